@@ -1,0 +1,13 @@
+"""Names of the array types that the formulas take and give."""
+
+from __future__ import annotations
+
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray: TypeAlias = NDArray[np.float64]
+IntArray: TypeAlias = NDArray[np.int64]
+BoolArray: TypeAlias = NDArray[np.bool_]
+DayArray: TypeAlias = NDArray[np.datetime64]

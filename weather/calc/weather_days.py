@@ -1,0 +1,91 @@
+"""The seam between the sky and everything that uses it: daily values on one grid of days and locations."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
+
+_MARKS = ("is_filled", "is_forecast")
+_NEVER_NEGATIVE = ("reference_et_mm", "reference_et_sd_mm", "rain_mm", "rain_sd_mm")
+_ONE_DAY = np.timedelta64(1, "D")
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherDays:
+    """Daily weather of several locations, as the water balance and the watch use it.
+
+    Parameters
+    ----------
+    days
+        Consecutive days, datetime64[D], shape (days,).
+    location_ids
+        Distinct ids of the locations, int64, shape (locations,).
+    reference_et_mm
+        Grass reference ET, never below zero [mm/d], shape (days, locations); NaN = unknown.
+    reference_et_sd_mm
+        Standard deviation of its error [mm/d], same shape; NaN where the value is.
+    rain_mm
+        Rain [mm/d], same shape; NaN = unknown, which is not "no rain".
+    rain_sd_mm
+        Standard deviation of its error [mm/d], same shape; NaN where the value is.
+    tmin_c, tmax_c
+        Air temperature, lowest and highest of the day [C], same shape; NaN = unknown.
+    is_filled
+        True where any of the values was filled instead of measured, same shape.
+    is_forecast
+        True where the values come from a forecast, same shape.
+    """
+
+    days: DayArray
+    location_ids: IntArray
+    reference_et_mm: FloatArray
+    reference_et_sd_mm: FloatArray
+    rain_mm: FloatArray
+    rain_sd_mm: FloatArray
+    tmin_c: FloatArray
+    tmax_c: FloatArray
+    is_filled: BoolArray
+    is_forecast: BoolArray
+
+    def __post_init__(self) -> None:
+        """Reject what no later stage could use rightly."""
+        if self.days.dtype != np.dtype("datetime64[D]") or self.days.ndim != 1:
+            raise ValueError("days must be datetime64[D] of one dimension")
+        if self.days.size > 1 and not bool(np.all(np.diff(self.days) == _ONE_DAY)):
+            raise ValueError("days must follow each other without a gap")
+        if self.location_ids.ndim != 1 or np.unique(self.location_ids).size != self.location_ids.size:
+            raise ValueError("location_ids must be distinct and of one dimension")
+        shape = (self.days.size, self.location_ids.size)
+        for field in fields(self)[2:]:
+            array = getattr(self, field.name)
+            if array.shape != shape:
+                raise ValueError(f"{field.name} has the shape {array.shape}, expected {shape}")
+            wanted = np.bool_ if field.name in _MARKS else np.float64
+            if array.dtype != wanted:
+                raise ValueError(f"{field.name} holds {array.dtype}, expected {np.dtype(wanted)}")
+        for name in _NEVER_NEGATIVE:
+            if bool(np.any(getattr(self, name) < 0.0)):
+                raise ValueError(f"{name} must not be negative")
+
+    def columns_of(self, location_ids: IntArray) -> IntArray:
+        """Column of each given location in the arrays, -1 where it is not among them.
+
+        Parameters
+        ----------
+        location_ids
+            Ids to look up (one a zone, for instance), shape (n,) [1].
+
+        Returns
+        -------
+        IntArray
+            Column numbers, shape (n,) [1].
+        """
+        if self.location_ids.size == 0:
+            return np.full(location_ids.shape, -1, dtype=np.int64)
+        order = np.argsort(self.location_ids)
+        found = np.searchsorted(self.location_ids, location_ids, sorter=order)
+        columns = order[np.minimum(found, order.size - 1)].astype(np.int64)
+        return np.where(self.location_ids[columns] == location_ids, columns, -1)
