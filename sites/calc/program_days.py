@@ -12,6 +12,8 @@ BoolArray = npt.NDArray[np.bool_]
 DayArray = npt.NDArray[np.datetime64]
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_FULL_NAMES = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_NUMBER_OF_DAY = {name: number for names in (WEEKDAYS, _FULL_NAMES) for number, name in enumerate(names)}
 MINUTES_A_DAY = 1440
 LONGEST_INTERVAL_DAYS = 60
 _EPOCH_WEEKDAY = 3  # 1970-01-01 was a Thursday, Monday counts as 0
@@ -86,13 +88,13 @@ def parse_days(text: str, as_of: date) -> DayPattern:
         return DayPattern(kind=word)
     if word.startswith("every:"):
         return _interval(word.removeprefix("every:"), as_of, text)
-    names = [part.strip()[:3] for part in word.split(",") if part.strip()]
-    unknown = [name for name in names if name not in WEEKDAYS]
+    names = [part.strip() for part in word.split(",") if part.strip()]
+    unknown = [name for name in names if name not in _NUMBER_OF_DAY]
     if not names or unknown:
         raise DayPatternError(
             f"{text!r}: expected days such as mon,wed,fri, or every:3@2026-04-01, odd, even or daily"
         )
-    return DayPattern(kind="weekdays", weekdays=tuple(sorted({WEEKDAYS.index(name) for name in names})))
+    return DayPattern(kind="weekdays", weekdays=tuple(sorted({_NUMBER_OF_DAY[name] for name in names})))
 
 
 def _interval(word: str, as_of: date, text: str) -> DayPattern:
