@@ -1,0 +1,119 @@
+"""A technician's day: ordered stops, and at each stop why, how to get in, what to check and key in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from fleet.selectors.routes import StopRow
+
+
+@dataclass(frozen=True, slots=True)
+class TechnicianDay:
+    """The day of one technician. `next_stop_id` is the first stop that is not done."""
+
+    technician_id: int
+    technician: str
+    name: str
+    date: date
+    route_id: int | None
+    is_published: bool
+    leave: datetime | None
+    back: datetime | None
+    stops: tuple[StopRow, ...]
+    visits: int
+    done: int
+    next_stop_id: int | None
+    drive_min: float
+    drive_km: float
+    is_estimated: bool
+    parts: tuple[str, ...]  # to load for the whole day, each once with its count
+
+
+@dataclass(frozen=True, slots=True)
+class CheckRow:
+    """One thing to do or read on site, in order."""
+
+    code: str
+    text: str
+    expect: str  # reading to expect, with unit; empty for a deed
+    meaning: str  # what another reading means
+    caution: str  # stands before the step; empty for none
+    answer: str  # "done", "number", "choice", "text"
+    unit: str
+    choices: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReasonRow:
+    """Why the technician is here: one need with its checks."""
+
+    need_id: int
+    kind: str
+    kind_words: str
+    reason: str
+    flag_id: int | None
+    flag_cause: str
+    flag_cause_words: str
+    evidence: str
+    checks: tuple[CheckRow, ...]
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class KeyInLine:
+    """One thing to key in, old against new, in the order in which a timer asks for it."""
+
+    code: str
+    label: str
+    old: str
+    new: str
+    is_change: bool
+
+
+@dataclass(frozen=True, slots=True)
+class KeyInProgram:
+    """A controller's program to key in."""
+
+    controller_id: int
+    controller: str
+    program_set_id: int
+    week: date
+    status: str
+    reasons: tuple[str, ...]
+    lines: tuple[KeyInLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SensorPlace:
+    """Where the sensor sits and what it is set to."""
+
+    controller: str
+    station: int
+    zone_name: str
+    depth_mm: float | None
+    threshold_kpa: float | None
+    threshold_steps_kpa: tuple[float, ...]
+    latitude: float | None
+    longitude: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class StopSheet:
+    """Everything needed at one stop."""
+
+    stop: StopRow
+    date: date
+    technician: str
+    number: int  # stop n
+    of: int  # of m
+    phone: str
+    access_notes: str
+    gate_code: str
+    cautions: tuple[str, ...]
+    may_dig: bool | None  # None: no digging in this visit
+    locate_ticket: str
+    locate_valid_until: date | None
+    reasons: tuple[ReasonRow, ...]
+    programs: tuple[KeyInProgram, ...]
+    sensors: tuple[SensorPlace, ...]
