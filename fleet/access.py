@@ -1,0 +1,61 @@
+"""Who may open what: one table for every page, and the guard that reads it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+
+from fleet.models import User
+
+D, T, M, A = (role.value for role in User.Role)
+EVERYONE: Final = frozenset({D, T, M, A})
+OFFICE: Final = frozenset({D, M, A})
+
+# view name -> roles. A view that is not named here opens for nobody.
+ROLES: Final[dict[str, frozenset[str]]] = {
+    "fleet:home": EVERYONE,
+    "fleet:words": EVERYONE,
+    "fleet:search": OFFICE,
+    "fleet:week": frozenset({D, A}),
+    "fleet:visits": OFFICE,
+    "fleet:site-list": OFFICE,
+    "fleet:site": EVERYONE,
+    "fleet:sheet": EVERYONE,
+    "fleet:round": OFFICE,
+    "fleet:watch-list": OFFICE,
+    "fleet:watch": OFFICE,
+    "fleet:day": frozenset({T, D, A}),
+    "fleet:stop": frozenset({T, D, A}),
+    "fleet:water": frozenset({M, D, A}),
+    "fleet:water-site": frozenset({M, D, A}),
+    "weather:page": OFFICE,
+}
+# Views of Django itself that guard themselves.
+SELF_GUARDED: Final = frozenset({"login", "logout"})
+
+
+class RoleMiddleware:
+    """Refuses a page to a role that the table does not name."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """The response of the next layer."""
+        return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view: Callable[..., HttpResponse], args: object, kwargs: object
+    ) -> None:
+        """Raises PermissionDenied where the table says so."""
+        del view, args, kwargs
+        match = request.resolver_match
+        name = match.view_name if match is not None else ""
+        if name in SELF_GUARDED or name.startswith("admin:") or not request.user.is_authenticated:
+            return
+        if request.user.role not in ROLES.get(name, frozenset()):
+            message = f"The role {request.user.role} may not open this page."
+            raise PermissionDenied(message)

@@ -1,0 +1,17 @@
+"""The Celery application and its schedule."""
+
+from __future__ import annotations
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.config.settings")
+app = Celery("rootround")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks(["fleet"])
+app.conf.beat_schedule = {
+    # Every quarter of an hour: start what is due (the night's stages, in the company's own time zone), and
+    # run again what is missing or has lost its heartbeat.
+    "start_what_is_due": {"task": "fleet.tasks.start_what_is_due", "schedule": 900.0},
+}

@@ -1,0 +1,32 @@
+"""The company: people, needs, routes, watch, water, money."""
+
+from fleet.models.company import AuditEntry, Company, StageRun
+from fleet.models.needs import Visit, VisitKind, VisitNeed
+from fleet.models.people import Technician, User
+from fleet.models.routes import Finding, Route, Stop
+from fleet.models.watch import Cause, Flag, WatchFit, WatchState, WatchStatus
+from fleet.models.water import LedgerMonth, LedgerPortfolio, LedgerSite, ServiceContract, Tariff
+
+__all__ = [
+    "AuditEntry",
+    "Cause",
+    "Company",
+    "Finding",
+    "Flag",
+    "LedgerMonth",
+    "LedgerPortfolio",
+    "LedgerSite",
+    "Route",
+    "ServiceContract",
+    "StageRun",
+    "Stop",
+    "Tariff",
+    "Technician",
+    "User",
+    "Visit",
+    "VisitKind",
+    "VisitNeed",
+    "WatchFit",
+    "WatchState",
+    "WatchStatus",
+]

@@ -1,0 +1,31 @@
+"""What was changed in the book, by whom, from what to what."""
+
+from __future__ import annotations
+
+from django.db import models
+
+
+class Change(models.Model):
+    """One change of one thing. The name of who did it is kept as text: it outlives the account."""
+
+    class Action(models.TextChoices):
+        ADDED = "added"
+        CHANGED = "changed"
+        REMOVED = "removed"
+
+    at = models.DateTimeField()
+    by = models.CharField(max_length=150)
+    kind = models.CharField(max_length=30)  # site, zone, sensor, program_set, recommendation, visit, ...
+    key = models.CharField(max_length=160)  # natural key, e.g. `CB-14/A/3`
+    site_code = models.CharField(max_length=40, blank=True)
+    action = models.CharField(max_length=8, choices=Action.choices)
+    before = models.JSONField(null=True, blank=True)  # only the fields that differ
+    after = models.JSONField(null=True, blank=True)
+    reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        indexes = [models.Index(fields=["site_code", "-at"], name="change_by_site")]  # site page's history
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.key} {self.action}"

@@ -1,0 +1,113 @@
+"""Locations and their daily weather: what was measured or forecast, and what was made of it."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import F, Q
+
+
+class Location(models.Model):
+    """A named point with weather. Grid points are made by `pull_weather`, others come from imports."""
+
+    name = models.CharField(max_length=80, unique=True)
+    latitude = models.FloatField()
+    longitude = models.FloatField()
+    elevation_m = models.FloatField()
+    is_grid = models.BooleanField(default=False)
+    # Everything computed from this day on is out of date; null: nothing is.
+    stale_from = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(latitude__gte=-90, latitude__lte=90, longitude__gte=-180, longitude__lte=180),
+                name="location_on_earth",
+            ),
+            models.CheckConstraint(
+                condition=Q(elevation_m__gte=-500, elevation_m__lte=9000), name="location_elevation_plausible"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class DailyWeather(models.Model):
+    """One location's day. Raw values stay as they came (null: missing); what was filled is told beside."""
+
+    class Kind(models.TextChoices):
+        OBSERVED = "observed"
+        FORECAST = "forecast"
+
+    location = models.ForeignKey(Location, on_delete=models.CASCADE, related_name="days")
+    day = models.DateField()
+    kind = models.CharField(max_length=10, choices=Kind.choices, default=Kind.OBSERVED)
+    # Day of issue of a forecast; an observed day carries its own day here, so that the key has no null.
+    issued = models.DateField()
+
+    tmin_c = models.FloatField(null=True, blank=True)
+    tmax_c = models.FloatField(null=True, blank=True)
+    tdew_c = models.FloatField(null=True, blank=True)
+    rh_min_pct = models.FloatField(null=True, blank=True)
+    rh_max_pct = models.FloatField(null=True, blank=True)
+    wind_m_s = models.FloatField(null=True, blank=True)
+    wind_height_m = models.FloatField(default=2.0)
+    solar_mj_m2 = models.FloatField(null=True, blank=True)
+    rain_mm = models.FloatField(null=True, blank=True)
+
+    source = models.CharField(max_length=80)
+    fetched_at = models.DateTimeField()
+    # Codes of weather.calc.quality, separated by blanks; empty: nothing to say.
+    flags = models.CharField(max_length=200, blank=True)
+    # `variable:method` of weather.calc.filling, separated by blanks; empty: all as measured.
+    filled = models.CharField(max_length=300, blank=True)
+
+    eto_mm = models.FloatField(null=True, blank=True)  # used by all later stages, not below 0
+    eto_raw_mm = models.FloatField(null=True, blank=True)
+    eto_sd_mm = models.FloatField(null=True, blank=True)
+    eto_method = models.CharField(max_length=40, blank=True)
+    rain_used_mm = models.FloatField(null=True, blank=True)  # measured, or filled from a gauge or grid
+    rain_sd_mm = models.FloatField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["location_id", "day"]
+        verbose_name_plural = "daily weather"
+        constraints = [
+            models.UniqueConstraint(
+                fields=["location", "day", "kind", "issued"], name="weather_once_a_location_and_day"
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="forecast", issued__lte=F("day")) | Q(kind="observed", issued=F("day")),
+                name="weather_forecast_issued_before_its_day",
+            ),
+            models.CheckConstraint(
+                condition=Q(tmin_c__isnull=True) | Q(tmax_c__isnull=True) | Q(tmax_c__gte=F("tmin_c")),
+                name="weather_tmax_not_below_tmin",
+            ),
+            models.CheckConstraint(
+                condition=Q(rain_mm__isnull=True) | Q(rain_mm__gte=0), name="weather_rain_not_negative"
+            ),
+        ]
+        indexes = [
+            # "newest day of each location", "all locations of a span of days"
+            models.Index(fields=["day", "location"], name="weather_by_day"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.location_id} {self.day} {self.kind}"
+
+
+class SourceMeeting(models.Model):
+    """When a public source was last asked and last answered: the weather page tells it."""
+
+    source = models.CharField(max_length=40, unique=True)
+    last_asked_at = models.DateTimeField(null=True, blank=True)
+    last_answered_at = models.DateTimeField(null=True, blank=True)  # null: never met the live service
+    last_error = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["source"]
+
+    def __str__(self) -> str:
+        return self.source
