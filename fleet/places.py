@@ -1,0 +1,80 @@
+"""The few places that each role needs, in the role's own order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.urls import NoReverseMatch, reverse
+
+from fleet.models import User
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One entry of the index at the left."""
+
+    word: str
+    url: str
+    is_here: bool
+
+
+# The few places of each role, in the role's own order; the second group stands apart below.
+PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    User.Role.DISPATCHER: (
+        (
+            "fleet:week",
+            "fleet:site-list",
+            "fleet:watch-list",
+            "fleet:round",
+            "fleet:visits",
+            "fleet:water",
+        ),
+        ("weather:page", "fleet:words"),
+    ),
+    User.Role.MANAGER: (
+        ("fleet:water", "fleet:site-list", "fleet:watch-list", "fleet:round", "fleet:visits"),
+        ("weather:page", "fleet:words"),
+    ),
+    User.Role.TECHNICIAN: (("fleet:day",), ("fleet:words",)),
+    User.Role.ADMINISTRATOR: (
+        (
+            "fleet:week",
+            "fleet:site-list",
+            "fleet:watch-list",
+            "fleet:round",
+            "fleet:visits",
+            "fleet:day",
+            "fleet:water",
+        ),
+        ("weather:page", "fleet:words", "admin:index"),
+    ),
+}
+PLACE_WORDS: dict[str, str] = {
+    "fleet:week": "This week",
+    "fleet:site-list": "Sites",
+    "fleet:watch-list": "Sensor watch",
+    "fleet:round": "Weekly round",
+    "fleet:visits": "Visits",
+    "fleet:water": "Water",
+    "fleet:day": "Day",
+    "weather:page": "Weather",
+    "fleet:words": "Words",
+    "admin:index": "Settings",
+}
+# Pages that stand below a place of the index.
+BELOW: dict[str, str] = {
+    "fleet:site": "fleet:site-list",
+    "fleet:sheet": "fleet:site-list",
+    "fleet:search": "fleet:site-list",
+    "fleet:watch": "fleet:watch-list",
+    "fleet:water-site": "fleet:water",
+    "fleet:stop": "fleet:day",
+}
+
+
+def place_of(name: str, here: str) -> Place | None:
+    """Return the entry of a view, or None where this installation has no such page."""
+    try:
+        return Place(word=PLACE_WORDS[name], url=reverse(name), is_here=name == here)
+    except NoReverseMatch:
+        return None

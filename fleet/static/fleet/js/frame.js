@@ -1,0 +1,52 @@
+// The frame of every page: selection shared by list, board and map; "/" searches; filters, folds, print.
+(() => {
+  "use strict";
+  // Selecting a site anywhere selects it everywhere: elements carry data-site="<code>".
+  const select = (code, from) => {
+    for (const el of document.querySelectorAll("[data-site]")) {
+      const on = el.dataset.site === code;
+      el.classList.toggle("on", on);
+      if (el.matches("tr")) {
+        if (on) el.setAttribute("aria-current", "true"); else el.removeAttribute("aria-current");
+      }
+      if (on && from === "map") el.scrollIntoView({ block: "nearest" });
+    }
+    document.dispatchEvent(new CustomEvent("rootround:select", { detail: { code, from } }));
+  };
+  window.rootroundSelect = select;
+
+  // A .seg whose buttons carry data-show="<group>" shows the rows of #<aria-controls> that carry data-group with that word.
+  const filter = (button) => {
+    for (const b of button.parentElement.querySelectorAll("button")) b.setAttribute("aria-pressed", String(b === button));
+    const list = document.getElementById(button.parentElement.dataset.list);
+    if (!list) return;
+    const want = button.dataset.show;
+    for (const row of list.querySelectorAll("[data-group]")) {
+      row.hidden = want !== "all" && !row.dataset.group.split(" ").includes(want);
+    }
+  };
+
+  document.addEventListener("click", (event) => {
+    const at = event.target.closest("[data-site]");
+    if (at) select(at.dataset.site, "list");
+    const fold = event.target.closest('[data-act="fold"]');
+    if (fold) {
+      const shut = fold.closest(".legend").classList.toggle("shut");
+      fold.textContent = shut ? "Legend" : "Fold";
+      fold.setAttribute("aria-expanded", String(!shut));
+    }
+    const show = event.target.closest(".seg button[data-show]");
+    if (show) filter(show);
+    if (event.target.closest('[data-act="print"]')) window.print();
+  });
+  document.addEventListener("keydown", (event) => {
+    const q = document.getElementById("q");
+    if (event.key === "/" && q && !event.ctrlKey && !event.metaKey && !event.altKey
+        && !event.target.closest("input, textarea, select, [contenteditable]")) {
+      event.preventDefault();
+      q.focus();
+      q.select();
+    }
+    if (event.key === "Escape" && event.target === q) q.blur();
+  });
+})();

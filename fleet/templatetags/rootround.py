@@ -1,0 +1,251 @@
+"""Tags and filters of the house look: marks, numbers, days and times, the frame's rail and data date."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, datetime, time
+from typing import Any
+
+from django import template
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from fleet.access import ROLES
+from fleet.places import BELOW, PLACES, place_of
+
+register = template.Library()
+
+THIN_SPACE = "\u2009"
+MINUS = "\u2212"
+NO_VALUE = "\u2013"
+
+# The five shapes of the house; every state that a page shows is one of them, with its own word.
+SHAPES = ("ok", "act", "watch", "few", "rest")
+STATES: dict[str, tuple[str, str]] = {
+    "ok": ("ok", "In order"),
+    "act": ("act", "Act"),
+    "watch": ("watch", "Watch"),
+    "few": ("few", "Too little data"),
+    "rest": ("rest", "Resting"),
+    "healthy": ("ok", "In order"),
+    "flag": ("act", "Act"),
+    "too_little_data": ("few", "Too little data"),
+    "cannot_tell": ("few", "Cannot tell"),
+    "no_log": ("few", "No log"),
+    "no_weather": ("few", "No weather"),
+    "commissioning": ("rest", "On trial"),
+    "off_season": ("rest", "Off season"),
+    "resting": ("rest", "Resting"),
+}
+
+
+def shape_of(state: str) -> str:
+    """Return the shape of a state; a state that nobody named is `few`: it cannot be told."""
+    return STATES.get(state, ("few", ""))[0]
+
+
+def word_of(state: str) -> str:
+    """Return the word of a state in sentence case."""
+    return STATES.get(state, ("few", str(state).replace("_", " ").capitalize()))[1]
+
+
+@register.simple_tag
+def mark(state: str, word: str = "") -> SafeString:
+    """Return the mark of a state alone; with `word`, the word is there for screen readers."""
+    svg = format_html(
+        '<svg class="mk mk-{0}" viewBox="0 0 16 16" aria-hidden="true"><use href="#m-{0}"/></svg>',
+        shape_of(state),
+    )
+    return format_html('{}<span class="vh">{}</span>', svg, word) if word else svg
+
+
+@register.simple_tag
+def state_mark(state: str, word: str = "") -> SafeString:
+    """Return shape, colour and word of a state; `word` replaces the state's usual word."""
+    return format_html(
+        '<span class="st st-{}">{}{}</span>', shape_of(state), mark(state), word or word_of(state)
+    )
+
+
+@register.filter
+def state_word(state: str) -> str:
+    """Return the word of a state."""
+    return word_of(state)
+
+
+@register.filter
+def state_shape(state: str) -> str:
+    """Return the shape (`ok`, `act`, `watch`, `few`, `rest`) of a state."""
+    return shape_of(state)
+
+
+@register.simple_tag
+def icon(name: str, label: str = "") -> SafeString:
+    """Return a small line drawing from the sprite; with `label` it is an image with that name."""
+    if label:
+        return format_html(
+            '<svg class="ic" viewBox="0 0 16 16" role="img" aria-label="{1}"><use href="#i-{0}"/></svg>',
+            name,
+            label,
+        )
+    return format_html(
+        '<svg class="ic" viewBox="0 0 16 16" aria-hidden="true"><use href="#i-{}"/></svg>', name
+    )
+
+
+@register.simple_tag
+def becomes() -> SafeString:
+    """Return the arrow between an old value and a new one."""
+    return format_html(
+        '<svg class="to" viewBox="0 0 14 9" role="img" aria-label="{}"><use href="#i-to"/></svg>', "becomes"
+    )
+
+
+def _as_float(value: object) -> float | None:
+    """Return a finite float, or None for what is not a number."""
+    if value is None or isinstance(value, bool):
+        return None
+    try:
+        figure = float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        return None
+    return figure if math.isfinite(figure) else None
+
+
+def grouped(value: object, digits: int = 0) -> str:
+    """Return a number with thin-space groups, a true minus and `digits` decimals; an en dash for no value."""
+    figure = _as_float(value)
+    if figure is None:
+        return NO_VALUE
+    text = f"{abs(figure):,.{digits}f}".replace(",", THIN_SPACE)
+    is_below_zero = figure < 0 and any(c in "123456789" for c in text)
+    return (MINUS if is_below_zero else "") + text
+
+
+@register.filter
+def number(value: object, digits: int = 0) -> str:
+    """Return `value` with thin-space groups and `digits` decimals."""
+    return grouped(value, int(digits))
+
+
+@register.filter
+def with_unit(value: object, unit: str) -> str:
+    """Return a ready number or text with its unit, held together by a no-break space."""
+    text = value if isinstance(value, str) else grouped(value)
+    return text if text == NO_VALUE else f"{text}\u00a0{unit}"
+
+
+@register.filter
+def percent(value: object, digits: int = 0) -> str:
+    """Return a share 0-1 as a percentage."""
+    figure = _as_float(value)
+    return NO_VALUE if figure is None else f"{grouped(figure * 100, int(digits))}\u00a0%"
+
+
+@register.filter
+def minutes(value: object) -> str:
+    """Return minutes as `8 min`, `1 h` or `1 h 15 min`."""
+    figure = _as_float(value)
+    if figure is None:
+        return NO_VALUE
+    hours, rest = divmod(round(figure), 60)
+    parts = [f"{hours}\u00a0h"] if hours else []
+    if rest or not hours:
+        parts.append(f"{rest}\u00a0min")
+    return " ".join(parts)
+
+
+@register.filter
+def day(value: date | None) -> str:
+    """Return a day as `15 Jun`."""
+    return NO_VALUE if value is None else f"{value.day}\u00a0{value:%b}"
+
+
+@register.filter
+def weekday(value: date | None) -> str:
+    """Return a day as `Mon 15 Jun`."""
+    return NO_VALUE if value is None else f"{value:%a} {value.day}\u00a0{value:%b}"
+
+
+@register.filter
+def day_long(value: date | None) -> str:
+    """Return a day as `Monday 15 June`."""
+    return NO_VALUE if value is None else f"{value:%A} {value.day}\u00a0{value:%B}"
+
+
+@register.filter
+def day_year(value: date | None) -> str:
+    """Return a day as `15 Jun 2026`."""
+    return NO_VALUE if value is None else f"{value.day}\u00a0{value:%b}\u00a0{value.year}"
+
+
+def clock_text(value: time | datetime | int | None, *, is_12_hour: bool = False) -> str:
+    """Return a time of day as `7:05` or `7:05 am`; an int is minutes after midnight."""
+    if value is None:
+        return NO_VALUE
+    hour, minute = divmod(value % 1440, 60) if isinstance(value, int) else (value.hour, value.minute)
+    if not is_12_hour:
+        return f"{hour}:{minute:02d}"
+    return f"{(hour + 11) % 12 + 1}:{minute:02d}\u00a0{'am' if hour < 12 else 'pm'}"
+
+
+@register.simple_tag(takes_context=True)
+def clock(context: dict[str, Any], value: time | datetime | int | None) -> str:
+    """Return a time of day in the reader's own 24 h or 12 h form."""
+    return clock_text(value, is_12_hour=not getattr(context.get("user"), "clock_24h", True))
+
+
+def _here(context: dict[str, Any]) -> str:
+    """Return the name of the place that the open page belongs to."""
+    match = getattr(context.get("request"), "resolver_match", None)
+    name = match.view_name if match else ""
+    return BELOW.get(name, name)
+
+
+def _role(context: dict[str, Any]) -> str:
+    """Return the role of the reader; empty for a visitor."""
+    return str(getattr(context.get("user"), "role", ""))
+
+
+@register.inclusion_tag("parts/rail.html", takes_context=True)
+def rail(context: dict[str, Any]) -> dict[str, Any]:
+    """Return what the index at the left shows to this reader."""
+    role, here = _role(context), _here(context)
+    groups = [
+        [place for name in group if (place := place_of(name, here))] for group in PLACES.get(role, ((), ()))
+    ]
+    return {
+        "groups": [group for group in groups if group],
+        "user": context.get("user"),
+        "role_word": role.capitalize(),
+        "csrf_token": context.get("csrf_token"),
+    }
+
+
+@register.inclusion_tag("parts/phone_places.html", takes_context=True)
+def phone_places(context: dict[str, Any]) -> dict[str, Any]:
+    """Return the places at the foot of a phone page."""
+    role, here = _role(context), _here(context)
+    names = PLACES.get(role, ((), ()))
+    return {
+        "places": [place for name in (*names[0][:3], "fleet:words") if (place := place_of(name, here))],
+        "user": context.get("user"),
+        "csrf_token": context.get("csrf_token"),
+    }
+
+
+@register.simple_tag(takes_context=True)
+def fresh(context: dict[str, Any]) -> SafeString:
+    """Return the date of the data: `Weather to 14 Jun, 2 locations late`."""
+    facts = context.get("frame")
+    if facts is None:
+        return format_html("{}", "")
+    if facts.weather_to is None:
+        return format_html("No weather yet")
+    late = facts.locations_late
+    if not late:
+        return format_html("Weather to <b>{}</b>", day(facts.weather_to))
+    words = f"{grouped(late)} location{'' if late == 1 else 's'} late"
+    if _role(context) in ROLES.get("weather:page", frozenset()) and (place := place_of("weather:page", "")):
+        words = format_html('<a href="{}">{}</a>', place.url, words)
+    return format_html("Weather to <b>{}</b>, {}", day(facts.weather_to), words)
