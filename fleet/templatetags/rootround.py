@@ -12,6 +12,7 @@ from django.utils.safestring import SafeString
 
 from fleet.access import ROLES
 from fleet.places import BELOW, PLACES, place_of
+from fleet.words import word_for
 
 register = template.Library()
 
@@ -193,6 +194,16 @@ def clock_text(value: time | datetime | int | None, *, is_12_hour: bool = False)
 def clock(context: dict[str, Any], value: time | datetime | int | None) -> str:
     """Return a time of day in the reader's own 24 h or 12 h form."""
     return clock_text(value, is_12_hour=not getattr(context.get("user"), "clock_24h", True))
+
+
+@register.simple_tag
+def term(name: str) -> SafeString:
+    """Return a term or its short form with its meaning on hover; an unknown one stays plain text."""
+    word = word_for(name)
+    if word is None:
+        return format_html("{}", name)
+    title = f"{word.term}: {word.meaning}" if word.short else word.meaning
+    return format_html('<abbr title="{}">{}</abbr>', title, name)
 
 
 def _here(context: dict[str, Any]) -> str:

@@ -29,6 +29,11 @@
   document.addEventListener("click", (event) => {
     const at = event.target.closest("[data-site]");
     if (at) select(at.dataset.site, "list");
+    const route = event.target.closest("[data-route]");
+    if (route) {
+      for (const el of document.querySelectorAll("[data-route]")) el.classList.toggle("on", el.dataset.route === route.dataset.route);
+      document.dispatchEvent(new CustomEvent("rootround:route", { detail: Number(route.dataset.route) }));
+    }
     const fold = event.target.closest('[data-act="fold"]');
     if (fold) {
       const shut = fold.closest(".legend").classList.toggle("shut");

@@ -1,0 +1,21 @@
+"""The company, and which day it has."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from fleet.models import Company
+
+
+def the_company() -> Company | None:
+    """Return the company of this installation; None before its first day."""
+    return Company.objects.first()
+
+
+def company_day(*, now: datetime) -> date:
+    """Return the day that counts as today: of the company's clock, or the demo's fixed day."""
+    company = Company.objects.only("timezone", "demo_today").first()
+    if company is None:
+        return now.date()
+    return company.demo_today or now.astimezone(ZoneInfo(company.timezone)).date()

@@ -1,0 +1,53 @@
+"""What the map's script fetches: the ground, the sites with their states, zones of a window."""
+
+from __future__ import annotations
+
+import math
+
+from django.http import HttpRequest, HttpResponseBadRequest, JsonResponse
+from django.http.response import HttpResponseBase
+from django.views.decorators.http import require_GET
+
+from fleet.selectors.company import the_company
+from fleet.selectors.site_map import site_marks, yards, zones_in_box
+
+WIDEST_BOX_DEG = 0.2
+
+
+@require_GET
+def ground(request: HttpRequest) -> JsonResponse:
+    """Return the company's quiet layers by name."""
+    del request
+    company = the_company()
+    answer = JsonResponse(company.map_layers if company else {})
+    answer["Cache-Control"] = "private, max-age=3600"
+    return answer
+
+
+@require_GET
+def sites(request: HttpRequest) -> JsonResponse:
+    """Return every site as [code, longitude, latitude, shape, name], and the yards."""
+    del request
+    return JsonResponse(
+        {
+            "sites": [
+                [m.code, round(m.longitude, 6), round(m.latitude, 6), m.shape, m.name] for m in site_marks()
+            ],
+            "depots": [[yard.longitude, yard.latitude, ""] for yard in yards()],
+        }
+    )
+
+
+@require_GET
+def zones(request: HttpRequest) -> HttpResponseBase:
+    """Return the zones of a window `?box=west,south,east,north` [deg] as GeoJSON."""
+    try:
+        west, south, east, north = (float(side) for side in request.GET.get("box", "").split(","))
+    except ValueError:
+        return HttpResponseBadRequest("box: expected west,south,east,north in degrees")
+    if not all(map(math.isfinite, (west, south, east, north))) or not (
+        0 < east - west <= WIDEST_BOX_DEG and 0 < north - south <= WIDEST_BOX_DEG
+    ):
+        return HttpResponseBadRequest(f"box: expected a window of at most {WIDEST_BOX_DEG} degrees")
+    features = zones_in_box(west=west, south=south, east=east, north=north)
+    return JsonResponse({"type": "FeatureCollection", "features": features})
