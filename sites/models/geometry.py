@@ -16,9 +16,7 @@ else:
 
 
 class GeometryField(BytesField):
-    def from_db_value(
-        self, value: object, expression: object, connection: BaseDatabaseWrapper
-    ) -> bytes | None:
+    """WKB bytes; takes a shapely geometry too."""
 
     description = "geometry as WKB, EPSG:4326"
 
