@@ -198,10 +198,9 @@ GROUPS: Final[tuple[WordGroup, ...]] = (
     ),
 )
 
-BY_SHORT: Final[dict[str, Word]] = {
-    word.short: word for group in GROUPS for word in group.words if word.short
-}
-BY_TERM: Final[dict[str, Word]] = {word.term: word for group in GROUPS for word in group.words}
+WORDS: Final[tuple[Word, ...]] = tuple(word for group in GROUPS for word in group.words)
+BY_SHORT: Final[dict[str, Word]] = {word.short: word for word in WORDS if word.short}
+BY_TERM: Final[dict[str, Word]] = {word.term: word for word in WORDS}
 
 
 def word_for(name: str) -> Word | None:
