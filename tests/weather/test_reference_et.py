@@ -1,0 +1,413 @@
+"""Reference ET against printed examples, station programs and an independent library."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+import refet
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.weather.station_data import DATA, MARICOPA, build_weather, maricopa, maricopa_weather
+from weather.calc import air, radiation, units
+from weather.calc.arrays import FloatArray
+from weather.calc.daily_weather import DailyWeather, Places
+from weather.calc.reference_et import (
+    Surface,
+    hargreaves_samani_mm,
+    penman_monteith_mm,
+    reference_et,
+)
+from weather.calc.substitutes import Assumptions, Fallback
+
+
+def place(latitude: float, elevation_m: float, longitude: float = 0.0) -> Places:
+    return Places(np.array([latitude]), np.array([longitude]), np.array([elevation_m]))
+
+
+def day_of_2015(day_of_year: int) -> list[str]:
+    return [str(np.datetime64("2015-01-01") + np.timedelta64(day_of_year - 1, "D"))]
+
+
+def test_example_17_of_fao_56_bangkok_in_april() -> None:
+    # FAO-56 (1998), example 17: monthly means, soil heat 0.14; printed Rn 14.33 and ETo 5.72 mm/d.
+    tmin, tmax, vapour = np.array([25.6]), np.array([34.8]), np.array([2.85])
+    above = radiation.extraterrestrial_radiation(np.array([105.0]), np.array([13.73]))[0]
+    daylight = radiation.daylight_hours(np.array([105.0]), np.array([13.73]))[0]
+    solar = radiation.solar_from_sunshine(np.array([8.5]), daylight, above)
+    clear = radiation.clear_sky_radiation(above, np.array([2.0]))
+    longwave = radiation.net_longwave_radiation(tmin, tmax, vapour, solar, clear)
+    net = radiation.net_radiation(solar, longwave)
+    saturation = 0.5 * (air.saturation_vapour_pressure_kpa(tmin) + air.saturation_vapour_pressure_kpa(tmax))
+    mean = 0.5 * (tmin + tmax)
+    psychrometric = air.psychrometric_constant(air.air_pressure_kpa(np.array([2.0])))
+
+    got = penman_monteith_mm(
+        net - 0.14, mean, np.array([2.0]), saturation - vapour, air.saturation_slope(mean), psychrometric
+    )
+
+    assert solar[0] == pytest.approx(22.65, abs=0.01)
+    assert clear[0] == pytest.approx(28.54, abs=0.01)
+    assert longwave[0] == pytest.approx(3.11, abs=0.01)
+    assert net[0] == pytest.approx(14.33, abs=0.01)
+    assert saturation[0] == pytest.approx(4.42, abs=0.005)
+    assert air.saturation_slope(mean)[0] == pytest.approx(0.246, abs=0.0005)
+    assert psychrometric[0] == pytest.approx(0.0674, abs=0.0001)
+    assert got[0] == pytest.approx(5.72, abs=0.01)
+
+
+def test_example_18_of_fao_56_uccle_on_6_july() -> None:
+    # FAO-56 (1998), example 18: RH 84/63 %, 10 km/h at 10 m, Rs 22.07; printed ETo 3.88, rounded 3.9 mm/d.
+    weather = build_weather(
+        day_of_2015(187),
+        tmin_c=[12.3],
+        tmax_c=[21.5],
+        rh_min_pct=[63.0],
+        rh_max_pct=[84.0],
+        wind_m_s=[units.km_h_to_m_s(10.0)],
+        wind_height_m=10.0,
+        solar_mj_m2=[22.07],
+    )
+
+    got = reference_et(weather, place(50.80, 100.0))
+
+    assert got.raw_mm[0, 0] == pytest.approx(3.88, abs=0.005)
+    assert got.fallbacks[0, 0] == Fallback.HUMIDITY_FROM_RH
+
+
+def test_example_20_of_fao_56_lyon_with_temperatures_only() -> None:
+    # FAO-56 (1998), example 20: no humidity, radiation, wind; printed 4.56 mm/d, and 5.0 by Eq. 52.
+    weather = build_weather(day_of_2015(196), tmin_c=[14.8], tmax_c=[26.6])
+
+    got = reference_et(weather, place(45.72, 200.0))
+    above = radiation.extraterrestrial_radiation(np.array([196.0]), np.array([45.72]))
+
+    assert got.raw_mm[0, 0] == pytest.approx(4.56, abs=0.005)
+    assert (
+        got.fallbacks[0, 0] == Fallback.HUMIDITY_FROM_TMIN | Fallback.SOLAR_FROM_RANGE | Fallback.WIND_DEFAULT
+    )
+    assert hargreaves_samani_mm(weather.tmin_c, weather.tmax_c, above)[0, 0] == pytest.approx(5.03, abs=0.01)
+
+
+# ASCE-EWRI (2005), The ASCE Standardized Reference Evapotranspiration Equation, Appendix C, Greeley CO,
+# 1 to 10 July 2000: Tmax, Tmin, ea [kPa], Rs [MJ/m2], wind at 3 m [m/s], published ETos and ETrs [mm/d].
+GREELEY = np.array(
+    [
+        [32.4, 10.9, 1.27, 22.4, 1.94, 5.71, 7.34],
+        [33.6, 12.2, 1.19, 26.8, 2.14, 6.71, 8.68],
+        [32.6, 14.8, 1.40, 23.3, 2.06, 5.98, 7.65],
+        [33.8, 11.8, 1.18, 29.0, 1.97, 6.86, 8.73],
+        [32.7, 15.9, 1.59, 27.9, 2.98, 7.03, 9.07],
+        [36.3, 15.8, 1.58, 29.2, 2.37, 7.50, 9.60],
+        [35.5, 16.7, 1.13, 23.2, 2.43, 7.03, 9.56],
+        [34.4, 18.3, 1.38, 22.1, 1.95, 6.16, 7.99],
+        [32.7, 15.1, 1.38, 26.5, 1.75, 6.20, 7.68],
+        [32.7, 15.7, 1.59, 27.7, 2.31, 6.61, 8.28],
+    ]
+)
+
+
+@pytest.mark.parametrize(("surface", "column"), [(Surface.SHORT, 5), (Surface.TALL, 6)])
+def test_ten_days_of_greeley_in_asce_appendix_c(surface: Surface, column: int) -> None:
+    weather = build_weather(
+        np.arange("2000-07-01", "2000-07-11", dtype="datetime64[D]"),
+        tmax_c=GREELEY[:, 0],
+        tmin_c=GREELEY[:, 1],
+        tdew_c=air.dew_point_c(GREELEY[:, 2]),
+        solar_mj_m2=GREELEY[:, 3],
+        wind_m_s=GREELEY[:, 4],
+        wind_height_m=3.0,
+    )
+
+    got = reference_et(weather, place(40.41, 1462.4), surface=surface)
+
+    np.testing.assert_allclose(got.raw_mm[:, 0], GREELEY[:, column], atol=0.03)
+
+
+@pytest.mark.parametrize(("surface", "published_mm"), [(Surface.SHORT, 7.942), (Surface.TALL, 10.571)])
+def test_fallon_in_customary_units(surface: Surface, published_mm: float) -> None:
+    # Tests of the RefET library (Apache-2.0): Fallon, Nevada, 2015-07-01 by the Ref-ET program.
+    weather = build_weather(
+        ["2015-07-01"],
+        tmin_c=[units.fahrenheit_to_c(66.65)],
+        tmax_c=[units.fahrenheit_to_c(102.80)],
+        tdew_c=[units.fahrenheit_to_c(49.84)],
+        solar_mj_m2=[units.langleys_to_mj_m2(674.07)],
+        wind_m_s=[units.mph_to_m_s(4.80)],
+        wind_height_m=3.0,
+    )
+
+    got = reference_et(weather, place(39.4575, 1208.5), surface=surface)
+
+    # The published run uses the full clear-sky model of Appendix D, ours Eq. 37: 0.1 mm/d apart on this day.
+    assert got.raw_mm[0, 0] == pytest.approx(published_mm, abs=0.12)
+
+
+def test_fallon_against_the_asce_form_of_the_refet_library() -> None:
+    inputs = {"tmin": 19.25, "tmax": 39.33, "tdew": 9.91, "rs": 28.22, "uz": 2.146}
+    weather = build_weather(
+        ["2015-07-01"],
+        tmin_c=[inputs["tmin"]],
+        tmax_c=[inputs["tmax"]],
+        tdew_c=[inputs["tdew"]],
+        solar_mj_m2=[inputs["rs"]],
+        wind_m_s=[inputs["uz"]],
+        wind_height_m=3.0,
+    )
+
+    theirs = refet.Daily(**inputs, zw=3.0, elev=1208.5, lat=39.4575, doy=182, method="asce")
+
+    got = reference_et(weather, place(39.4575, 1208.5))
+    assert got.raw_mm[0, 0] == pytest.approx(float(theirs.eto()[0]), abs=0.003)
+
+
+def test_every_day_of_maricopa_agrees_with_the_ref_et_program() -> None:
+    # 6,575 days of AZMET's Maricopa station with the Ref-ET program's FAO-56 column (pyfao56 test data, CC0).
+    published = maricopa()["eto_refet_fao56_mm"].to_numpy()
+
+    difference = reference_et(maricopa_weather(), MARICOPA).raw_mm[:, 0] - published
+
+    assert published.size == 6575
+    assert np.sqrt(np.mean(difference**2)) <= 0.006
+    assert np.quantile(np.abs(difference), 0.95) <= 0.01
+
+
+def test_every_day_of_maricopa_agrees_with_the_refet_library() -> None:
+    frame, weather = maricopa(), maricopa_weather()
+    theirs = refet.Daily(
+        tmin=frame["tmin_c"].to_numpy(),
+        tmax=frame["tmax_c"].to_numpy(),
+        tdew=frame["tdew_c"].to_numpy(),
+        rs=frame["solar_mj_m2_d"].to_numpy(),
+        uz=frame["wind_3m_m_s"].to_numpy(),
+        zw=3.0,
+        elev=361.0,
+        lat=33.069,
+        doy=frame["date"].dt.day_of_year.to_numpy(),
+        method="asce",
+    )
+
+    for surface, expected in ((Surface.SHORT, theirs.eto()), (Surface.TALL, theirs.etr())):
+        np.testing.assert_allclose(
+            reference_et(weather, MARICOPA, surface=surface).raw_mm[:, 0], expected, atol=0.004
+        )
+
+
+def test_station_days_with_published_values_keep_their_tolerance() -> None:
+    # 24 days of Fallon NV (Ref-ET program) and 24 of Holyoke CO (CoAgMET network): tests/data/README.md.
+    frame = pd.read_csv(DATA / "station_days_with_published_eto.csv", parse_dates=["date"])
+
+    # Each day stands as a location of its own, since the days of a station do not follow each other.
+    for day, rows in frame.groupby("date"):
+        names = ("tmin_c", "tmax_c", "tdew_c", "rh_min_pct", "rh_max_pct", "wind_m_s", "solar_mj_m2")
+        weather = build_weather(
+            [day],
+            **{name: rows[name].to_numpy() for name in names},
+            wind_height_m=rows["wind_height_m"].to_numpy(),
+        )
+        places = Places(
+            *(rows[name].to_numpy(dtype=np.float64) for name in ("latitude", "longitude", "elevation_m"))
+        )
+
+        difference = reference_et(weather, places).raw_mm[0] - rows["published_mm"].to_numpy()
+
+        assert (np.abs(difference) <= rows["tolerance_mm"].to_numpy()).all(), day
+    assert len(frame) == 48
+
+
+def test_the_tall_reference_runs_a_quarter_above_the_short_one() -> None:
+    # ASCE-EWRI (2005) Appendix C: ETrs/ETos of its ten days lies between 1.24 and 1.36.
+    ratio = GREELEY[:, 6] / GREELEY[:, 5]
+
+    assert ratio.min() == pytest.approx(1.24, abs=0.01)
+    assert ratio.max() == pytest.approx(1.36, abs=0.01)
+
+
+def random_weather(seed: int, count_days: int, count: int) -> tuple[DailyWeather, Places]:
+    generator = np.random.default_rng(seed)
+    days = np.datetime64("2024-02-20") + np.arange(count_days)
+    shape = (count_days, count)
+    tmin = generator.uniform(-10.0, 25.0, shape)
+    weather = build_weather(
+        days,
+        tmin_c=tmin,
+        tmax_c=tmin + generator.uniform(1.0, 20.0, shape),
+        tdew_c=tmin - generator.uniform(-1.0, 8.0, shape),
+        rh_min_pct=generator.uniform(10.0, 60.0, shape),
+        rh_max_pct=generator.uniform(60.0, 100.0, shape),
+        wind_m_s=generator.uniform(0.3, 6.0, shape),
+        wind_height_m=generator.choice([2.0, 3.0, 10.0], count),
+        solar_mj_m2=generator.uniform(2.0, 28.0, shape),
+    )
+    places = Places(
+        generator.uniform(-60.0, 60.0, count), np.zeros(count), generator.uniform(0.0, 2500.0, count)
+    )
+    return weather, places
+
+
+@pytest.mark.parametrize("shape", [(3, 20_001), (20_001, 1), (1, 1), (400, 90)], ids=str)
+def test_blocks_leave_no_seam(shape: tuple[int, int]) -> None:
+    weather, places = random_weather(7, *shape)
+    all_at_once = reference_et(weather, places).raw_mm
+
+    for column in {0, shape[1] // 2, shape[1] - 1}:
+        alone = Places(
+            places.latitude_deg[[column]], places.longitude_deg[[column]], places.elevation_m[[column]]
+        )
+        names = ("tmin_c", "tmax_c", "tdew_c", "wind_m_s", "solar_mj_m2")
+        single = build_weather(
+            weather.days,
+            **{name: getattr(weather, name)[:, [column]] for name in names},
+            wind_height_m=weather.wind_height_m[column],
+        )
+        np.testing.assert_allclose(
+            reference_et(single, alone).raw_mm[:, 0], all_at_once[:, column], rtol=1e-12
+        )
+
+
+def with_unknown(weather: DailyWeather, *names: str) -> DailyWeather:
+    kept = {
+        name: getattr(weather, name)
+        for name in ("tmin_c", "tmax_c", "tdew_c", "rh_min_pct", "rh_max_pct", "wind_m_s", "solar_mj_m2")
+        if name not in names
+    }
+    return build_weather(weather.days, **kept, wind_height_m=weather.wind_height_m)
+
+
+@pytest.mark.parametrize(
+    ("missing", "expected"),
+    [
+        pytest.param((), Fallback.NONE, id="nothing"),
+        pytest.param(("tdew_c",), Fallback.HUMIDITY_FROM_RH, id="dew point"),
+        pytest.param(("tdew_c", "rh_min_pct"), Fallback.HUMIDITY_FROM_RH_MAX, id="all but highest humidity"),
+        pytest.param(("tdew_c", "rh_max_pct"), Fallback.HUMIDITY_FROM_TMIN, id="all but lowest humidity"),
+        pytest.param(("solar_mj_m2",), Fallback.SOLAR_FROM_RANGE, id="solar"),
+        pytest.param(("wind_m_s",), Fallback.WIND_DEFAULT, id="wind"),
+    ],
+)
+def test_what_is_missing_is_told_by_its_code(missing: tuple[str, ...], expected: Fallback) -> None:
+    weather, places = random_weather(3, 4, 5)
+
+    got = reference_et(with_unknown(weather, *missing), places)
+
+    assert (got.fallbacks == expected).all()
+    assert np.isfinite(got.raw_mm).all()
+
+
+def test_a_missing_value_changes_no_other_day_or_location() -> None:
+    weather, places = random_weather(5, 6, 4)
+    complete = reference_et(weather, places)
+    holed = with_unknown(weather)
+    for name in ("tdew_c", "solar_mj_m2", "wind_m_s"):
+        getattr(holed, name)[2, 1] = np.nan
+
+    got = reference_et(holed, places)
+
+    differs = got.raw_mm != complete.raw_mm
+    assert differs[2, 1]
+    assert differs.sum() == 1
+    assert np.count_nonzero(got.fallbacks) == 1
+
+
+@pytest.mark.parametrize("name", ["tmin_c", "tmax_c"])
+def test_without_an_extreme_of_temperature_the_value_is_unknown(name: str) -> None:
+    weather, places = random_weather(5, 3, 2)
+    getattr(weather, name)[1, 0] = np.nan
+
+    got = reference_et(weather, places)
+
+    assert np.isnan(got.raw_mm[1, 0])
+    assert np.isnan(got.raw_mm).sum() == 1
+
+
+def test_a_cold_damp_day_keeps_its_raw_value_and_schedules_zero() -> None:
+    weather = build_weather(
+        ["2015-12-20"], tmin_c=[-8.0], tmax_c=[-6.0], tdew_c=[-6.0], wind_m_s=[0.3], solar_mj_m2=[0.5]
+    )
+
+    got = reference_et(weather, place(52.0, 50.0))
+
+    assert got.raw_mm[0, 0] < 0.0
+    assert got.scheduling_mm()[0, 0] == 0.0
+
+
+def test_a_suspect_wind_has_a_floor_and_a_measured_one_none() -> None:
+    weather = build_weather(
+        ["2015-07-01"], tmin_c=[15.0], tmax_c=[33.0], tdew_c=[8.0], wind_m_s=[0.1], solar_mj_m2=[27.0]
+    )
+    suspect = Assumptions(wind_is_suspect=np.array([[True]]))
+    stronger = build_weather(
+        ["2015-07-01"], tmin_c=[15.0], tmax_c=[33.0], tdew_c=[8.0], wind_m_s=[0.5], solar_mj_m2=[27.0]
+    )
+    here = place(40.0, 500.0)
+
+    measured = reference_et(weather, here).raw_mm[0, 0]
+    floored = reference_et(weather, here, suspect).raw_mm[0, 0]
+
+    assert measured < floored
+    assert floored == pytest.approx(reference_et(stronger, here).raw_mm[0, 0], rel=1e-12)
+
+
+def test_a_dew_point_gap_of_a_dry_site_raises_the_value_where_only_tmin_is_known() -> None:
+    weather = build_weather(["2015-07-01"], tmin_c=[15.0], tmax_c=[33.0])
+    here = place(40.0, 500.0)
+
+    humid = reference_et(weather, here).raw_mm[0, 0]
+    dry = reference_et(weather, here, Assumptions(dew_gap_c=3.0)).raw_mm[0, 0]
+
+    assert dry > humid
+
+
+def test_assumptions_may_differ_between_locations() -> None:
+    weather = build_weather(["2015-07-01"], tmin_c=[[15.0, 15.0]], tmax_c=[[33.0, 33.0]])
+    here = Places(np.array([40.0, 40.0]), np.zeros(2), np.array([500.0, 500.0]))
+
+    got = reference_et(weather, here, Assumptions(solar_coefficient=np.array([0.16, 0.19])))
+
+    assert got.raw_mm[0, 1] > got.raw_mm[0, 0]
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    tmin=st.floats(-5.0, 28.0),
+    reach=st.floats(2.0, 22.0),
+    wind=st.floats(0.0, 8.0),
+    solar=st.floats(3.0, 28.0),
+)
+def test_more_sun_never_means_less_evaporation_when_it_is_not_freezing(
+    tmin: float, reach: float, wind: float, solar: float
+) -> None:
+    days = ["2015-06-20"]
+    common = {"tmin_c": [[tmin] * 2], "tmax_c": [[tmin + reach] * 2], "wind_m_s": [[wind] * 2]}
+    weather = build_weather(days, **common, solar_mj_m2=[[solar, solar + 2.0]])
+    here = Places(np.array([40.0, 40.0]), np.zeros(2), np.array([300.0, 300.0]))
+
+    low, high = reference_et(weather, here).raw_mm[0]
+
+    assert high >= low
+
+
+def test_nonsense_is_refused_at_the_seams() -> None:
+    weather, places = random_weather(1, 2, 2)
+
+    with pytest.raises(ValueError, match="1 places for 2 columns"):
+        reference_et(weather, place(40.0, 0.0))
+    with pytest.raises(ValueError, match="latitude_deg"):
+        Places(np.array([91.0]), np.array([0.0]), np.array([0.0]))
+    with pytest.raises(ValueError, match="longitude_deg"):
+        Places(np.array([1.0]), np.array([181.0]), np.array([0.0]))
+    with pytest.raises(ValueError, match="elevation_m"):
+        Places(np.array([1.0]), np.array([0.0]), np.array([12_000.0]))
+    with pytest.raises(ValueError, match="share one shape"):
+        Places(np.array([1.0]), np.array([0.0, 1.0]), np.array([0.0]))
+    with pytest.raises(ValueError, match="without a gap"):
+        build_weather(["2015-01-01", "2015-01-03"], tmin_c=[1.0, 2.0])
+    with pytest.raises(ValueError, match="solar_coefficient"):
+        Assumptions(solar_coefficient=1.6)
+    with pytest.raises(ValueError, match="dew_gap_c"):
+        Assumptions(dew_gap_c=-1.0)
+    shapes: FloatArray = np.zeros((2, 2))
+    with pytest.raises(ValueError, match="rain_mm has the shape"):
+        DailyWeather(weather.days, *([shapes] * 7), shapes, np.zeros((2, 3)))
+    assert places.count == 2
