@@ -1,4 +1,4 @@
-"""Tags and filters of the house look: marks, numbers, days and times, the frame's rail and data date."""
+"""Tags and filters of the house look: marks, numbers, days and times."""
 
 from __future__ import annotations
 
@@ -10,8 +10,7 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from fleet.access import ROLES
-from fleet.places import BELOW, PLACES, place_of
+from fleet.quantities import digits_of, shown, unit_of
 from fleet.words import word_for
 
 register = template.Library()
@@ -196,6 +195,34 @@ def clock(context: dict[str, Any], value: time | datetime | int | None) -> str:
     return clock_text(value, is_12_hour=not getattr(context.get("user"), "clock_24h", True))
 
 
+def _is_us(context: dict[str, Any]) -> bool:
+    """Return whether the reader wants US customary units."""
+    return str(getattr(context.get("user"), "units", "")) == "us"
+
+
+@register.simple_tag(takes_context=True)
+def figure(context: dict[str, Any], value: object, kind: str, digits: int | None = None) -> str:
+    """Return an SI value of a kind (see `fleet.quantities`) as a number in the reader's units."""
+    plain = _as_float(value)
+    is_us = _is_us(context)
+    if plain is None:
+        return NO_VALUE
+    places = digits_of(kind, is_us=is_us) if digits is None else digits
+    return grouped(shown(plain, kind, is_us=is_us), places)
+
+
+@register.simple_tag(takes_context=True)
+def unit(context: dict[str, Any], kind: str) -> str:
+    """Return the unit of a kind of quantity for the reader."""
+    return unit_of(kind, is_us=_is_us(context))
+
+
+@register.simple_tag(takes_context=True)
+def quantity(context: dict[str, Any], value: object, kind: str, digits: int | None = None) -> str:
+    """Return an SI value with its unit, both in the reader's system."""
+    return with_unit(figure(context, value, kind, digits), unit(context, kind))
+
+
 @register.simple_tag
 def term(name: str) -> SafeString:
     """Return a term or its short form with its meaning on hover; an unknown one stays plain text."""
@@ -204,59 +231,3 @@ def term(name: str) -> SafeString:
         return format_html("{}", name)
     title = f"{word.term}: {word.meaning}" if word.short else word.meaning
     return format_html('<abbr title="{}">{}</abbr>', title, name)
-
-
-def _here(context: dict[str, Any]) -> str:
-    """Return the name of the place that the open page belongs to."""
-    match = getattr(context.get("request"), "resolver_match", None)
-    name = match.view_name if match else ""
-    return BELOW.get(name, name)
-
-
-def _role(context: dict[str, Any]) -> str:
-    """Return the role of the reader; empty for a visitor."""
-    return str(getattr(context.get("user"), "role", ""))
-
-
-@register.inclusion_tag("parts/rail.html", takes_context=True)
-def rail(context: dict[str, Any]) -> dict[str, Any]:
-    """Return what the index at the left shows to this reader."""
-    role, here = _role(context), _here(context)
-    groups = [
-        [place for name in group if (place := place_of(name, here))] for group in PLACES.get(role, ((), ()))
-    ]
-    return {
-        "groups": [group for group in groups if group],
-        "user": context.get("user"),
-        "role_word": role.capitalize(),
-        "csrf_token": context.get("csrf_token"),
-    }
-
-
-@register.inclusion_tag("parts/phone_places.html", takes_context=True)
-def phone_places(context: dict[str, Any]) -> dict[str, Any]:
-    """Return the places at the foot of a phone page."""
-    role, here = _role(context), _here(context)
-    names = PLACES.get(role, ((), ()))
-    return {
-        "places": [place for name in (*names[0][:3], "fleet:words") if (place := place_of(name, here))],
-        "user": context.get("user"),
-        "csrf_token": context.get("csrf_token"),
-    }
-
-
-@register.simple_tag(takes_context=True)
-def fresh(context: dict[str, Any]) -> SafeString:
-    """Return the date of the data: `Weather to 14 Jun, 2 locations late`."""
-    facts = context.get("frame")
-    if facts is None:
-        return format_html("{}", "")
-    if facts.weather_to is None:
-        return format_html("No weather yet")
-    late = facts.locations_late
-    if not late:
-        return format_html("Weather to <b>{}</b>", day(facts.weather_to))
-    words = f"{grouped(late)} location{'' if late == 1 else 's'} late"
-    if _role(context) in ROLES.get("weather:page", frozenset()) and (place := place_of("weather:page", "")):
-        words = format_html('<a href="{}">{}</a>', place.url, words)
-    return format_html("Weather to <b>{}</b>, {}", day(facts.weather_to), words)

@@ -1,0 +1,53 @@
+"""Quantities as a reader wants them: metric or US customary, each with its unit and sensible decimals."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from weather.calc import units
+
+Convert = Callable[[float], float]
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of quantity: unit and decimals in both systems, and the way from SI to US customary."""
+
+    unit: str
+    digits: int
+    us_unit: str
+    us_digits: int
+    to_us: Convert
+
+
+KINDS: Final[dict[str, Kind]] = {
+    "depth": Kind("mm", 1, "in", 2, units.mm_to_inches),  # [mm]
+    "depth_whole": Kind("mm", 0, "in", 1, units.mm_to_inches),  # [mm]
+    "rate": Kind("mm/h", 0, "in/h", 2, units.mm_to_inches),  # [mm/h]
+    "daily": Kind("mm/day", 1, "in/day", 2, units.mm_to_inches),  # [mm/d]
+    "area": Kind("m²", 0, "ft²", 0, units.m2_to_square_feet),  # [m2]
+    "length": Kind("m", 1, "ft", 0, units.m_to_feet),  # [m]
+    "distance": Kind("km", 0, "mi", 0, units.km_to_miles),  # [km]
+    "temperature": Kind("°C", 0, "°F", 0, units.c_to_fahrenheit),  # [C]
+    "speed": Kind("m/s", 1, "mph", 1, units.m_s_to_mph),  # [m/s]
+    "litres": Kind("L", 0, "gal", 0, units.l_to_gallons),  # [L]
+    "volume": Kind("m³", 0, "kgal", 1, units.l_to_gallons),  # [m3]: 1000 L and 1000 gal
+    "flow": Kind("L/min", 1, "gal/min", 1, units.l_min_to_gallons_min),  # [L/min]
+}
+
+
+def unit_of(kind: str, *, is_us: bool) -> str:
+    """Return the unit that the reader sees for a kind of quantity."""
+    return KINDS[kind].us_unit if is_us else KINDS[kind].unit
+
+
+def digits_of(kind: str, *, is_us: bool) -> int:
+    """Return how many decimals a kind of quantity is shown with."""
+    return KINDS[kind].us_digits if is_us else KINDS[kind].digits
+
+
+def shown(value: float, kind: str, *, is_us: bool) -> float:
+    """Return an SI value in the reader's units."""
+    return KINDS[kind].to_us(value) if is_us else value

@@ -1,0 +1,71 @@
+"""Tags of the frame: the index at the left, the places of the phone, the date of the data."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import template
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from fleet.access import ROLES
+from fleet.places import BELOW, PLACES, place_of
+from fleet.templatetags.rootround import day, grouped
+
+register = template.Library()
+
+
+def _here(context: dict[str, Any]) -> str:
+    """Return the name of the place that the open page belongs to."""
+    match = getattr(context.get("request"), "resolver_match", None)
+    name = match.view_name if match else ""
+    return BELOW.get(name, name)
+
+
+def _role(context: dict[str, Any]) -> str:
+    """Return the role of the reader; empty for a visitor."""
+    return str(getattr(context.get("user"), "role", ""))
+
+
+@register.inclusion_tag("parts/rail.html", takes_context=True)
+def rail(context: dict[str, Any]) -> dict[str, Any]:
+    """Return what the index at the left shows to this reader."""
+    role, here = _role(context), _here(context)
+    groups = [
+        [place for name in group if (place := place_of(name, here))] for group in PLACES.get(role, ((), ()))
+    ]
+    return {
+        "groups": [group for group in groups if group],
+        "user": context.get("user"),
+        "role_word": role.capitalize(),
+        "csrf_token": context.get("csrf_token"),
+    }
+
+
+@register.inclusion_tag("parts/phone_places.html", takes_context=True)
+def phone_places(context: dict[str, Any]) -> dict[str, Any]:
+    """Return the places at the foot of a phone page."""
+    role, here = _role(context), _here(context)
+    names = PLACES.get(role, ((), ()))
+    return {
+        "places": [place for name in (*names[0][:3], "fleet:words") if (place := place_of(name, here))],
+        "user": context.get("user"),
+        "csrf_token": context.get("csrf_token"),
+    }
+
+
+@register.simple_tag(takes_context=True)
+def fresh(context: dict[str, Any]) -> SafeString:
+    """Return the date of the data: `Weather to 14 Jun, 2 locations late`."""
+    facts = context.get("frame")
+    if facts is None:
+        return format_html("{}", "")
+    if facts.weather_to is None:
+        return format_html("No weather yet")
+    late = facts.locations_late
+    if not late:
+        return format_html("Weather to <b>{}</b>", day(facts.weather_to))
+    words = f"{grouped(late)} location{'' if late == 1 else 's'} late"
+    if _role(context) in ROLES.get("weather:page", frozenset()) and (place := place_of("weather:page", "")):
+        words = format_html('<a href="{}">{}</a>', place.url, words)
+    return format_html("Weather to <b>{}</b>, {}", day(facts.weather_to), words)
