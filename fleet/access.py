@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
+from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 
@@ -31,10 +32,31 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:stop": frozenset({T, D, A}),
     "fleet:water": frozenset({M, D, A}),
     "fleet:water-site": frozenset({M, D, A}),
+    "fleet:map-ground": EVERYONE,
+    "fleet:map-sites": OFFICE,
+    "fleet:map-zones": OFFICE,
+    "fleet:week-plan": frozenset({D, A}),
+    "fleet:week-publish": frozenset({D, A}),
+    "fleet:week-undo": frozenset({D, A}),
+    "fleet:week-progress": frozenset({D, A}),
+    "fleet:stop-move": frozenset({D, A}),
+    "fleet:stop-lock": frozenset({D, A}),
+    "fleet:stop-state": frozenset({T, D, A}),
+    "fleet:stop-finding": frozenset({T, D, A}),
     "weather:page": OFFICE,
 }
 # Views of Django itself that guard themselves.
 SELF_GUARDED: Final = frozenset({"login", "logout"})
+
+
+def role_of(user: User | AnonymousUser) -> str:
+    """The role of a signed-in person, empty for a visitor."""
+    return user.role if isinstance(user, User) else ""
+
+
+def may_see(role: str, view_name: str) -> bool:
+    """Whether the table opens a view to a role."""
+    return role in ROLES.get(view_name, frozenset())
 
 
 class RoleMiddleware:
@@ -56,6 +78,6 @@ class RoleMiddleware:
         name = match.view_name if match is not None else ""
         if name in SELF_GUARDED or name.startswith("admin:") or not request.user.is_authenticated:
             return
-        if request.user.role not in ROLES.get(name, frozenset()):
-            message = f"The role {request.user.role} may not open this page."
+        if not may_see(role_of(request.user), name):
+            message = f"The role {role_of(request.user)} may not open this page."
             raise PermissionDenied(message)

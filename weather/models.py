@@ -16,6 +16,8 @@ class Location(models.Model):
     is_grid = models.BooleanField(default=False)
     # Everything computed from this day on is out of date; null: nothing is.
     stale_from = models.DateField(null=True, blank=True)
+    # Newest observed day, kept by `record_daily_weather`: every page's frame shows it.
+    newest_day = models.DateField(null=True, blank=True)
 
     class Meta:
         ordering = ["name"]

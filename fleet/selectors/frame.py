@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Max
-
 from fleet.models import Company, User
-from weather.models import DailyWeather, Location
+from weather.models import Location
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,15 +22,9 @@ class FrameFacts:
 def frame_facts(*, user: User) -> FrameFacts:
     """What the frame shows to this user."""
     company = Company.objects.only("name").first()
-    newest = dict(
-        DailyWeather.objects.filter(kind=DailyWeather.Kind.OBSERVED)
-        .order_by()
-        .values_list("location_id")
-        .annotate(newest=Max("day"))
-    )
-    newest_day = max(newest.values(), default=None)
-    late = sum(1 for day in newest.values() if day < newest_day) if newest_day else 0
-    late += Location.objects.count() - len(newest)
+    newest_days = list(Location.objects.order_by().values_list("newest_day", flat=True))
+    newest_day = max((day for day in newest_days if day is not None), default=None)
+    late = sum(1 for day in newest_days if day != newest_day)
     return FrameFacts(
         company=company.name if company else "", role=user.role, weather_to=newest_day, locations_late=late
     )

@@ -8,10 +8,9 @@ from sites.models.zone import Zone
 
 
 class BalanceMonth(models.Model):
-    """A zone's month. `values` holds little-endian float32 of shape (columns, days of the month).
+    """A zone's month, packed by `sites.calc.balance_blob`.
 
-    The column order is `sites.calc.water_balance.COLUMNS`; NaN: not computed. One row per zone and month
-    keeps 400 days of 60,000 zones at under a million rows.
+    One row per zone and month keeps 400 days of 60,000 zones at under a million rows.
     """
 
     zone = models.ForeignKey(Zone, on_delete=models.CASCADE, related_name="balance_months")

@@ -16,7 +16,7 @@ else:
 
 
 class GeometryField(BytesField):
-    """WKB bytes; takes a shapely geometry too."""
+    """WKB bytes, so that whole tables go through `shapely.from_wkb`; takes a shapely geometry too."""
 
     description = "geometry as WKB, EPSG:4326"
 
