@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import shapely
 from django.db import models
+from shapely.geometry.base import BaseGeometry
 
 if TYPE_CHECKING:
     from django.db.backends.base.base import BaseDatabaseWrapper
@@ -33,7 +34,7 @@ class GeometryField(BytesField):
         self, value: object, connection: BaseDatabaseWrapper, prepared: bool = False
     ) -> object:
         """WKB of a shapely geometry, or the bytes given."""
-        if isinstance(value, shapely.Geometry):
+        if isinstance(value, BaseGeometry):
             value = shapely.to_wkb(value, output_dimension=2)
         return super().get_db_prep_value(value, connection, prepared)
 
@@ -51,12 +52,12 @@ class Shaped(models.Model):
         abstract = True
 
     @property
-    def shape(self) -> shapely.Geometry | None:
+    def shape(self) -> BaseGeometry | None:
         """The geometry as a shapely object, or None where the book has none."""
         return shapely.from_wkb(self.geometry) if self.geometry is not None else None
 
 
-def bounding_box(geometry: shapely.Geometry | None) -> dict[str, float | None]:
+def bounding_box(geometry: BaseGeometry | None) -> dict[str, float | None]:
     """The four box columns of a geometry, ready for a row."""
     if geometry is None or geometry.is_empty:
         return {"min_lon": None, "min_lat": None, "max_lon": None, "max_lat": None}
