@@ -1,8 +1,8 @@
 """Claims on stage runs: who works on what, and what is to be run again.
 
-A `StageRun` row is claimed by a conditional UPDATE whose row count decides who won, so two workers never do the
-same work at once; a run whose heart stopped is claimed again. Every stage is idempotent by its natural keys, so
-running twice does no harm.
+A `StageRun` row is claimed by a conditional UPDATE whose row count decides who won, so two workers never do
+the same work at once; a run whose heart stopped is claimed again. Every stage is idempotent by its natural
+keys, so running twice does no harm.
 """
 
 from __future__ import annotations
