@@ -100,8 +100,8 @@ def lawn_curve_number(soil: IntArray | int, slope_pct: npt.ArrayLike) -> FloatAr
     """Curve number of a lawn in good condition [1], adjusted to its slope.
 
     Lawns of more than 75 % cover, USDA TR-55 (1986), Table 2-2a, by hydrologic soil group of the texture.
-    Slope by Sharpley and Williams 1990 (EPIC), CN + (CN3 - CN)/3 [1 - 2 exp(-13.86 slope)], which leaves about
-    5 % as it is; wet number CN3 by Hawkins: CN / (0.427 + 0.00573 CN) (both from memory).
+    Slope by Sharpley and Williams 1990 (EPIC), CN + (CN3 - CN)/3 [1 - 2 exp(-13.86 slope)], which leaves 5 %
+    as it is; wet number CN3 by Hawkins: CN / (0.427 + 0.00573 CN) (both from memory).
 
     Parameters
     ----------
@@ -130,7 +130,8 @@ def rain_runoff_mm(rain_mm: npt.ArrayLike, curve_number: npt.ArrayLike) -> Float
     storage = potential_storage_mm(curve_number)
     beyond = np.maximum(0.0, rain - 0.2 * storage)
     # S is 0 at a curve number of 100; a day without rain stays 0, an unknown one NaN.
-    return np.asarray(beyond * np.divide(beyond, beyond + storage, out=beyond * 0.0, where=beyond > 0))
+    total = np.asarray(beyond + storage)
+    return np.asarray(beyond * np.divide(beyond, total, out=np.zeros_like(total), where=beyond > 0))
 
 
 def potential_storage_mm(curve_number: npt.ArrayLike) -> FloatArray:
