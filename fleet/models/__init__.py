@@ -3,7 +3,7 @@
 from fleet.models.company import AuditEntry, Company, StageRun
 from fleet.models.needs import Visit, VisitKind, VisitNeed
 from fleet.models.people import Technician, User
-from fleet.models.routes import Finding, Route, Stop
+from fleet.models.routes import Finding, PlanRun, Route, Stop
 from fleet.models.watch import Cause, Flag, WatchFit, WatchState, WatchStatus
 from fleet.models.water import LedgerMonth, LedgerPortfolio, LedgerSite, ServiceContract, Tariff
 
@@ -16,6 +16,7 @@ __all__ = [
     "LedgerMonth",
     "LedgerPortfolio",
     "LedgerSite",
+    "PlanRun",
     "Route",
     "ServiceContract",
     "StageRun",

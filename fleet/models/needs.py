@@ -105,6 +105,7 @@ class Visit(models.Model):
     told_at = models.DateTimeField(null=True, blank=True)
     is_locked = models.BooleanField(default=False)
     unserved_reason = models.CharField(max_length=300, blank=True)  # why no route serves it; empty: one does
+    unserved_code = models.CharField(max_length=20, blank=True)  # the same as a word to filter by
 
     class Meta:
         ordering = ["week", "-value_per_day"]

@@ -101,9 +101,28 @@ class Finding(models.Model):
     service_min = models.FloatField(null=True, blank=True)
     follow_up = models.CharField(max_length=300, blank=True)
     note = models.TextField(blank=True)
+    answers = models.JSONField(default=dict, blank=True)  # by code of the check at the stop
 
     class Meta:
         ordering = ["-recorded_at"]
 
     def __str__(self) -> str:
         return f"{self.kind} {self.verdict}"
+
+
+class PlanRun(models.Model):
+    """One planning of a week or day: what came of it, and the routes as they were, for undo."""
+
+    week = models.DateField()  # its Monday
+    day = models.DateField(null=True, blank=True)  # null: the whole week
+    planned_at = models.DateTimeField()
+    by = models.CharField(max_length=150, blank=True)
+    figures = models.JSONField(default=dict, blank=True)
+    before = models.JSONField(null=True, blank=True)
+    undone_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-planned_at"]
+
+    def __str__(self) -> str:
+        return f"{self.week} planned {self.planned_at}"

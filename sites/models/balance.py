@@ -34,6 +34,7 @@ class BalanceFront(models.Model):
     site = models.OneToOneField("sites.Site", on_delete=models.CASCADE, related_name="balance_front")
     first_day = models.DateField()
     last_day = models.DateField()  # inclusive
+    fingerprint = models.CharField(max_length=32)  # of all that the balance took from the book
 
     class Meta:
         ordering = ["site_id"]
