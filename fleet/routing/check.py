@@ -1,0 +1,154 @@
+"""Feasibility of a plan, worked out anew. Shares no code with the solvers or the scheduler."""
+
+from __future__ import annotations
+
+from collections import Counter
+from itertools import pairwise
+
+from fleet.routing.plan import Plan, PlannedRoute, PlannedStop
+from fleet.routing.problem import UNREACHABLE_S, Problem
+
+
+def plan_faults(problem: Problem, plan: Plan) -> tuple[str, ...]:
+    """Sentences that say what is wrong with a plan; empty when it can be driven as written.
+
+    Checked: each visit once or in the list of those left out; locks, skills and capacity; windows, shifts
+    and driving times; the break; and the plan's own sums.
+
+    Parameters
+    ----------
+    problem
+        What was to be planned.
+    plan
+        Times [s], ways [m] and costs [points] to be checked.
+    """
+    faults = [*_counts(problem, plan)]
+    for route in plan.routes:
+        faults += [f"{problem.vehicles[route.vehicle].key}: {fault}" for fault in _route(problem, route)]
+    faults += _sums(problem, plan)
+    return tuple(faults)
+
+
+def _counts(problem: Problem, plan: Plan) -> list[str]:
+    """Each visit once, each vehicle once, nothing forgotten."""
+    served = Counter(stop.visit for route in plan.routes for stop in route.stops)
+    left = Counter(one.visit for one in plan.unserved)
+    faults = [f"visit {problem.visits[v].key} comes {n} times" for v, n in (served + left).items() if n > 1]
+    missing = set(range(len(problem.visits))) - set(served) - set(left)
+    faults += [f"visit {problem.visits[v].key} is neither served nor named as left out" for v in missing]
+    used = Counter(route.vehicle for route in plan.routes)
+    faults += [f"vehicle {problem.vehicles[v].key} has {n} routes" for v, n in used.items() if n > 1]
+    return faults
+
+
+def _route(problem: Problem, route: PlannedRoute) -> list[str]:
+    """Faults of one route."""
+    who = problem.vehicles[route.vehicle]
+    faults = []
+    if route.leave_s < who.shift_start_s:
+        faults.append("leaves before the shift")
+    if route.back_s > who.shift_end_s:
+        faults.append("is back after the shift")
+    demand = sum(problem.visits[stop.visit].demand for stop in route.stops)
+    if who.capacity is not None and demand > who.capacity:
+        faults.append(f"carries {demand} of {who.capacity}")
+    if who.pause is not None:
+        faults += _pause(problem, route)
+    elif route.pause is not None:
+        faults.append("has a break that nobody asked for")
+    place, free_at = who.start_place, route.leave_s
+    for number, stop in enumerate(route.stops):
+        visit = problem.visits[stop.visit]
+        name = f"visit {visit.key}"
+        faults += [f"{name} {fault}" for fault in _stop(problem, route, stop)]
+        travel = int(problem.duration_s[place, visit.place])
+        faults += [f"{name} {fault}" for fault in _drive(problem, stop, place, travel)]
+        if stop.start_s < free_at + travel + _pause_between(route, number):
+            faults.append(f"{name} starts before the drive and the break are over")
+        place, free_at = visit.place, stop.depart_s
+    travel = int(problem.duration_s[place, who.end_place])
+    if travel >= UNREACHABLE_S or route.back_drive_s != travel:
+        faults.append(f"drives back in {route.back_drive_s} s, the matrix says {travel}")
+    if route.back_s < free_at + travel + _pause_between(route, len(route.stops)):
+        faults.append("is back before the drive and the break are over")
+    return faults
+
+
+def _stop(problem: Problem, route: PlannedRoute, stop: PlannedStop) -> list[str]:
+    """Faults of one stop by itself."""
+    who, visit = problem.vehicles[route.vehicle], problem.visits[stop.visit]
+    faults = []
+    if visit.vehicle is not None and visit.vehicle != who.key:
+        faults.append(f"is locked to {visit.vehicle}")
+    if visit.skills - who.skills:
+        faults.append("lacks the skill " + ", ".join(sorted(visit.skills - who.skills)))
+    prizes = [w.prize for w in visit.windows if w.start_s <= stop.start_s <= w.end_s]
+    if not prizes:
+        faults.append(f"starts at {stop.start_s} s, outside its windows")
+    elif stop.prize != prizes[0]:
+        faults.append(f"wins {stop.prize} points, its window gives {prizes[0]}")
+    if stop.arrive_s > stop.start_s:
+        faults.append("is served before arrival")
+    if stop.depart_s - stop.start_s != visit.service_s:
+        faults.append(f"takes {stop.depart_s - stop.start_s} s, expected {visit.service_s}")
+    return faults
+
+
+def _drive(problem: Problem, stop: PlannedStop, place: int, travel: int) -> list[str]:
+    """Faults of the way to a stop."""
+    metres = int(problem.distance_m[place, problem.visits[stop.visit].place])
+    faults = []
+    if travel >= UNREACHABLE_S:
+        faults.append("cannot be reached")
+    if (stop.drive_s, stop.drive_m) != (travel, metres):
+        faults.append(f"is {stop.drive_s} s and {stop.drive_m} m away, expected {travel} and {metres}")
+    return faults
+
+
+def _pause(problem: Problem, route: PlannedRoute) -> list[str]:
+    """Faults of the break."""
+    asked, got = problem.vehicles[route.vehicle].pause, route.pause
+    if asked is None:
+        return []
+    if got is None:
+        return ["has no break"]
+    faults = []
+    if not asked.earliest_s <= got.start_s <= asked.latest_s:
+        faults.append(f"breaks at {got.start_s} s, outside {asked.earliest_s} to {asked.latest_s}")
+    if got.end_s - got.start_s != asked.duration_s:
+        faults.append(f"breaks for {got.end_s - got.start_s} s, expected {asked.duration_s}")
+    if not 0 <= got.after <= len(route.stops):
+        return [*faults, "breaks after a stop that it does not have"]
+    before = route.stops[got.after - 1].depart_s if got.after else route.leave_s
+    then = route.stops[got.after].start_s if got.after < len(route.stops) else route.back_s
+    if got.start_s < before or got.end_s > then:
+        faults.append("breaks during a visit")
+    return faults
+
+
+def _pause_between(route: PlannedRoute, number: int) -> int:
+    """Length of a break [s] that falls between the stop before this number and the stop itself."""
+    if route.pause is None or route.pause.after != number:
+        return 0
+    return route.pause.end_s - route.pause.start_s
+
+
+def _sums(problem: Problem, plan: Plan) -> list[str]:
+    """The plan's own sums against the matrices."""
+    travel = won = 0
+    for route in plan.routes:
+        who = problem.vehicles[route.vehicle]
+        places = [who.start_place, *(problem.visits[s.visit].place for s in route.stops), who.end_place]
+        travel += sum(int(problem.cost[a, b]) for a, b in pairwise(places))
+        won += sum(stop.prize for stop in route.stops)
+    served = {stop.visit for route in plan.routes for stop in route.stops}
+    lost = sum(max(w.prize for w in visit.windows) for visit in problem.visits) - won
+    missed = sum(visit.must for number, visit in enumerate(problem.visits) if number not in served)
+    faults = []
+    if plan.travel_cost != travel:
+        faults.append(f"travel costs {travel} points, the plan says {plan.travel_cost}")
+    if plan.lost_prize != lost:
+        faults.append(f"lost value is {lost} points, the plan says {plan.lost_prize}")
+    if plan.missed_musts != missed:
+        faults.append(f"{missed} musts are missed, the plan says {plan.missed_musts}")
+    return faults

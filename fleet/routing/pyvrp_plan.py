@@ -1,0 +1,294 @@
+"""A better plan until the time is up, by PyVRP. The only module that knows that library."""
+
+from __future__ import annotations
+
+import warnings
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pyvrp
+from pyvrp.exceptions import PenaltyBoundWarning
+from pyvrp.stop import MaxIterations, MaxRuntime, StoppingCriterion
+
+from fleet.routing.compressed import CompressedClock, compress_breaks
+from fleet.routing.problem import UNREACHABLE_S, IntArray, Problem, Window
+from fleet.routing.schedule import schedule_route
+
+# How many of the last improvements are tried on the real clock before the warm start is kept.
+KEPT_BESTS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class _Encoded:
+    """The problem in the library's words, and the way back from its numbers."""
+
+    data: pyvrp.ProblemData
+    client_visit: tuple[int, ...]
+    clients_of: dict[int, tuple[tuple[Window, int], ...]]
+    type_of: dict[int, int]
+    vehicles_of: tuple[tuple[int, ...], ...]
+
+
+def improved_orders(
+    problem: Problem,
+    start: Mapping[int, Sequence[int]],
+    *,
+    seconds: float | None,
+    seed: int,
+    iterations: int | None = None,
+) -> list[dict[int, list[int]]]:
+    """Plans found from a warm start, best first, as visits of each vehicle in order.
+
+    They hold on the clock without breaks; the caller proves them on the real one and takes the first that
+    holds. The warm start itself is not among them.
+
+    Parameters
+    ----------
+    problem
+        What is planned.
+    start
+        Visits of each vehicle in order; must be driveable.
+    seconds
+        Time to search [s]; None: only `iterations` end the search.
+    seed
+        Seed of the search.
+    iterations
+        Number of iterations to search; makes the answer repeat exactly.
+    """
+    if seconds is None and iterations is None:
+        raise ValueError("say how long to search: seconds or iterations")
+    encoded = _encode(problem, start)
+    if encoded is None:
+        return []
+    bests = _Bests()
+    params = pyvrp.SolveParams(ils=pyvrp.IteratedLocalSearchParams(callbacks=bests))
+    stop: StoppingCriterion = MaxRuntime(seconds) if iterations is None else MaxIterations(iterations)  # type: ignore[arg-type]
+    with warnings.catch_warnings():
+        # Prizes of money beside seconds of lateness: the penalty may reach its bound, which does no harm.
+        warnings.simplefilter("ignore", PenaltyBoundWarning)
+        pyvrp.solve(
+            encoded.data,
+            stop,
+            seed=seed,
+            collect_stats=False,
+            display=False,
+            params=params,
+            initial_solution=_warm_start(problem, encoded, start),
+        )
+    return [_decode(encoded, found) for found in reversed(bests.found) if found.is_feasible()]
+
+
+class _Bests(pyvrp.IteratedLocalSearchCallbacks):
+    """Keeps the last improvements."""
+
+    def __init__(self) -> None:
+        self.found: list[pyvrp.Solution] = []
+
+    def on_best(self, best: pyvrp.Solution) -> None:
+        """Keep a new best plan."""
+        self.found.append(best)
+        del self.found[:-KEPT_BESTS]
+
+
+def _encode(problem: Problem, start: Mapping[int, Sequence[int]]) -> _Encoded | None:
+    """Build the library's data; None where nothing can be planned."""
+    clock = compress_breaks(problem)
+    profiles = _profiles(problem)
+    types, vehicles_of = _vehicle_types(problem, clock, profiles)
+    served = {visit for order in start.values() for visit in order}
+    all_musts = all(number in served for number, visit in enumerate(problem.visits) if visit.must)
+    lost = _cost_of_missing(problem)
+    clients, groups, client_visit = [], [], []
+    clients_of: dict[int, tuple[tuple[Window, int], ...]] = {}
+    for number, visit in enumerate(problem.visits):
+        windows = _usable_windows(problem, number)
+        if not windows:
+            continue
+        required = visit.must and all_musts
+        bonus = lost if visit.must else 0
+        group = len(groups) if len(windows) > 1 else None
+        first = len(clients)
+        for window in windows:
+            short = clock.short_window(window)
+            clients.append(
+                pyvrp.Client(
+                    location=number,
+                    delivery=[visit.demand],
+                    service_duration=visit.service_s,
+                    tw_early=short.start_s,
+                    tw_late=short.end_s,
+                    prize=window.prize + bonus,
+                    required=required and group is None,
+                    group=group,
+                )
+            )
+            client_visit.append(number)
+        clients_of[number] = tuple((window, first + k) for k, window in enumerate(windows))
+        if group is not None:
+            groups.append(pyvrp.ClientGroup(list(range(first, len(clients))), required=required))
+    if not clients or not problem.vehicles:
+        return None
+    depots = sorted({place for v in problem.vehicles for place in (v.start_place, v.end_place)})
+    nodes = [visit.place for visit in problem.visits] + depots
+    distances, durations = _matrices(problem, nodes, profiles)
+    data = pyvrp.ProblemData(
+        locations=[pyvrp.Location(0, 0)] * len(nodes),
+        clients=clients,
+        depots=[pyvrp.Depot(len(problem.visits) + k) for k in range(len(depots))],
+        vehicle_types=[_vehicle_type(problem, clock, depots, profiles, group) for group in vehicles_of],
+        distance_matrices=distances,
+        duration_matrices=durations,
+        groups=groups,
+    )
+    return _Encoded(data, tuple(client_visit), clients_of, types, vehicles_of)
+
+
+def _usable_windows(problem: Problem, visit: int) -> list[Window]:
+    """Windows of a visit inside which somebody who may serve it is at work."""
+    usable: set[Window] = set()
+    for number in _numbers(problem):
+        if problem.may_serve(number, visit):
+            usable.update(_windows(problem, visit, number))
+    return sorted(usable)
+
+
+def _cost_of_missing(problem: Problem) -> int:
+    """More than any detour for one visit can cost [points]."""
+    usable = problem.cost[problem.duration_s < UNREACHABLE_S]
+    return 4 * int(usable.max(initial=0)) + sum(v.best_prize for v in problem.visits if not v.must) + 1
+
+
+def _vehicle_types(
+    problem: Problem, clock: CompressedClock, profiles: _Profiles
+) -> tuple[dict[int, int], tuple[tuple[int, ...], ...]]:
+    """Group vehicles that are alike: type of each vehicle, vehicles of each type."""
+    groups: dict[tuple[object, ...], list[int]] = defaultdict(list)
+    for number, who in enumerate(problem.vehicles):
+        span = (who.shift_start_s, clock.short_end(who))
+        groups[(who.start_place, who.end_place, *span, who.capacity, profiles.of[number])].append(number)
+    vehicles_of = tuple(tuple(group) for group in groups.values())
+    return {number: kind for kind, group in enumerate(vehicles_of) for number in group}, vehicles_of
+
+
+@dataclass(frozen=True, slots=True)
+class _Profiles:
+    """Which travel matrix each vehicle uses, and the visits forbidden in each matrix."""
+
+    of: tuple[int, ...]
+    forbidden: tuple[frozenset[int], ...]
+
+
+def _profiles(problem: Problem) -> _Profiles:
+    """As few matrices as will do: vehicles share one where neither may make what is shut for the other.
+
+    A visit whose windows never meet a shift is no matter for that vehicle, so that a lock to one day of a
+    technician costs no matrix of its own.
+    """
+    of: list[int] = []
+    shut: list[set[int]] = []
+    opened: list[set[int]] = []
+    meets = [[bool(_windows(problem, v, n)) for v in range(len(problem.visits))] for n in _numbers(problem)]
+    for number in _numbers(problem):
+        may = {v for v, met in enumerate(meets[number]) if met and problem.may_serve(number, v)}
+        not_ = {v for v, met in enumerate(meets[number]) if met} - may
+        for profile in range(len(shut)):
+            if not (not_ & opened[profile] or may & shut[profile]):
+                break
+        else:
+            profile = len(shut)
+            shut.append(set())
+            opened.append(set())
+        shut[profile] |= not_
+        opened[profile] |= may
+        of.append(profile)
+    return _Profiles(tuple(of), tuple(frozenset(one) for one in shut))
+
+
+def _numbers(problem: Problem) -> range:
+    """Indexes of the vehicles."""
+    return range(len(problem.vehicles))
+
+
+def _windows(problem: Problem, visit: int, vehicle: int) -> list[Window]:
+    """Windows of a visit that meet a vehicle's shift (and its lock's shift)."""
+    who, what = problem.vehicles[vehicle], problem.visits[visit]
+    windows = list(what.windows)
+    if what.vehicle is not None and what.vehicle in problem.vehicle_index:
+        lock = problem.vehicles[problem.vehicle_index[what.vehicle]]
+        windows = [
+            Window(max(w.start_s, lock.shift_start_s), min(w.end_s, lock.shift_end_s), w.prize)
+            for w in windows
+            if w.start_s <= lock.shift_end_s and w.end_s >= lock.shift_start_s
+        ]
+    return [w for w in windows if w.start_s <= who.shift_end_s and w.end_s >= who.shift_start_s]
+
+
+def _matrices(
+    problem: Problem, nodes: Sequence[int], profiles: _Profiles
+) -> tuple[list[IntArray], list[IntArray]]:
+    """Cost (as the library's distance) and time between nodes, with no way into forbidden visits."""
+    index = np.ix_(nodes, nodes)
+    cost, duration = problem.cost[index].copy(), problem.duration_s[index].copy()
+    np.fill_diagonal(cost, 0)
+    np.fill_diagonal(duration, 0)
+    costs, durations = [], []
+    for closed in profiles.forbidden:
+        shut = sorted(closed)
+        one_cost, one_duration = cost.copy(), duration.copy()
+        one_duration[:, shut] = one_duration[shut, :] = UNREACHABLE_S
+        one_cost[:, shut] = one_cost[shut, :] = UNREACHABLE_S
+        np.fill_diagonal(one_cost, 0)
+        np.fill_diagonal(one_duration, 0)
+        costs.append(one_cost)
+        durations.append(one_duration)
+    return costs, durations
+
+
+def _vehicle_type(
+    problem: Problem,
+    clock: CompressedClock,
+    depots: Sequence[int],
+    profiles: _Profiles,
+    group: Sequence[int],
+) -> pyvrp.VehicleType:
+    """A type of vehicles that are alike."""
+    who = problem.vehicles[group[0]]
+    demand = sum(visit.demand for visit in problem.visits)
+    return pyvrp.VehicleType(
+        num_available=len(group),
+        capacity=[demand if who.capacity is None else who.capacity],
+        start_depot=depots.index(who.start_place),
+        end_depot=depots.index(who.end_place),
+        tw_early=clock.to_short(who.shift_start_s),
+        tw_late=clock.short_end(who),
+        profile=profiles.of[group[0]],
+    )
+
+
+def _warm_start(
+    problem: Problem, encoded: _Encoded, start: Mapping[int, Sequence[int]]
+) -> pyvrp.Solution | None:
+    """The start plan in the library's words; each visit in the window that it uses."""
+    routes = []
+    for vehicle, order in start.items():
+        timed = schedule_route(problem, vehicle, order) if order else None
+        if timed is None:
+            continue
+        clients = []
+        for stop in timed.stops:
+            options = encoded.clients_of[stop.visit]
+            clients.append(next(c for w, c in options if w.start_s <= stop.start_s <= w.end_s))
+        routes.append(pyvrp.Route(encoded.data, clients, encoded.type_of[vehicle]))
+    return pyvrp.Solution(encoded.data, routes) if routes else None
+
+
+def _decode(encoded: _Encoded, solution: pyvrp.Solution) -> dict[int, list[int]]:
+    """Visits of each vehicle in order."""
+    free = [list(group) for group in encoded.vehicles_of]
+    orders: dict[int, list[int]] = {}
+    for route in solution.routes():
+        vehicle = free[route.vehicle_type()].pop(0)
+        orders[vehicle] = [encoded.client_visit[act.idx] for act in route if act.is_client()]
+    return orders

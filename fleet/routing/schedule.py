@@ -1,0 +1,243 @@
+"""Times of a route from its order: earliest service, break in the gap nearest the middle of its window."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from fleet.routing.plan import Plan, PlannedBreak, PlannedRoute, PlannedStop, Unserved
+from fleet.routing.problem import UNREACHABLE_S, Break, Problem, Window
+
+Orders = Mapping[int, Sequence[int]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Leg:
+    """Travel to a visit and what is done there."""
+
+    visit: int
+    drive_s: int
+    service_s: int
+    windows: tuple[Window, ...]
+
+
+def schedule_route(problem: Problem, vehicle: int, order: Sequence[int]) -> PlannedRoute | None:
+    """Timed route of a vehicle that makes these visits in this order; None where it cannot be done.
+
+    Service starts as early as windows allow, and the vehicle leaves no earlier than its first stop asks
+    for. The break may fall into driving or waiting; among the gaps that fit, the one whose start is
+    nearest the middle of the break's window is taken.
+
+    Parameters
+    ----------
+    problem
+        What is planned.
+    vehicle
+        Index of the vehicle.
+    order
+        Indexes of visits.
+    """
+    who = problem.vehicles[vehicle]
+    if not order or not all(problem.may_serve(vehicle, visit) for visit in order):
+        return None
+    if who.capacity is not None and sum(problem.visits[visit].demand for visit in order) > who.capacity:
+        return None
+    legs, back_s = _legs(problem, vehicle, order)
+    if max(back_s, *(leg.drive_s for leg in legs)) >= UNREACHABLE_S:
+        return None
+    if who.pause is None:
+        times = _walk(legs, who.shift_start_s, back_s, who.shift_end_s, None, -1)
+        return _build(problem, vehicle, legs, times, None) if times else None
+    middle = (who.pause.earliest_s + who.pause.latest_s) // 2
+    found: tuple[int, _Times, PlannedBreak] | None = None
+    for after in range(len(legs) + 1):
+        times = _walk(legs, who.shift_start_s, back_s, who.shift_end_s, who.pause, after)
+        if times is None:
+            continue
+        pause = _place_break(who.pause, legs, times, after, who.shift_start_s, middle)
+        off = abs(pause.start_s - middle)
+        if found is None or off < found[0]:
+            found = (off, times, pause)
+    return _build(problem, vehicle, legs, found[1], found[2]) if found else None
+
+
+@dataclass(frozen=True, slots=True)
+class _Times:
+    """Arrivals, starts and ends of service, and arrival back."""
+
+    arrive: tuple[int, ...]
+    start: tuple[int, ...]
+    depart: tuple[int, ...]
+    back: int
+
+
+def _legs(problem: Problem, vehicle: int, order: Sequence[int]) -> tuple[list[_Leg], int]:
+    """Legs of the order and the drive back [s]."""
+    who = problem.vehicles[vehicle]
+    place = who.start_place
+    legs = []
+    for visit in order:
+        what = problem.visits[visit]
+        drive_s = int(problem.duration_s[place, what.place])
+        legs.append(_Leg(visit, drive_s, what.service_s, what.windows))
+        place = what.place
+    return legs, int(problem.duration_s[place, who.end_place])
+
+
+def _walk(
+    legs: Sequence[_Leg], start_s: int, back_s: int, end_s: int, pause: Break | None, after: int
+) -> _Times | None:
+    """Earliest times with the break after so many stops; None where a window or the shift is missed."""
+    clock = start_s
+    arrive, starts, depart = [], [], []
+    for number, leg in enumerate(legs):
+        ready = clock + leg.drive_s
+        if pause is not None and number == after:
+            if max(clock, pause.earliest_s) > pause.latest_s:
+                return None
+            ready = max(ready, pause.earliest_s) + pause.duration_s
+        start = _first_start(leg.windows, ready)
+        if start is None:
+            return None
+        arrive.append(ready)
+        starts.append(start)
+        clock = start + leg.service_s
+        depart.append(clock)
+    back = clock + back_s
+    if pause is not None and after == len(legs):
+        if max(clock, pause.earliest_s) > pause.latest_s:
+            return None
+        back = max(back, pause.earliest_s) + pause.duration_s
+    if back > end_s:
+        return None
+    return _Times(tuple(arrive), tuple(starts), tuple(depart), back)
+
+
+def _first_start(windows: Sequence[Window], ready_s: int) -> int | None:
+    """Earliest second at or after `ready_s` inside a window."""
+    for window in windows:
+        if ready_s <= window.end_s:
+            return max(ready_s, window.start_s)
+    return None
+
+
+def _place_break(
+    pause: Break, legs: Sequence[_Leg], times: _Times, after: int, shift_start_s: int, middle: int
+) -> PlannedBreak:
+    """Put the break as near the middle of its window as its gap lets it, without moving any service."""
+    gap_start = times.depart[after - 1] if after else shift_start_s
+    first = max(gap_start, pause.earliest_s)
+    gap_end = times.start[after] if after < len(legs) else times.back
+    last = min(pause.latest_s, gap_end - pause.duration_s)
+    start = min(max(first, middle), max(first, last))
+    return PlannedBreak(after, start, start + pause.duration_s)
+
+
+def _build(
+    problem: Problem, vehicle: int, legs: Sequence[_Leg], times: _Times, pause: PlannedBreak | None
+) -> PlannedRoute:
+    """Put the pieces of a route together."""
+    who = problem.vehicles[vehicle]
+    stops = []
+    place = who.start_place
+    cost = 0
+    leave = _leave(legs, times, pause)
+    arrive = _arrivals(legs, times, pause, leave)
+    for number, leg in enumerate(legs):
+        here = problem.visits[leg.visit].place
+        cost += int(problem.cost[place, here])
+        stops.append(
+            PlannedStop(
+                visit=leg.visit,
+                drive_s=leg.drive_s,
+                drive_m=int(problem.distance_m[place, here]),
+                arrive_s=arrive[number],
+                start_s=times.start[number],
+                depart_s=times.depart[number],
+                prize=prize_at(leg.windows, times.start[number]),
+            )
+        )
+        place = here
+    cost += int(problem.cost[place, who.end_place])
+    return PlannedRoute(
+        vehicle=vehicle,
+        leave_s=leave,
+        stops=tuple(stops),
+        pause=pause,
+        back_drive_s=int(problem.duration_s[place, who.end_place]),
+        back_drive_m=int(problem.distance_m[place, who.end_place]),
+        back_s=times.back,
+        travel_cost=cost,
+    )
+
+
+def _leave(legs: Sequence[_Leg], times: _Times, pause: PlannedBreak | None) -> int:
+    """Latest second to leave the start place that still keeps the times."""
+    in_time = times.start[0] - legs[0].drive_s
+    if pause is None or pause.after:
+        return in_time
+    return min(pause.start_s, in_time - (pause.end_s - pause.start_s))
+
+
+def _arrivals(legs: Sequence[_Leg], times: _Times, pause: PlannedBreak | None, leave_s: int) -> list[int]:
+    """Arrival at each stop: the first one just in time, the one after a break with the break in it."""
+    arrivals = list(times.arrive)
+    arrivals[0] = leave_s + legs[0].drive_s
+    if pause is not None and pause.after < len(legs):
+        number = pause.after
+        left = times.depart[number - 1] if number else leave_s
+        # Driving comes first where the break waits for its time at the next stop.
+        driven = left + legs[number].drive_s
+        arrivals[number] = driven if driven <= pause.start_s else driven + pause.end_s - pause.start_s
+    return arrivals
+
+
+def prize_at(windows: Sequence[Window], start_s: int) -> int:
+    """Prize [points] of starting service then; 0 outside every window."""
+    for window in windows:
+        if window.start_s <= start_s <= window.end_s:
+            return window.prize
+    return 0
+
+
+def plan_from_orders(
+    problem: Problem, orders: Orders, reasons: Mapping[int, tuple[str, str]] | None = None
+) -> Plan | None:
+    """Timed plan of these orders (vehicle -> visits); None where one of them cannot be done.
+
+    Parameters
+    ----------
+    problem
+        What is planned.
+    orders
+        Visits of each vehicle in order; empty ones are left out.
+    reasons
+        Code and sentence for visits in no route, where known.
+    """
+    routes = []
+    for vehicle in sorted(orders):
+        if not orders[vehicle]:
+            continue
+        route = schedule_route(problem, vehicle, orders[vehicle])
+        if route is None:
+            return None
+        routes.append(route)
+    return assemble_plan(problem, routes, reasons)
+
+
+def assemble_plan(
+    problem: Problem, routes: Sequence[PlannedRoute], reasons: Mapping[int, tuple[str, str]] | None = None
+) -> Plan:
+    """Plan of timed routes; raises `ValueError` where a visit comes twice."""
+    served = [stop for route in routes for stop in route.stops]
+    numbers = {stop.visit for stop in served}
+    if len(numbers) != len(served):
+        raise ValueError("a visit stands in the plan twice")
+    left = [visit for visit in range(len(problem.visits)) if visit not in numbers]
+    return Plan(
+        routes=tuple(sorted(routes, key=lambda route: route.vehicle)),
+        unserved=tuple(Unserved(visit, *((reasons or {}).get(visit, ("", "")))) for visit in left),
+        missed_musts=sum(problem.visits[visit].must for visit in left),
+        travel_cost=sum(route.travel_cost for route in routes),
+        lost_prize=sum(visit.best_prize for visit in problem.visits) - sum(stop.prize for stop in served),
+    )

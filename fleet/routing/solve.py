@@ -1,0 +1,148 @@
+"""The one door to routing: a problem in, a proven plan out, never worse than the first one found.
+
+vroom gives a plan within moments, PyVRP improves it until the time is up, and an independent checker proves
+both. Solvers hold the interpreter for their whole run: call this in a worker process or a command, never
+inside a web request.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping, Sequence
+
+from fleet.routing.check import plan_faults
+from fleet.routing.days_first import needs_days_first, solve_by_days
+from fleet.routing.order import not_worse_than_nearest, without_losers
+from fleet.routing.plan import Plan
+from fleet.routing.problem import Problem
+from fleet.routing.pyvrp_plan import improved_orders
+from fleet.routing.reasons import explain_unserved
+from fleet.routing.schedule import assemble_plan, plan_from_orders
+from fleet.routing.vroom_plan import first_orders
+
+# The first solver gets at most this share of the time.
+FIRST_SHARE = 1 / 3
+
+
+class PlanRefuted(RuntimeError):
+    """The checker found a fault in a plan that a solver called feasible. Never to be written down."""
+
+
+def solve(
+    problem: Problem,
+    *,
+    seconds: float,
+    seed: int,
+    iterations: int | None = None,
+    previous: Mapping[int, Sequence[int]] | None = None,
+    points_per_money: int = 100,
+) -> Plan:
+    """The best plan found, proven by the checker, with a reason for each visit that was left out.
+
+    Parameters
+    ----------
+    problem
+        What is to be planned.
+    seconds
+        Time to search [s]; not looked at when `iterations` is given.
+    seed
+        Seed of the search.
+    iterations
+        Iterations to search instead of a time, so that the answer repeats exactly.
+    previous
+        An earlier plan (vehicle -> visits in order); a warm start where it still can be driven.
+    points_per_money
+        Cost points in one unit of money, for the reasons' sentences.
+    """
+    if iterations is None and seconds <= 0:
+        raise ValueError(f"seconds is {seconds}, expected more than 0")
+    plan = search(problem, seconds=seconds, seed=seed, iterations=iterations, previous=previous)
+    explained = explain_unserved(problem, plan, points_per_money=points_per_money)
+    return _proven(problem, explained)
+
+
+def search(
+    problem: Problem,
+    *,
+    seconds: float,
+    seed: int,
+    iterations: int | None = None,
+    previous: Mapping[int, Sequence[int]] | None = None,
+) -> Plan:
+    """The best plan found, without reasons; parameters as in `solve`."""
+    if not problem.visits or not problem.vehicles:
+        return assemble_plan(problem, [])
+    if needs_days_first(problem):
+        return solve_by_days(
+            problem,
+            lambda part, share: _search_at_once(
+                part, seconds=seconds * share, seed=seed, iterations=iterations, previous=None
+            ),
+        )
+    return _search_at_once(problem, seconds=seconds, seed=seed, iterations=iterations, previous=previous)
+
+
+def warm_start(
+    problem: Problem, *, seconds: float | None, previous: Mapping[int, Sequence[int]] | None = None
+) -> Plan:
+    """The better of vroom's plan and an earlier one, tidied.
+
+    Parameters
+    ----------
+    problem
+        What is planned.
+    seconds
+        Most time for vroom [s]; None lets it end by itself.
+    previous
+        An earlier plan (vehicle -> visits in order).
+    """
+    plans = []
+    for orders in (first_orders(problem, seconds=seconds), previous or {}):
+        kept = {vehicle: without_losers(problem, vehicle, order) for vehicle, order in orders.items()}
+        plan = plan_from_orders(problem, kept)
+        if plan is not None:
+            plans.append(_tidied(problem, plan))
+    return min(plans, key=lambda plan: plan.rank)
+
+
+def _search_at_once(
+    problem: Problem,
+    *,
+    seconds: float,
+    seed: int,
+    iterations: int | None,
+    previous: Mapping[int, Sequence[int]] | None,
+) -> Plan:
+    """Warm start and improvement of all days together."""
+    began = time.perf_counter()
+    first_seconds = None if iterations is not None else seconds * FIRST_SHARE
+    first = warm_start(problem, seconds=first_seconds, previous=previous)
+    left = None if iterations is not None else max(0.0, seconds - (time.perf_counter() - began))
+    better = improved_orders(
+        problem,
+        {route.vehicle: route.visits for route in first.routes},
+        seconds=left,
+        seed=seed,
+        iterations=iterations,
+    )
+    for orders in better:
+        plan = plan_from_orders(problem, orders)
+        if plan is None:
+            continue
+        plan = _tidied(problem, plan)
+        if plan.rank <= first.rank and not plan_faults(problem, plan):
+            return plan
+    return _proven(problem, first)
+
+
+def _tidied(problem: Problem, plan: Plan) -> Plan:
+    """The plan with no route worse than its visits in nearest-neighbour order."""
+    return assemble_plan(problem, [not_worse_than_nearest(problem, route) for route in plan.routes])
+
+
+def _proven(problem: Problem, plan: Plan) -> Plan:
+    """The plan, or `PlanRefuted` where the checker finds a fault."""
+    faults = plan_faults(problem, plan)
+    if faults:
+        raise PlanRefuted("; ".join(faults[:5]))
+    return plan
