@@ -1,0 +1,99 @@
+"""Numbers behind needs and routes that a company may change, each with unit, default and meaning."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Final
+
+from fleet.calc.travel import CIRCUITY, SETTLE_S, SPEED_KM_H
+
+
+@dataclass(frozen=True, slots=True)
+class VisitSettings:
+    """Settings of needs and routes. Money is in the company's currency.
+
+    None of the money figures has a published source: they are planning assumptions to be replaced by the
+    company's own.
+
+    Parameters
+    ----------
+    cost_per_km
+        Vehicle cost of a driven kilometre [money].
+    cost_per_hour
+        Cost of an hour of driving [money].
+    speed_km_h
+        Mean speed where streets are not known [km/h].
+    circuity
+        Way by road over great circle where streets are not known [1].
+    settle_s
+        Parking and walking in at a place [s].
+    service_factor
+        Factor on all service times of the table [1].
+    water_price_per_m3
+        Price where no tariff is known [money/m3].
+    turf_per_m2
+        Cost of replacing a square metre of dead lawn [money/m2].
+    promise_per_day
+        What a broken promise to a customer costs, counted once on its day [money].
+    audit_per_day, calendar_per_day, log_missing_per_day, change_per_day
+        Value of a day of waiting of needs that come from calendar, missing data and program changes where
+        nothing else is at stake [money/day].
+    priority_value
+        Value of a day of waiting for each step of priority where no value is given [money/day].
+    log_missing_days
+        Days without a bypass log after which somebody is asked to go [d].
+    audit_every_days
+        Days between audits of a garden [d].
+    break_from_h, break_to_h
+        Bounds of the start of the break [h].
+    break_from_shift_h
+        Shifts shorter than this have no break [h].
+    """
+
+    cost_per_km: float = 0.45
+    cost_per_hour: float = 42.0
+    speed_km_h: float = SPEED_KM_H
+    circuity: float = CIRCUITY
+    settle_s: float = SETTLE_S
+    service_factor: float = 1.0
+    water_price_per_m3: float = 2.0
+    turf_per_m2: float = 9.0
+    promise_per_day: float = 150.0
+    audit_per_day: float = 4.0
+    calendar_per_day: float = 6.0
+    log_missing_per_day: float = 3.0
+    change_per_day: float = 2.0
+    priority_value: float = 10.0
+    log_missing_days: float = 14.0
+    audit_every_days: float = 365.0
+    break_from_h: float = 11.0
+    break_to_h: float = 14.0
+    break_from_shift_h: float = 5.5
+
+    def __post_init__(self) -> None:
+        for one in fields(self):
+            if not getattr(self, one.name) >= 0:
+                raise ValueError(f"{one.name} is {getattr(self, one.name)}, expected 0 or more")
+        if self.break_to_h < self.break_from_h:
+            raise ValueError("the break's bounds are in the wrong order")
+
+
+PREFIX: Final = "visits."
+
+
+def visit_settings(changed: Mapping[str, object]) -> VisitSettings:
+    """Settings with the company's own numbers in place of defaults; each unit is in its name.
+
+    Parameters
+    ----------
+    changed
+        Number by name; names of this module stand as `visits.speed_km_h` (or bare), others are not looked at.
+    """
+    known = {one.name for one in fields(VisitSettings)}
+    own: dict[str, float] = {}
+    for name, value in changed.items():
+        bare = name.removeprefix(PREFIX)
+        if bare in known and isinstance(value, int | float) and not isinstance(value, bool):
+            own[bare] = float(value)
+    return replace(VisitSettings(), **own)
