@@ -3,8 +3,9 @@
 FAO-56 (Allen, Pereira, Raes and Smith 1998), single coefficient: Eq. 84 (stress) and 85-88 (balance). One
 day runs in this order, which is stated because the order decides how much of a full day's water is lost:
 rain comes first, then the runs, then ET at the stress of the root zone so watered (the `Dr, start` of
-Example 38). What finds no room percolates. Two readings of "room" are offered (`DayOrder`): Eq. 88 as
-printed lets the day's own ET make room, the table of Example 38 does not.
+Example 38). What finds no room percolates. Two readings of "room" are offered (`DayOrder`): the table of
+Example 38 drains before the day's ET (the default, as the programs are simulated), Eq. 88 as printed lets the
+day's own ET make room.
 
 Uncertainty is carried to first order: errors of ETo and rain are new every day, those of the landscape
 coefficient and of the precipitation rate stay with the zone, so their effects add up until a full or an
@@ -79,7 +80,7 @@ def water_balance(
     forcing: Forcing,
     start: BalanceState,
     *,
-    order: DayOrder = DayOrder.SAME_DAY,
+    order: DayOrder = DayOrder.WATER_FIRST,
     dtype: type[np.float32] | type[np.float64] = np.float32,
 ) -> WaterBalance:
     """Water balance of all zones over all days, (days, zones).
@@ -137,11 +138,13 @@ def _run_block(
     rain_location = forcing.rain_location[block]
     irrigation = forcing.irrigation_net_mm[:, block]
     irrigation_sd = None if forcing.irrigation_sd_mm is None else forcing.irrigation_sd_mm[:, block]
-    has_rain = np.any(forcing.rain_mm[:, np.unique(rain_location)] != 0, axis=1)
+    here = np.unique(rain_location)
+    # A dry day with an error (a shower that the gauge missed) counts: no zone's result hangs on its neighbours.
+    has_rain = np.any((forcing.rain_mm[:, here] != 0) | (forcing.rain_sd_mm[:, here] != 0), axis=1)
     has_runs = np.any(irrigation != 0, axis=1)  # NaN counts as a run
     may_be_unknown = bool(
         np.any(np.isnan(forcing.reference_et_mm[:, np.unique(location)]))
-        or np.any(np.isnan(forcing.rain_mm[:, np.unique(rain_location)]))
+        or np.any(np.isnan(forcing.rain_mm[:, here]))
         or np.any(np.isnan(irrigation))
         or np.any(np.isnan(work.depletion))
     )
