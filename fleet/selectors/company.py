@@ -19,3 +19,9 @@ def company_day(*, now: datetime) -> date:
     if company is None:
         return now.date()
     return company.demo_today or now.astimezone(ZoneInfo(company.timezone)).date()
+
+
+def company_hour(*, now: datetime) -> int:
+    """Return the hour of the company's clock."""
+    company = Company.objects.only("timezone").first()
+    return now.astimezone(ZoneInfo(company.timezone)).hour if company else now.hour

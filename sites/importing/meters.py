@@ -1,0 +1,200 @@
+"""The meter file (volumes of periods) and the readings file (registers)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Final
+
+from sites.importing.lookup import sites_by_code
+from sites.models import MeterVolume
+from sites.models.choices import MeterKind
+from sites.models.meter import MeterReading
+from weather.calc.units import litres_per_unit
+from weather.importing.rows import Column, Row, Table, choice, day, moment, number, read_csv, text, whole
+
+UNITS: Final = ("l", "m3", "gal", "kgal", "ccf")
+VOLUME_COLUMNS: Final = (
+    Column("site", text(40), required=True),
+    Column("start", day, required=True),
+    Column("end", day, required=True),
+    Column("volume", number(0, 1e9), required=True),
+    Column("unit", choice(UNITS), required=True),
+    Column("meter", choice(MeterKind.values), default=MeterKind.IRRIGATION.value),
+)
+READING_COLUMNS: Final = (
+    Column("site", text(40), required=True),
+    Column("meter_id", text(40), required=True),
+    Column("read_at", moment, required=True),
+    Column("reading", number(0, 1e12), required=True),
+    Column("unit", choice(UNITS), required=True),
+    Column("digits", whole(1, 12)),
+    Column("read_kind", choice(MeterReading.ReadKind.values), default=MeterReading.ReadKind.ACTUAL.value),
+    Column("event", choice([event for event in MeterReading.Event.values if event]), default=""),
+    Column("meter", choice(MeterKind.values), default=MeterKind.IRRIGATION.value),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class VolumeRow:
+    """Water of one period."""
+
+    row: int
+    site_id: int
+    kind: str
+    start: date
+    end: date
+    volume: float
+    volume_l: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRow:
+    """A register at a moment."""
+
+    row: int
+    site_id: int
+    kind: str
+    meter_code: str
+    read_at: datetime
+    reading: float
+    unit: str
+    digits: int | None
+    read_kind: str
+    event: str
+
+
+def read_volumes(path: Path, *, today: date) -> tuple[Table, list[VolumeRow]]:
+    """The table of a meter file, and its good rows: known sites, periods that do not overlap."""
+    table = read_csv(path, VOLUME_COLUMNS)
+    sites = sites_by_code(table)
+    checked = []
+    for row in table.rows:
+        site = sites.get(str(row.values["site"]))
+        start, end, volume = row.values["start"], row.values["end"], row.values["volume"]
+        if site is None:
+            table.refuse(row.number, "site", row.values["site"], "a site of the book")
+        elif (
+            not (isinstance(start, date) and isinstance(end, date) and isinstance(volume, float))
+            or end <= start
+        ):
+            table.refuse(row.number, "end", end, f"a day after {start}")
+        elif end > today + timedelta(days=1):
+            table.refuse(row.number, "end", end, f"no day after {today}")
+        else:
+            unit = str(row.values["unit"])
+            checked.append(
+                VolumeRow(
+                    row.number,
+                    site[0],
+                    str(row.values["meter"]),
+                    start,
+                    end,
+                    volume,
+                    volume * litres_per_unit(unit),
+                    unit,
+                )
+            )
+    return table, _periods_apart(table, checked)
+
+
+def _periods_apart(table: Table, rows: list[VolumeRow]) -> list[VolumeRow]:
+    """The periods clear of each other and of stored ones; one with a stored first day replaces it."""
+    stored: dict[tuple[int, str], list[tuple[date, date]]] = {}
+    for site_id, kind, start, end in MeterVolume.objects.filter(
+        meter__site_id__in={row.site_id for row in rows}
+    ).values_list("meter__site_id", "meter__kind", "start", "end"):
+        stored.setdefault((site_id, kind), []).append((start, end))
+    by_meter: dict[tuple[int, str], list[VolumeRow]] = {}
+    for row in rows:
+        by_meter.setdefault((row.site_id, row.kind), []).append(row)
+    good: list[VolumeRow] = []
+    for meter, own in by_meter.items():
+        own.sort(key=lambda row: (row.start, row.row))
+        starts = {row.start for row in own}
+        others = [span for span in stored.get(meter, []) if span[0] not in starts]
+        last: VolumeRow | None = None
+        for row in own:
+            clash = next((span for span in others if span[0] < row.end and span[1] > row.start), None)
+            if last is not None and last.end > row.start:
+                clash = (last.start, last.end)
+            if clash is not None:
+                expected = f"a period clear of the one from {clash[0]} to {clash[1]}"
+                table.refuse(row.row, "start", row.start, expected)
+                continue
+            good.append(row)
+            last = row
+    return sorted(good, key=lambda row: row.row)
+
+
+def read_readings(path: Path, *, now: datetime) -> tuple[Table, list[ReadingRow]]:
+    """The table of a readings file, and its good rows: known sites, one unit a meter, never falling."""
+    table = read_csv(path, READING_COLUMNS)
+    sites = sites_by_code(table)
+    checked = []
+    for row in table.rows:
+        site = sites.get(str(row.values["site"]))
+        read_at, reading = row.values["read_at"], row.values["reading"]
+        if site is None:
+            table.refuse(row.number, "site", row.values["site"], "a site of the book")
+            continue
+        if not isinstance(read_at, datetime) or not isinstance(reading, float):
+            raise TypeError("columns of the readings file are parsed by their kind")
+        at = (read_at if read_at.tzinfo else read_at.replace(tzinfo=site[1])).astimezone(UTC)
+        if at > now:
+            table.refuse(row.number, "read_at", read_at, f"no moment after {now:%Y-%m-%d %H:%M}")
+            continue
+        if not _fits_digits(table, row, reading):
+            continue
+        digits = row.values["digits"]
+        checked.append(
+            ReadingRow(
+                row.number, site[0], str(row.values["meter"]), str(row.values["meter_id"]), at, reading,
+                str(row.values["unit"]), digits if isinstance(digits, int) else None,
+                str(row.values["read_kind"]), str(row.values["event"]),
+            )
+        )  # fmt: skip
+    return table, _one_register(table, checked)
+
+
+def _fits_digits(table: Table, row: Row, reading: float) -> bool:
+    """Whether the register can show the reading."""
+    digits = row.values["digits"]
+    if isinstance(digits, int) and reading >= 10**digits:
+        table.refuse(
+            row.number, "reading", reading, f"below {10**digits}, as a register of {digits} digits shows"
+        )
+        return False
+    return True
+
+
+def _one_register(table: Table, rows: list[ReadingRow]) -> list[ReadingRow]:
+    """Readings that belong to one register each: one unit, each moment once, and never falling by itself."""
+    good: list[ReadingRow] = []
+    last: dict[tuple[int, str], ReadingRow] = {}
+    for row in sorted(
+        rows, key=lambda row: (row.site_id, row.meter_code, row.read_at, row.event == "", row.row)
+    ):
+        before = last.get((row.site_id, row.meter_code))
+        if before is not None and before.unit != row.unit:
+            table.refuse(
+                row.row, "unit", row.unit, f"{before.unit}, as the meter's reading of row {before.row}"
+            )
+        elif before is not None and before.read_at == row.read_at and before.event == row.event:
+            table.refuse(
+                row.row, "read_at", row.read_at.isoformat(), f"each moment once (also row {before.row})"
+            )
+        elif before is not None and row.reading < before.reading and not _may_fall(before, row):
+            expected = f"at least {before.reading:g} of row {before.row}, or digits (roll-over), or an event"
+            table.refuse(row.row, "reading", f"{row.reading:g}", expected)
+        else:
+            good.append(row)
+            last[row.site_id, row.meter_code] = row
+    return sorted(good, key=lambda row: row.row)
+
+
+def _may_fall(before: ReadingRow, row: ReadingRow) -> bool:
+    """Whether a lower reading has a reason: a swap or reset, or a register that rolls over."""
+    return bool(row.event or before.event or row.digits)

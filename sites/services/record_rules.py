@@ -1,0 +1,86 @@
+"""Imports of watering rules."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+from django.db import transaction
+
+from sites.importing.rules import RulesFile, StageRow, read_rules
+from sites.models import RuleSet, RuleStage
+from sites.services.history import ChangeNote, record_changes
+from weather.importing.rows import ImportReport
+
+
+def import_rules(
+    *, path: Path, by: str, now: datetime, dry_run: bool = False, keep_good: bool = False
+) -> ImportReport:
+    """Bring a rules file in: each rule set of the file replaces its stages; other sets stay.
+
+    Parameters
+    ----------
+    path
+        The file.
+    by, now
+        Who imports, and when: kept in the history.
+    dry_run, keep_good
+        Report only; write the rule sets without a problem.
+    """
+    file = read_rules(path)
+    bad = {problem.row for problem in file.problems}
+    sets = [one for number, one in enumerate(file.sets, start=1) if number not in bad]
+    stored = _stored([code for code, _, _ in sets])
+    new = [one for one in sets if one[0] not in stored]
+    changed = [one for one in sets if one[0] in stored and stored[one[0]] != _plain(one[1], one[2])]
+    write = not dry_run and (not file.problems or keep_good)
+    if write:
+        with transaction.atomic():
+            for code, supplier, stages in (*new, *changed):
+                _write(code, supplier, stages)
+            notes = [
+                ChangeNote("rule_set", code, "", stored.get(code), _plain(supplier, stages))
+                for code, supplier, stages in (*new, *changed)
+            ]
+            record_changes(notes=notes, by=by, at=now)
+    return _report(file, len(new), len(changed), len(sets) - len(new) - len(changed), written=write)
+
+
+def _report(file: RulesFile, new: int, changed: int, unchanged: int, *, written: bool) -> ImportReport:
+    """What the import did, counted in rule sets."""
+    return ImportReport(file.file, new, changed, unchanged, tuple(file.problems), written=written)
+
+
+def _plain(supplier: str, stages: list[StageRow]) -> dict[str, object]:
+    """A rule set as the history keeps it."""
+    return {"supplier": supplier, "stages": [stage.spec for stage in stages]}
+
+
+def _stored(codes: list[str]) -> dict[str, dict[str, object]]:
+    """Rule sets of the database as the history keeps them."""
+    sets = RuleSet.objects.filter(code__in=codes).prefetch_related("stages")
+    return {
+        one.code: {
+            "supplier": one.supplier,
+            "stages": [stage.spec for stage in sorted(one.stages.all(), key=lambda stage: stage.pk)],
+        }
+        for one in sets
+    }
+
+
+def _write(code: str, supplier: str, stages: list[StageRow]) -> None:
+    """Replace one rule set."""
+    rule_set, _ = RuleSet.objects.update_or_create(code=code, defaults={"supplier": supplier})
+    rule_set.stages.all().delete()
+    RuleStage.objects.bulk_create(
+        RuleStage(
+            rule_set=rule_set,
+            name=stage.name,
+            starts_on=stage.starts_on,
+            ends_on=stage.ends_on,
+            spec=stage.spec,
+            source=stage.source,
+            checked_on=stage.checked_on,
+        )
+        for stage in stages
+    )
