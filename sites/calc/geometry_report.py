@@ -1,0 +1,303 @@
+"""What is wrong with drawn shapes, in words that say how to put it right.
+
+A fault either refuses the row or warns of it. Shapes are in WGS 84 longitude and latitude throughout.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+
+from sites.calc.geometry import Floats, Geometries, area_m2, great_circle_m, length_m
+
+SLIVER_WIDTH_M = 0.15
+OVERSIZE_M2 = 20_000.0
+TOLERATED_SHARE = 0.05
+FAR_FROM_SITE_M = 2_000.0
+FAR_FROM_BOOK_M = 500_000.0
+CLOCK_TOLERANCE_H = 3.5
+"""Furthest that a legal clock runs from the sun's own (western China: 3 h) and half an hour of margin [h]."""
+
+
+class Fault(StrEnum):
+    """Kinds of fault of a drawn shape."""
+
+    EMPTY = "empty"
+    NOT_DEGREES = "not degrees"
+    SELF_CROSSING = "self-crossing"
+    SWAPPED = "latitude and longitude swapped"
+    FAR_AWAY = "far away"
+    SLIVER = "sliver"
+    OVERSIZE = "oversize"
+    HAS_HEIGHT = "height dropped"
+    OUTSIDE_LOT = "outside the lot"
+    OVERLAP = "overlap"
+
+
+@dataclass(frozen=True, slots=True)
+class GeometryFault:
+    """One fault of one shape: its place in the array, what it is, what was expected, if it refuses."""
+
+    index: int
+    fault: Fault
+    found: str
+    expected: str
+    refuses: bool
+
+    def __post_init__(self) -> None:
+        if self.index < 0:
+            raise ValueError("index counts from 0")
+        if not self.expected:
+            raise ValueError("a fault says what was expected")
+
+
+def shape_faults(geometries: Geometries) -> list[GeometryFault]:
+    """Faults that a shape has by itself: empty, out of range, self-crossing, sliver, oversize, with height.
+
+    Parameters
+    ----------
+    geometries
+        Shapes in WGS 84, (shapes,); None has no fault.
+    """
+    shapes = np.asarray(geometries, dtype=object)
+    present = ~shapely.is_missing(shapes)
+    empty = present & shapely.is_empty(shapes)
+    faults = [
+        GeometryFault(i, Fault.EMPTY, "an empty shape", "a shape with coordinates", True) for i in _at(empty)
+    ]
+
+    off_globe, swapped = _off_globe(shapes)
+    faults += [_not_degrees(i, shapes[i]) for i in _at(off_globe & ~swapped)]
+    faults += [_swapped(i, shapes[i]) for i in _at(swapped)]
+
+    sound = present & ~empty & ~off_globe & ~swapped
+    crossing = sound & ~shapely.is_valid(shapes)
+    faults += [_crossing(i, str(shapely.is_valid_reason(shapes[i]))) for i in _at(crossing)]
+
+    faults += _size_faults(shapes, sound & ~crossing)
+    faults += [
+        GeometryFault(
+            i,
+            Fault.HAS_HEIGHT,
+            "coordinates with a height",
+            "two-dimensional shapes; height is dropped",
+            False,
+        )
+        for i in _at(sound & shapely.has_z(shapes))
+    ]
+    return sorted(faults, key=lambda fault: fault.index)
+
+
+def clock_faults(geometries: Geometries, utc_offset_h: Floats) -> list[GeometryFault]:
+    """Shapes whose longitude does not fit their time zone, (some of) which are swapped.
+
+    Parameters
+    ----------
+    geometries
+        Shapes in WGS 84, (shapes,).
+    utc_offset_h
+        Standard offset of each shape's time zone [h], (shapes,); NaN where it is not known.
+    """
+    lon, lat = _middles(geometries)
+    with np.errstate(invalid="ignore"):
+        off = np.abs(_hours(lon) - utc_offset_h)
+        off = np.minimum(off, 24 - off)
+        turned = np.abs(_hours(lat) - utc_offset_h)
+        late = off > CLOCK_TOLERANCE_H
+        swapped = late & (turned <= CLOCK_TOLERANCE_H) & (np.abs(lon) <= 90)
+    faults = [_swapped(i, geometries[i]) for i in _at(swapped)]
+    faults += [
+        GeometryFault(
+            i,
+            Fault.FAR_AWAY,
+            f"longitude {lon[i]:.3f}",
+            f"a longitude near the time zone's (UTC{utc_offset_h[i]:+g} h); check zone and reference system",
+            False,
+        )
+        for i in _at(late & ~swapped)
+    ]
+    return sorted(faults, key=lambda fault: fault.index)
+
+
+def distance_faults(
+    geometries: Geometries,
+    home_longitude_deg: Floats,
+    home_latitude_deg: Floats,
+    *,
+    limit_m: float,
+    refuses: bool,
+) -> list[GeometryFault]:
+    """Shapes that lie further from home than the limit; swapped where turning them round brings them home.
+
+    Parameters
+    ----------
+    geometries
+        Shapes in WGS 84, (shapes,).
+    home_longitude_deg, home_latitude_deg
+        Where each belongs: its site, or the middle of the book [degrees], (shapes,); NaN where not known.
+    limit_m
+        Furthest distance that is taken without a word [m].
+    refuses
+        Whether a shape too far away is refused or only warned of; a swapped one is always refused.
+    """
+    lon, lat = _middles(geometries)
+    with np.errstate(invalid="ignore"):
+        away = great_circle_m(lon, lat, home_longitude_deg, home_latitude_deg)
+        turned = great_circle_m(lat, lon, home_longitude_deg, home_latitude_deg)
+        far = away > limit_m
+        swapped = far & (turned <= limit_m) & (np.abs(lon) <= 90)
+    faults = [_swapped(i, geometries[i]) for i in _at(swapped)]
+    faults += [
+        GeometryFault(
+            i,
+            Fault.FAR_AWAY,
+            f"{away[i] / 1000:,.1f} km away",
+            f"a place within {limit_m / 1000:g} km",
+            refuses,
+        )
+        for i in _at(far & ~swapped)
+    ]
+    return sorted(faults, key=lambda fault: fault.index)
+
+
+def lot_faults(zones: Geometries, lots: Geometries) -> list[GeometryFault]:
+    """Zones with more than 5 % of their area beyond their site's lot; warned of, as verges are watered too.
+
+    Parameters
+    ----------
+    zones
+        Sound polygons in WGS 84, (zones,).
+    lots
+        Lot of each zone's site, (zones,); points and None are passed over.
+    """
+    known = (shapely.area(zones) > 0) & (shapely.area(lots) > 0)
+    share = np.zeros(len(zones))
+    share[known] = area_m2(shapely.difference(zones[known], lots[known])) / area_m2(zones[known])
+    return [
+        GeometryFault(
+            i,
+            Fault.OUTSIDE_LOT,
+            f"{share[i]:.0%} of it outside the lot",
+            "a zone inside its site's lot",
+            False,
+        )
+        for i in _at(share > TOLERATED_SHARE)
+    ]
+
+
+def overlap_faults(zones: Geometries, site: npt.NDArray[np.int64]) -> list[tuple[GeometryFault, int]]:
+    """Zones that share over 5 % of the smaller one's area with another of the site; each with that other.
+
+    Parameters
+    ----------
+    zones
+        Sound polygons in WGS 84, (zones,).
+    site
+        Number of the site of each zone, (zones,); zones of different sites are not compared.
+    """
+    shapes = np.asarray(zones, dtype=object)
+    drawn = np.flatnonzero(shapely.area(shapes) > 0)
+    tree = shapely.STRtree(shapes[drawn])
+    first, second = tree.query(shapes[drawn], predicate="intersects")
+    first, second = drawn[first], drawn[second]
+    pair = (first > second) & (site[first] == site[second])
+    first, second = first[pair], second[pair]
+    shared = area_m2(shapely.intersection(shapes[first], shapes[second]))
+    share = shared / np.minimum(area_m2(shapes[first]), area_m2(shapes[second]))
+    return [
+        (
+            GeometryFault(
+                int(first[k]),
+                Fault.OVERLAP,
+                f"{share[k]:.0%} shared with another zone",
+                "zones side by side",
+                False,
+            ),
+            int(second[k]),
+        )
+        for k in _at(share > TOLERATED_SHARE)
+    ]
+
+
+def _size_faults(shapes: Geometries, sound: npt.NDArray[np.bool_]) -> list[GeometryFault]:
+    """Slivers and shapes far larger than a garden."""
+    ground = sound & (shapely.get_dimensions(shapes) == 2)
+    area, edge = np.zeros(len(shapes)), np.ones(len(shapes))
+    area[ground] = area_m2(shapes[ground])
+    edge[ground] = length_m(shapes[ground])
+    width = 2 * area / edge
+    faults = [
+        GeometryFault(
+            i,
+            Fault.SLIVER,
+            f"{area[i]:.2f} m2, {width[i] * 100:.0f} cm wide on average",
+            f"a shape at least {SLIVER_WIDTH_M * 100:.0f} cm wide",
+            False,
+        )
+        for i in _at(ground & (width < SLIVER_WIDTH_M))
+    ]
+    return faults + [
+        GeometryFault(
+            i,
+            Fault.OVERSIZE,
+            f"{area[i]:,.0f} m2",
+            f"a garden's shape, under {OVERSIZE_M2:,.0f} m2; check the reference system",
+            False,
+        )
+        for i in _at(ground & (area > OVERSIZE_M2))
+    ]
+
+
+def _off_globe(shapes: Geometries) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Which shapes have coordinates that are no longitude and latitude, and which are only turned round."""
+    box = np.asarray(shapely.bounds(shapes), dtype=np.float64).reshape(-1, 4)
+    filled = ~shapely.is_missing(shapes) & ~shapely.is_empty(shapes)
+    x, y = np.abs(box[:, [0, 2]]).max(axis=1), np.abs(box[:, [1, 3]]).max(axis=1)
+    with np.errstate(invalid="ignore"):
+        on_globe = (x <= 180) & (y <= 90)
+        turned = (y <= 180) & (x <= 90)
+    off = filled & ~on_globe
+    return off, off & turned
+
+
+def _middles(geometries: Geometries) -> tuple[Floats, Floats]:
+    """Longitude and latitude of the middle of each shape's box; NaN where there is no shape."""
+    box = np.asarray(shapely.bounds(np.asarray(geometries, dtype=object)), dtype=np.float64).reshape(-1, 4)
+    return (box[:, 0] + box[:, 2]) / 2, (box[:, 1] + box[:, 3]) / 2
+
+
+def _hours(longitude_deg: Floats) -> Floats:
+    """Hours that the sun is ahead of Greenwich."""
+    return longitude_deg / 15.0
+
+
+def _place(shape: object) -> str:
+    """First coordinate of a shape, in words."""
+    x, y = shapely.get_coordinates(shape)[0]
+    return f"longitude {x:.6g}, latitude {y:.6g}"
+
+
+def _swapped(index: int, shape: object) -> GeometryFault:
+    return GeometryFault(
+        index, Fault.SWAPPED, _place(shape), "longitude first, then latitude; these look swapped", True
+    )
+
+
+def _not_degrees(index: int, shape: object) -> GeometryFault:
+    words = "longitude -180 to 180, latitude -90 to 90; metres or feet need a declared reference system"
+    return GeometryFault(index, Fault.NOT_DEGREES, _place(shape), words, True)
+
+
+def _crossing(index: int, reason: str) -> GeometryFault:
+    return GeometryFault(
+        index, Fault.SELF_CROSSING, reason, "a closed edge that does not cross or touch itself", True
+    )
+
+
+def _at(mask: npt.NDArray[np.bool_]) -> list[int]:
+    """Places where the mask is true."""
+    return [int(i) for i in np.flatnonzero(mask)]
