@@ -1,0 +1,296 @@
+"""What each stage wants visited today: pure lists that `raise_needs` compares with what is open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+from fleet.calc.season import SeasonDates, day_of_year
+from fleet.calc.visit_settings import VisitSettings
+from fleet.calc.visit_value import SERVICE_MIN, SKILLS, turf_value, water_value
+from fleet.models import Cause, Flag, VisitKind, VisitNeed
+from fleet.selectors.need_sources import (
+    SiteFacts,
+    controllers_without_log,
+    dry_turf_m2,
+    last_audits,
+    location_seasons,
+    newest_recommendations,
+    open_flags,
+    site_facts,
+    sites_seen_running,
+    turf_zone_m2,
+    water_prices,
+)
+from sites.models import Recommendation
+from sites.models.choices import ProgramStatus
+
+# Spare parts by suspected cause, to be on the van (common practice, no source).
+PARTS: dict[str, str] = {
+    Cause.STUCK_WET: "sensor;watertight splices",
+    Cause.STUCK_DRY: "sensor;watertight splices;two-conductor wire",
+    Cause.READS_WET: "sensor;watertight splices",
+    Cause.READS_DRY: "sensor;watertight splices",
+    Cause.ERRATIC: "watertight splices",
+    Cause.NO_POWER: "transformer;backup battery",
+}
+CAUSE_WORDS: dict[str, str] = dict(Cause.choices)
+WINTERIZE_AHEAD_DAYS = 28
+SEASON_WINDOW_DAYS = 30
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A need as a stage wants it today."""
+
+    site_id: int
+    controller_id: int | None
+    kind: str
+    origin: str
+    key: str
+    reason: str
+    value_parts: dict[str, float]
+    parts: str = ""
+    skill: str = field(default="")
+
+    @property
+    def value_per_day(self) -> float:
+        """All parts together [money/day]."""
+        return sum(self.value_parts.values())
+
+    @property
+    def cause(self) -> tuple[str, str, int, int | None]:
+        """What makes two wants the same need while it is open."""
+        return (self.origin, self.kind, self.site_id, self.controller_id)
+
+
+def wanted_needs(*, day: date, settings: VisitSettings) -> list[Wanted]:
+    """Every need that the data of a day gives a reason for, by stage."""
+    sites = site_facts()
+    prices = water_prices(day=day)
+    return [
+        *_from_flags(day, settings, sites, prices),
+        *_from_programs(day, settings, sites, prices),
+        *_from_logs(day, settings),
+        *_from_audits(day, settings, sites),
+        *_from_season(day, settings, sites),
+    ]
+
+
+def service_min(kind: str, settings: VisitSettings) -> float:
+    """Planned time on the spot of a kind of visit [min]."""
+    return SERVICE_MIN[kind] * settings.service_factor
+
+
+def skill_of(kind: str) -> str:
+    """Skills that a kind of visit asks for, `;`-separated."""
+    return ";".join(SKILLS.get(kind, ()))
+
+
+def _from_flags(
+    day: date, settings: VisitSettings, sites: dict[int, SiteFacts], prices: dict[str, float]
+) -> list[Wanted]:
+    """A sensor check for each open flag."""
+    flags = open_flags(day=day)
+    dry = dry_turf_m2(controller_ids=[flag.controller_id for flag in flags], day=day)
+    wants = []
+    for flag in flags:
+        site = sites[flag.controller.site_id]
+        price = prices.get(site.supplier, settings.water_price_per_m3)
+        parts = {
+            "water": water_value(max(0.0, flag.litres_at_stake_per_week or 0.0), price),
+            "turf": turf_value(1.0, 1.0, dry.get(flag.controller_id, 0.0), settings.turf_per_m2)
+            * flag.probability,
+        }
+        if sum(parts.values()) < settings.change_per_day:
+            parts["priority"] = settings.change_per_day - sum(parts.values())
+        wants.append(
+            Wanted(
+                site_id=site.site_id,
+                controller_id=flag.controller_id,
+                kind=VisitKind.SENSOR_CHECK,
+                origin=VisitNeed.Origin.WATCH,
+                key=f"flag/{site.code}/{flag.controller.code}/{flag.raised_on.isoformat()}",
+                reason=_flag_reason(flag),
+                value_parts=_rounded(parts),
+                parts=PARTS.get(flag.cause, ""),
+            )
+        )
+    return wants
+
+
+def _flag_reason(flag: Flag) -> str:
+    """One sentence with cause and evidence."""
+    evidence = f": {flag.evidence}" if flag.evidence else ""
+    return f"Sensor watch: {CAUSE_WORDS.get(flag.cause, flag.cause)}{evidence}"[:400]
+
+
+def _from_programs(
+    day: date, settings: VisitSettings, sites: dict[int, SiteFacts], prices: dict[str, float]
+) -> list[Wanted]:
+    """A visit for each material program change, and for station wires to be exchanged."""
+    rows = newest_recommendations(day=day)
+    areas = turf_zone_m2(controller_ids=[row.controller_id for row in rows])
+    wants = []
+    for row in rows:
+        site = sites[row.controller.site_id]
+        where = f"{site.code}/{row.controller.code}"
+        if row.is_change and row.status != ProgramStatus.KEYED_IN:
+            price = prices.get(site.supplier, settings.water_price_per_m3)
+            parts = {
+                "water": water_value(max(0.0, row.water_at_stake_l) / 4, price),
+                "turf": turf_value(
+                    max(0.0, row.dry_zone_days_spared),
+                    28.0,
+                    areas.get(row.controller_id, 0.0),
+                    settings.turf_per_m2,
+                ),
+            }
+            if sum(parts.values()) < settings.change_per_day:
+                parts["priority"] = settings.change_per_day - sum(parts.values())
+            wants.append(
+                Wanted(
+                    site_id=site.site_id,
+                    controller_id=row.controller_id,
+                    kind=VisitKind.PROGRAM_CHANGE,
+                    origin=VisitNeed.Origin.ROUND,
+                    key=f"program/{where}/{row.week.isoformat()}",
+                    reason=_program_reason(row),
+                    value_parts=_rounded(parts),
+                )
+            )
+        if row.needs_wire_move:
+            wants.append(
+                Wanted(
+                    site_id=site.site_id,
+                    controller_id=row.controller_id,
+                    kind=VisitKind.MOVE_STATION_WIRE,
+                    origin=VisitNeed.Origin.ROUND,
+                    key=f"wire/{where}/{row.week.isoformat()}",
+                    reason=f"Controller {row.controller.code}: the governing station cannot close its pass; "
+                    "exchange two station wires so that it runs last.",
+                    value_parts={"priority": settings.change_per_day},
+                    skill=skill_of(VisitKind.MOVE_STATION_WIRE),
+                )
+            )
+    return wants
+
+
+def _program_reason(row: Recommendation) -> str:
+    """What the change brings over four weeks."""
+    gains = []
+    if row.water_at_stake_l > 0:
+        gains.append(f"saves {row.water_at_stake_l / 1000:.1f} m3 in four weeks")
+    if row.dry_zone_days_spared > 0:
+        gains.append(f"spares {row.dry_zone_days_spared:.0f} dry zone-days in four weeks")
+    first = str(row.reasons[0]) if row.reasons else ""
+    words = " and ".join(gains) or first or "the program that is set no longer fits"
+    return f"Program change on controller {row.controller.code}: {words}"[:400]
+
+
+def _from_logs(day: date, settings: VisitSettings) -> list[Wanted]:
+    """A visit where a sensor's log has stopped or never came."""
+    wants = []
+    for controller, newest in controllers_without_log(day=day, days=int(settings.log_missing_days)):
+        since = "ever" if newest is None else f"since {newest.isoformat()}"
+        wants.append(
+            Wanted(
+                site_id=controller.site_id,
+                controller_id=controller.pk,
+                kind=VisitKind.LOG_MISSING,
+                origin=VisitNeed.Origin.LOGS,
+                key=f"log/{controller.site.code}/{controller.code}/{(newest or controller.site.imported_on)}",
+                reason=f"Controller {controller.code}: no bypass log {since}; nobody can tell whether its "
+                "sensor works.",
+                value_parts={"priority": settings.log_missing_per_day},
+            )
+        )
+    return wants
+
+
+def _from_audits(day: date, settings: VisitSettings, sites: dict[int, SiteFacts]) -> list[Wanted]:
+    """An audit where the last one, or the site's first day in the book, is too long ago."""
+    last = last_audits()
+    wants = []
+    for site in sites.values():
+        since = last.get(site.site_id, site.imported_on)
+        if (day - since).days < settings.audit_every_days:
+            continue
+        words = "Last audit" if site.site_id in last else "No audit since it came into the book"
+        wants.append(
+            Wanted(
+                site_id=site.site_id,
+                controller_id=None,
+                kind=VisitKind.AUDIT,
+                origin=VisitNeed.Origin.CALENDAR,
+                key=f"audit/{site.code}/{since.isoformat()}",
+                reason=f"{words} on {since.isoformat()}; due every {settings.audit_every_days:.0f} days.",
+                value_parts={"priority": settings.audit_per_day},
+            )
+        )
+    return wants
+
+
+def _from_season(day: date, settings: VisitSettings, sites: dict[int, SiteFacts]) -> list[Wanted]:
+    """Spring start-up and winterization by each location's own frost dates."""
+    seasons = location_seasons(day=day)
+    running = sites_seen_running(year=day.year)
+    wants = []
+    for site in sites.values():
+        dates = seasons.get(site.location_id or 0)
+        if dates is None or site.imported_on >= day:
+            continue
+        wants += _start_up(day, settings, site, dates, is_running=site.site_id in running)
+        wants += _winterize(day, settings, site, dates)
+    return wants
+
+
+def _start_up(
+    day: date, settings: VisitSettings, site: SiteFacts, dates: SeasonDates, *, is_running: bool
+) -> list[Wanted]:
+    """Start-up, from the day on which nine of ten years have seen their last hard freeze."""
+    if dates.start_up_from is None or is_running:
+        return []
+    begin = day_of_year(day.year, dates.start_up_from)
+    if not begin <= day <= begin + timedelta(days=SEASON_WINDOW_DAYS):
+        return []
+    reason = (
+        f"Spring start-up: in nine of ten years the last hard freeze here is over by {begin.isoformat()}. "
+        "Have the backflow assembly tested first where the supplier asks for it."
+    )
+    return [_seasonal(site, VisitKind.START_UP, day.year, reason, settings.calendar_per_day)]
+
+
+def _winterize(day: date, settings: VisitSettings, site: SiteFacts, dates: SeasonDates) -> list[Wanted]:
+    """Winterization, four weeks ahead of the early hard freeze; urgent in the last two, overdue after."""
+    if dates.winterize_by is None:
+        return []
+    deadline = day_of_year(day.year, dates.winterize_by)
+    left = (deadline - day).days
+    if not -SEASON_WINDOW_DAYS <= left <= WINTERIZE_AHEAD_DAYS:
+        return []
+    value = settings.calendar_per_day * (1 if left > 14 else 3 if left >= 0 else 10)
+    reason = (
+        f"Winterize by {deadline.isoformat()}: in one of ten years a hard freeze comes a week later. "
+        "Above-ground assemblies first."
+    )
+    return [_seasonal(site, VisitKind.WINTERIZE, day.year, reason, value)]
+
+
+def _seasonal(site: SiteFacts, kind: VisitKind, year: int, reason: str, value: float) -> Wanted:
+    """A need of the season's calendar, once a year."""
+    return Wanted(
+        site_id=site.site_id,
+        controller_id=None,
+        kind=kind,
+        origin=VisitNeed.Origin.CALENDAR,
+        key=f"{kind}/{site.code}/{year}",
+        reason=reason,
+        value_parts={"priority": value},
+        skill=skill_of(kind),
+    )
+
+
+def _rounded(parts: dict[str, float]) -> dict[str, float]:
+    """Parts of worth, to the hundredth; what is nothing is left out."""
+    return {name: round(value, 2) for name, value in parts.items() if value > 0.005}

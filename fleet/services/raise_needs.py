@@ -1,0 +1,139 @@
+"""Visit needs of the day: raised where data gives a reason, refreshed or withdrawn with it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.db import transaction
+
+from fleet.calc.visit_settings import visit_settings
+from fleet.models import Company, VisitKind, VisitNeed
+from fleet.services.need_wants import Wanted, service_min, wanted_needs
+
+COMPUTED = (
+    VisitNeed.Origin.WATCH,
+    VisitNeed.Origin.ROUND,
+    VisitNeed.Origin.CALENDAR,
+    VisitNeed.Origin.LOGS,
+)
+# Kinds of work that break the ground: sensor wire trenches are digs too.
+DIG_KINDS = (VisitKind.DIG, VisitKind.SENSOR_INSTALL)
+NO_TICKET = "No valid locate ticket: have buried utilities located before anybody digs."
+
+
+class NoSuchNeed(LookupError):
+    """The need does not exist or is closed."""
+
+
+@dataclass(frozen=True, slots=True)
+class NeedsRaised:
+    """What a run of `raise_needs` changed."""
+
+    raised: int
+    refreshed: int
+    withdrawn: int
+    open: int
+
+
+@dataclass(frozen=True, slots=True)
+class TicketRecorded:
+    """A locate ticket on a need, and whether the need may now be planned."""
+
+    need_id: int
+    blocked_by: str
+
+
+@transaction.atomic
+def raise_needs(*, day: date) -> NeedsRaised:
+    """Bring the open needs in line with what flags, programs, logs and calendar say on a day.
+
+    Running it twice changes nothing. A need keeps its key and day while its reason holds; one that a visit
+    has met is not raised again for the same cause.
+    """
+    company = Company.objects.first()
+    settings = visit_settings(company.settings if company else {})
+    wants = wanted_needs(day=day, settings=settings)
+    held = list(VisitNeed.objects.select_for_update().filter(origin__in=COMPUTED, state=VisitNeed.State.OPEN))
+    by_cause = {(n.origin, n.kind, n.site_id, n.controller_id): n for n in held}
+    closed = {n.key: n for n in VisitNeed.objects.filter(key__in=[w.key for w in wants]) if n.state != "open"}
+    fresh: list[VisitNeed] = []
+    touched: list[VisitNeed] = []
+    kept: set[int] = set()
+    for want in wants:
+        need = by_cause.get(want.cause)
+        if need is None and (again := closed.get(want.key)) is not None:
+            if again.state == VisitNeed.State.DONE:
+                continue
+            need = again
+        if need is None:
+            fresh.append(_new_need(want, day, service_min(want.kind, settings)))
+            continue
+        kept.add(need.pk)
+        if _refresh(need, want):
+            touched.append(need)
+    gone = [need for need in held if need.pk not in kept]
+    for need in gone:
+        need.state, need.closed_on = VisitNeed.State.WITHDRAWN, day
+    VisitNeed.objects.bulk_create(fresh, batch_size=2_000)
+    VisitNeed.objects.bulk_update(
+        [*touched, *gone],
+        ["reason", "value_per_day", "value_parts", "parts", "state", "closed_on"],
+        batch_size=500,
+    )
+    refresh_prerequisites(day=day)
+    return NeedsRaised(len(fresh), len(touched), len(gone), len(fresh) + len(kept))
+
+
+@transaction.atomic
+def refresh_prerequisites(*, day: date) -> int:
+    """Write down which open needs lack something that must be there first; how many changed."""
+    changed = []
+    for need in VisitNeed.objects.filter(state=VisitNeed.State.OPEN, kind__in=DIG_KINDS):
+        valid = bool(need.locate_ticket) and (
+            need.locate_valid_until is not None and need.locate_valid_until >= day
+        )
+        words = "" if valid else NO_TICKET
+        if need.blocked_by != words:
+            need.blocked_by = words
+            changed.append(need)
+    VisitNeed.objects.bulk_update(changed, ["blocked_by"], batch_size=500)
+    return len(changed)
+
+
+@transaction.atomic
+def record_locate_ticket(*, need_id: int, ticket: str, valid_until: date, day: date) -> TicketRecorded:
+    """Note a locate ticket on a need; raises `NoSuchNeed`."""
+    changed = VisitNeed.objects.filter(pk=need_id, state=VisitNeed.State.OPEN).update(
+        locate_ticket=ticket.strip()[:60], locate_valid_until=valid_until
+    )
+    if not changed:
+        raise NoSuchNeed(f"need {need_id} is not open")
+    refresh_prerequisites(day=day)
+    return TicketRecorded(need_id, VisitNeed.objects.get(pk=need_id).blocked_by)
+
+
+def _new_need(want: Wanted, day: date, minutes: float) -> VisitNeed:
+    """A need as it is first written."""
+    return VisitNeed(
+        site_id=want.site_id,
+        controller_id=want.controller_id,
+        kind=want.kind,
+        origin=want.origin,
+        key=want.key[:160],
+        reason=want.reason[:400],
+        raised_on=day,
+        value_per_day=want.value_per_day,
+        value_parts=want.value_parts,
+        service_min=minutes,
+        skill=want.skill,
+        parts=want.parts,
+    )
+
+
+def _refresh(need: VisitNeed, want: Wanted) -> bool:
+    """Bring a need up to date; tell whether anything changed."""
+    new = (want.reason[:400], want.value_per_day, want.value_parts, want.parts, VisitNeed.State.OPEN, None)
+    old = (need.reason, need.value_per_day, need.value_parts, need.parts, need.state, need.closed_on)
+    need.reason, need.value_per_day, need.value_parts, need.parts, need.state, need.closed_on = new
+    return old != new
