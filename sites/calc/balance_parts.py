@@ -129,7 +129,9 @@ class BalanceState:
 
     def copy(self) -> BalanceState:
         """The same state in arrays of its own."""
-        return BalanceState(*(getattr(self, field.name).copy() for field in fields(self)))
+        return BalanceState(
+            *(np.array(getattr(self, field.name), dtype=np.float64) for field in fields(self))
+        )
 
 
 def unknown_start(zones: RootZones) -> BalanceState:

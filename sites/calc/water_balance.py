@@ -139,7 +139,7 @@ def _run_block(
     irrigation = forcing.irrigation_net_mm[:, block]
     irrigation_sd = None if forcing.irrigation_sd_mm is None else forcing.irrigation_sd_mm[:, block]
     here = np.unique(rain_location)
-    # A dry day with an error (a shower that the gauge missed) counts: no zone's result hangs on its neighbours.
+    # A dry day with an error (a missed shower) counts: no zone's result may hang on its neighbours.
     has_rain = np.any((forcing.rain_mm[:, here] != 0) | (forcing.rain_sd_mm[:, here] != 0), axis=1)
     has_runs = np.any(irrigation != 0, axis=1)  # NaN counts as a run
     may_be_unknown = bool(

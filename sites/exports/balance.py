@@ -50,14 +50,14 @@ def rows(*, start: date, end: date, private: bool = False) -> Iterator[dict[str,
         }
         for at, (_, site, controller, station) in enumerate(some):
             for day in np.flatnonzero(~np.isnan(balance.depletion_mm[:, at])):
-                yield {
+                source = IrrigationSource(int(balance.irrigation_source[day, at]))
+                row: dict[str, object] = {
                     "date": str(balance.days[day]),
                     "site": site,
                     "controller": controller,
                     "station": station,
-                    **{name: round(float(column[day, at]), 3) for name, column in numbers.items()},
-                    "irrigation_source": IrrigationSource(
-                        int(balance.irrigation_source[day, at])
-                    ).name.lower(),
+                    "irrigation_source": source.name.lower(),
                     "allowed_mm": round(float(balance.allowed_mm[at]), 3),
+                    **{name: round(float(column[day, at]), 3) for name, column in numbers.items()},
                 }
+                yield {name: row[name] for name in COLUMNS}
