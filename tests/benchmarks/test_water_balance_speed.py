@@ -1,0 +1,64 @@
+"""Speed and memory of the zone balance with its uncertainty. Prints figures, asserts no time."""
+
+from __future__ import annotations
+
+import resource
+import time
+
+import numpy as np
+import pytest
+
+from sites.calc.balance_parts import Forcing, RootZones, unknown_start
+from sites.calc.water_balance import water_balance
+
+DAYS = 400
+LOCATIONS = 50
+
+
+def _garden_book(zones: int) -> tuple[RootZones, Forcing]:
+    """Invented zones under invented weather: rain on a fifth of the days, runs on two fifths."""
+    rng = np.random.default_rng(20260615)
+    available = rng.uniform(15, 60, zones)
+    rain = np.where(rng.random((DAYS, LOCATIONS)) < 0.2, rng.gamma(1.0, 8.0, (DAYS, LOCATIONS)), 0.0)
+    runs = np.zeros((DAYS, zones), dtype=np.float32)
+    for day in range(DAYS):
+        runs[day] = np.where(rng.random(zones) < 0.4, rng.uniform(1, 9, zones), 0.0)
+    return (
+        RootZones(
+            available,
+            0.5 * available,
+            rng.uniform(0.3, 0.8, zones),
+            rng.uniform(40, 80, zones),
+            np.full(zones, 0.14),
+            np.full(zones, 0.2),
+        ),
+        Forcing(
+            np.abs(rng.normal(5, 1.5, (DAYS, LOCATIONS))),
+            np.full((DAYS, LOCATIONS), 0.5),
+            rain,
+            0.2 * rain + 0.3,
+            rng.integers(0, LOCATIONS, zones),
+            rng.integers(0, LOCATIONS, zones),
+            runs,
+            0.3 * runs,
+        ),
+    )
+
+
+@pytest.mark.benchmark
+@pytest.mark.parametrize("zones", [6_000, 60_000])
+def test_zone_balance(zones: int, capsys: pytest.CaptureFixture[str]) -> None:
+    root, forcing = _garden_book(zones)
+    state = unknown_start(root)
+
+    started = time.perf_counter()
+    balance = water_balance(root, forcing, state)
+    seconds = time.perf_counter() - started
+
+    assert np.all(np.isfinite(balance.depletion_sd_mm))
+    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    with capsys.disabled():
+        print(  # noqa: T201
+            f"\nzone balance with uncertainty, {zones:,} zones x {DAYS} days: {seconds:.2f} s,"
+            f" {zones * DAYS / seconds / 1e6:.1f} million zone-days/s, peak {peak_mb:.0f} MB"
+        )
