@@ -1,0 +1,239 @@
+"""The ledger of all sites at once: used, needed, expected and saved, for any spans asked for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fleet.calc import ledger_portfolio as portfolio
+from fleet.calc.ledger_answer import LedgerInputs, SiteLedger
+from fleet.calc.ledger_baseline import BaselineFits, Bills, baseline_verdicts, fit_baselines
+from fleet.calc.ledger_bills import lay_out, piece_edges, span_groups, usable_bills, whole_months
+from fleet.calc.ledger_periods import UsePeriods
+from fleet.calc.ledger_savings import (
+    ErrorOfSums,
+    ReportPieces,
+    common_autocorrelation,
+    error_of_sums,
+    quantile,
+)
+from fleet.calc.ledger_split import PieceUse, use_by_piece
+from fleet.calc.ledger_winter import WinterBase, winter_base
+from weather.calc.arrays import BoolArray, DayArray, FloatArray
+
+BASELINE_WINDOW_D = 730  # days before the change that a baseline may use; two of each season. [judgement]
+LEAST_REPORT_DAYS = 25
+NO_PERIODS = "no_metered_use"
+NOTHING_AFTER = "too_few_days_after_change"
+NORMAL_90 = 1.6449  # quantile of the normal distribution for a two-sided 90 %
+
+
+@dataclass(frozen=True, slots=True)
+class _After:
+    """Pieces after the change, with what the baselines say of them."""
+
+    use: PieceUse
+    edges: DayArray
+    groups: FloatArray
+    pieces: portfolio.SitePieces
+    error: ErrorOfSums
+    bridge_d: FloatArray
+
+
+def site_ledger(inputs: LedgerInputs) -> SiteLedger:
+    """Used, needed, expected and saved water of all sites for the spans asked for [L].
+
+    Parameters
+    ----------
+    inputs
+        Metered periods, need, changes and spans [1].
+    """
+    count = inputs.change_on.size
+    change_on = _change_or_median(inputs.change_on)
+    bills, fits, verdicts = _baselines(inputs, change_on, count)
+    house = _house(inputs, count)
+    base = np.where(np.isnan(house.base_l_d), _floor(fits, verdicts), house.base_l_d)
+    metered = _by_span(inputs, inputs.periods, base, count)
+    rho = common_autocorrelation(bills, fits)
+    after = _after_change(inputs, change_on, bills, fits, verdicts, rho, base)
+    whole = np.ones((1, after.edges.size - 1))
+    judged = np.array([not verdict for verdict in verdicts])
+    comparison = portfolio.compare(after.pieces)
+    of_all = error_of_sums(bills, fits, _report(after.use, after.edges), whole, rho=rho).sd_l[:, 0]
+    drift = portfolio.yearly_drift(after.pieces, comparison, of_all)
+    correlation = _correlation(bills, fits, judged)
+    bridged = np.sqrt(after.error.sd_l**2 + after.error.day_variance[:, None] * after.bridge_d)
+    total = portfolio.portfolio_total(
+        after.pieces, comparison, bridged, after.groups, drift=drift, correlation=correlation
+    )
+    moved = np.where(after.pieces.is_metered, after.pieces.predicted_l, 0.0) * (1.0 + comparison.factor)
+    expected = moved @ after.groups.T
+    used_after = np.where(after.pieces.is_metered, after.pieces.used_l, 0.0) @ after.groups.T
+    after_days = np.where(after.pieces.is_metered, after.use.days, 0.0) @ after.groups.T
+    shared = _shared_sd(after, comparison)
+    half = np.sqrt(bridged**2 + (drift * expected) ** 2 + shared**2) * quantile(after.error.freedom)[:, None]
+    told = (after_days > 0) & judged[:, None]
+    saved = np.where(told, expected - used_after, np.nan)
+    used_l, used_sd_l = _garden_use(metered, house, after.error.day_variance, judged)
+    return SiteLedger(
+        metered=metered,
+        used_l=used_l,
+        used_sd_l=used_sd_l,
+        after_days=after_days,
+        expected_l=np.where(told, expected, np.nan),
+        saved_l=saved,
+        low_l=saved - half,
+        high_l=saved + half,
+        fits=fits,
+        bills=bills,
+        verdicts=_with_after(verdicts, np.sum(after.use.days, axis=1)),
+        house=house,
+        total=total,
+        comparison_sites=comparison.site_count,
+        drift=drift,
+        rho=rho,
+        correlation=correlation,
+        comparison_factor=_mean_factor(after, comparison),
+    )
+
+
+def _change_or_median(change_on: DayArray) -> DayArray:
+    """Day of change; gardens without one are compared from the middle of the others' days on."""
+    known = ~np.isnat(change_on)
+    if not known.any():
+        return change_on
+    middle = np.sort(change_on[known])[int(known.sum()) // 2]
+    return np.where(known, change_on, middle)
+
+
+def _baselines(
+    inputs: LedgerInputs, change_on: DayArray, count: int
+) -> tuple[Bills, BaselineFits, list[str]]:
+    """Fits of the periods before each site's change."""
+    months = whole_months(inputs.periods, count)
+    change = change_on[months.site]
+    before = (months.end <= change) & (months.start >= change - np.timedelta64(BASELINE_WINDOW_D, "D"))
+    bills = lay_out(months.where(usable_bills(months, count) & before), inputs.need, count)
+    fits = fit_baselines(bills)
+    verdicts = baseline_verdicts(bills, fits)
+    metered = np.bincount(inputs.periods.site, minlength=count) > 0
+    return (
+        bills,
+        fits,
+        [verdict if seen else NO_PERIODS for verdict, seen in zip(verdicts, metered, strict=True)],
+    )
+
+
+def _with_after(verdicts: list[str], days: FloatArray) -> list[str]:
+    """Verdicts with the sites that have hardly any use after the change."""
+    return [
+        verdict or (NOTHING_AFTER if few else "")
+        for verdict, few in zip(verdicts, days < LEAST_REPORT_DAYS, strict=True)
+    ]
+
+
+def _house(inputs: LedgerInputs, count: int) -> WinterBase:
+    """Base of the sites whose only meter feeds the house too."""
+    months = whole_months(inputs.periods.where(inputs.periods.is_whole_house), count)
+    bills = lay_out(months.where(months.days >= 7), inputs.need, count)
+    return winter_base(bills.use_l_d, bills.need_l_d, bills.days)
+
+
+def _floor(fits: BaselineFits, verdicts: list[str]) -> FloatArray:
+    """Use that does not follow need, as far as a usable baseline tells it [L/d]."""
+    usable = np.array([not verdict for verdict in verdicts])
+    return np.where(usable, np.maximum(fits.base_l_d, 0.0), 0.0)
+
+
+def _by_span(inputs: LedgerInputs, periods: UsePeriods, base: FloatArray, count: int) -> PieceUse:
+    """Use by span; spans may overlap or leave gaps, so each is cut out by itself."""
+    parts = [
+        use_by_piece(
+            periods=periods,
+            need=inputs.need,
+            edges=np.array([start, end], dtype="datetime64[D]"),
+            base_l_d=base,
+            site_count=count,
+        )
+        for start, end in zip(inputs.start, inputs.end, strict=True)
+    ]
+    return PieceUse(
+        *(np.concatenate([getattr(part, name) for part in parts], axis=1) for name in PieceUse.__slots__)
+    )
+
+
+def _after_change(
+    inputs: LedgerInputs,
+    change_on: DayArray,
+    bills: Bills,
+    fits: BaselineFits,
+    verdicts: list[str],
+    rho: float,
+    base: FloatArray,
+) -> _After:
+    """Use and expectation by calendar piece, of whole bills after the change."""
+    edges = piece_edges(inputs.start.min(), inputs.end.max(), np.concatenate([inputs.start, inputs.end]))
+    groups = span_groups(edges, inputs.start, inputs.end)
+    periods = inputs.periods.where(inputs.periods.start >= change_on[inputs.periods.site])
+    count = change_on.size
+    use = use_by_piece(periods=periods, need=inputs.need, edges=edges, base_l_d=base, site_count=count)
+    report = _report(use, edges)
+    judged = np.array([not verdict for verdict in verdicts])
+    metered = (use.days > 0) & np.isfinite(use.need_l) & judged[:, None]
+    pieces = portfolio.SitePieces(
+        predicted_l=fits.predicted_l_d(report.need_l_d) * use.days,
+        used_l=use.used_l,
+        is_metered=metered,
+        is_comparison=np.isnat(inputs.change_on),
+    )
+    error = error_of_sums(bills, fits, report, groups, rho=rho)
+    return _After(use, edges, groups, pieces, error, _by_span(inputs, periods, base, count).bridge_d)
+
+
+def _report(use: PieceUse, edges: DayArray) -> ReportPieces:
+    """Pieces with known need as the error of sums takes them."""
+    days = np.where(np.isfinite(use.need_l), use.days, 0.0)
+    a_day = np.divide(use.need_l, days, out=np.zeros_like(days), where=days > 0)
+    first = edges.astype(np.float64)
+    middle = np.broadcast_to((first[:-1] + first[1:]) / 2.0, days.shape)
+    return ReportPieces(need_l_d=a_day, days=days, middle_d=middle)
+
+
+def _correlation(bills: Bills, fits: BaselineFits, judged: BoolArray) -> float:
+    """Common correlation of the baselines' errors in one month."""
+    freedom = np.maximum(fits.period_count - fits.parameter_count, 1)
+    scale = np.sqrt(np.maximum(fits.squares / freedom, 1e-12))
+    standard = np.sqrt(bills.days) * fits.residual / scale[:, None]
+    seen = (bills.days > 0) & judged[:, None]
+    month: IntArray = (
+        bills.middle_d.astype("int64").astype("datetime64[D]").astype("datetime64[M]").astype("int64")
+    )
+    return portfolio.common_correlation(standard[seen], month[seen])
+
+
+def _shared_sd(after: _After, comparison: portfolio.Comparison) -> FloatArray:
+    """Standard error that the comparison brings into each site's expectation [L], (sites, spans)."""
+    predicted = np.where(after.pieces.is_metered, after.pieces.predicted_l, 0.0)
+    return np.stack([comparison.factor_sd(predicted * group) for group in after.groups], axis=1)
+
+
+def _mean_factor(after: _After, comparison: portfolio.Comparison) -> FloatArray:
+    """The comparison's deviation by span, weighted by its own expected use."""
+    weight = after.groups * comparison.predicted_l
+    total = np.sum(weight, axis=1)
+    deviation = np.sum(weight * comparison.factor, axis=1)
+    return np.divide(deviation, total, out=np.full(total.shape, np.nan), where=total > 0)
+
+
+def _garden_use(
+    metered: PieceUse, house: WinterBase, day_variance: FloatArray, judged: BoolArray
+) -> tuple[FloatArray, FloatArray]:
+    """Use of the garden and its standard error: the split's, and that of the house's bounds."""
+    base = np.nan_to_num(house.base_l_d)[:, None]
+    width = np.nan_to_num(house.high_l_d - house.low_l_d)[:, None]
+    used = np.maximum(metered.used_l - base * metered.days, 0.0)
+    split = np.where(judged, day_variance, 0.0)[:, None] * metered.bridge_d
+    sd = np.sqrt(split + (width / 2.0 / NORMAL_90 * metered.days) ** 2)
+    seen = metered.days > 0
+    return np.where(seen, used, np.nan), np.where(seen, sd, np.nan)
