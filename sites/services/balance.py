@@ -52,6 +52,11 @@ class BalanceUpdate:
     zone_days: int
     without_weather: tuple[str, ...]
 
+    def summary(self) -> str:
+        """One line for a command's end."""
+        lacking = f"; {len(self.without_weather)} sites without weather" if self.without_weather else ""
+        return f"Balance of {self.sites} sites, {self.zone_days} zone-days computed{lacking}."
+
 
 def update_balance(*, until_day: date, site_ids: Iterable[int] | None = None) -> BalanceUpdate:
     """Compute the balance of all sites up to a day, starting where it is missing or out of date.
