@@ -35,6 +35,13 @@ class NeedsRaised:
     withdrawn: int
     open: int
 
+    def summary(self) -> str:
+        """One line for the end of a command."""
+        return (
+            f"{self.open} open needs from data: {self.raised} raised, {self.refreshed} refreshed, "
+            f"{self.withdrawn} withdrawn"
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class TicketRecorded:
