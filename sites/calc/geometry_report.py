@@ -19,6 +19,7 @@ OVERSIZE_M2 = 20_000.0
 TOLERATED_SHARE = 0.05
 FAR_FROM_SITE_M = 2_000.0
 FAR_FROM_BOOK_M = 500_000.0
+DEGREES_AN_HOUR = 15.0
 CLOCK_TOLERANCE_H = 3.5
 """Furthest that a legal clock runs from the sun's own (western China: 3 h) and half an hour of margin [h]."""
 
@@ -104,9 +105,9 @@ def clock_faults(geometries: Geometries, utc_offset_h: Floats) -> list[GeometryF
     """
     lon, lat = _middles(geometries)
     with np.errstate(invalid="ignore"):
-        off = np.abs(_hours(lon) - utc_offset_h)
+        off = np.abs(lon / DEGREES_AN_HOUR - utc_offset_h)
         off = np.minimum(off, 24 - off)
-        turned = np.abs(_hours(lat) - utc_offset_h)
+        turned = np.abs(lat / DEGREES_AN_HOUR - utc_offset_h)
         late = off > CLOCK_TOLERANCE_H
         swapped = late & (turned <= CLOCK_TOLERANCE_H) & (np.abs(lon) <= 90)
     faults = [_swapped(i, geometries[i]) for i in _at(swapped)]
@@ -268,11 +269,6 @@ def _middles(geometries: Geometries) -> tuple[Floats, Floats]:
     """Longitude and latitude of the middle of each shape's box; NaN where there is no shape."""
     box = np.asarray(shapely.bounds(np.asarray(geometries, dtype=object)), dtype=np.float64).reshape(-1, 4)
     return (box[:, 0] + box[:, 2]) / 2, (box[:, 1] + box[:, 3]) / 2
-
-
-def _hours(longitude_deg: Floats) -> Floats:
-    """Hours that the sun is ahead of Greenwich."""
-    return longitude_deg / 15.0
 
 
 def _place(shape: object) -> str:

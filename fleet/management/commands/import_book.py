@@ -1,0 +1,37 @@
+"""`import_book FILE`: the site book."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+
+from fleet.selectors.company import company_day, the_company
+from sites.services.book import import_book
+from weather.commands import RootroundCommand
+
+
+class Command(RootroundCommand):
+    help = "Import a site book (GeoJSON, GeoPackage, KML, zipped shapefile, or CSV of sites)."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        self.add_common_import_arguments(parser)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        del args
+        now = timezone.now()
+        company = the_company()
+        report = import_book(
+            path=Path(options["file"]),
+            today=company_day(now=now),
+            now=now,
+            by="import_book",
+            timezone=company.timezone if company else "UTC",
+            dry_run=options["dry_run"],
+            keep_good=options["keep_good"],
+        )
+        for warning in report.warnings:
+            self.stdout.write(f"look at: {warning}")
+        self.finish(report.summary(), problems=report.problems)

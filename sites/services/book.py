@@ -1,0 +1,204 @@
+"""Writes of the site book: an import changes only the rows that differ, and keeps what they were."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Final
+
+from django.db import transaction
+from django.db.models import QuerySet
+
+from sites.importing.book import Book, BookItem, parse_book
+from sites.importing.book_check import check_rows
+from sites.importing.book_known import KnownBook, known_book
+from sites.importing.book_shapes import check_areas, check_shapes, look_at_ground
+from sites.importing.book_tables import TABLES, BookTable, Fields, Key, RowChange, change_of, stored_rows
+from sites.models import Controller, Fixture, Site, Zone
+from sites.services.history import ChangeNote, record_changes
+from weather.importing.rows import ImportReport
+
+_FEW_SITES: Final = 400
+_DERIVED: Final = frozenset({"min_lon", "min_lat", "max_lon", "max_lat", "longitude", "latitude"})
+
+
+def import_book(
+    *,
+    path: Path,
+    today: date,
+    now: datetime,
+    by: str,
+    timezone: str = "UTC",
+    dry_run: bool = False,
+    keep_good: bool = False,
+) -> ImportReport:
+    """Bring a site book in; every thing is known by its natural key, and a second run changes nothing.
+
+    Parameters
+    ----------
+    path
+        GeoJSON, GeoPackage, KML, a zipped shapefile, or CSV of sites.
+    today
+        Day on which new sites count as imported; days of installation after it are refused.
+    now, by
+        When and by whom, for the history.
+    timezone
+        The company's time zone, for sites that give none.
+    dry_run, keep_good
+        Report only; write the good rows of a file with bad ones.
+    """
+    known = known_book()
+    book = checked_book(path, known, today=today, timezone=timezone)
+    write = not dry_run and (not book.problems or keep_good)
+    with transaction.atomic():
+        counts = _record(book, today=today, now=now, by=by, timezone=timezone, write=write)
+    return ImportReport(
+        file=book.file.name,
+        added=counts[0],
+        changed=counts[1],
+        unchanged=counts[2],
+        problems=tuple(book.problems),
+        warnings=tuple(book.warnings),
+        written=write,
+    )
+
+
+def checked_book(path: Path, known: KnownBook, *, today: date, timezone: str) -> Book:
+    """A file's items after every check against each other and against the book before.
+
+    Parameters
+    ----------
+    path
+        The file.
+    known
+        The book before.
+    today
+        Days of installation after it are refused.
+    timezone
+        The company's time zone.
+    """
+    book = parse_book(path)
+    check_shapes(book, known, timezone=timezone)
+    check_areas(book, known)
+    check_rows(book, known, today=today)
+    look_at_ground(book, known)
+    _tell_of_placeless(book, known)
+    _let_sensors_govern(book, known)
+    return book
+
+
+def _tell_of_placeless(book: Book, known: KnownBook) -> None:
+    """Say which sites have no place yet."""
+    placeless = [
+        item.site
+        for item in book.good("site")
+        if item.shape is None and ((stored := known.sites.get(item.site)) is None or stored.longitude is None)
+    ]
+    if placeless:
+        named = ", ".join(placeless[:5]) + (" and others" if len(placeless) > 5 else "")
+        book.warnings.append(f"{len(placeless)} sites have no place, hence no weather or routes: {named}")
+
+
+def _let_sensors_govern(book: Book, known: KnownBook) -> None:
+    """A sensor that arrives without its controller governs it, unless the book says that none does."""
+    here = {item.controller for item in book.good("controller")}
+    for item in book.good("sensor"):
+        stored = known.controllers.get(item.controller)
+        if stored is None or item.controller in here or stored.governed:
+            continue
+        if "governed" in stored.assumed:
+            site, code = item.controller
+            values: dict[str, object] = {"site": site, "controller": code, "governed": True}
+            governs = BookItem(item.row, item.layer, "controller", item.controller, values, frozenset(), None)
+            book.items["controller"].append(governs)
+        else:
+            book.warnings.append(f"{item.label()}: the book says that no sensor governs this controller")
+
+
+def _record(
+    book: Book, *, today: date, now: datetime, by: str, timezone: str, write: bool
+) -> tuple[int, int, int]:
+    """Compare, and write where wanted; how many rows are added, changed and unchanged."""
+    codes = {item.site for item in book.good()}
+    sites = sorted(codes) if len(codes) <= _FEW_SITES else None
+    added = changed = unchanged = 0
+    for table in TABLES:
+        items = book.good(table.kind)
+        if not items:
+            continue
+        stored = stored_rows(table, sites)
+        changes = [
+            change
+            for item in items
+            if (change := change_of(table, item, stored.get(item.key), timezone=timezone)) is not None
+        ]
+        new = sum(change.before is None for change in changes)
+        added, changed = added + new, changed + len(changes) - new
+        unchanged += len(items) - len(changes)
+        if write and changes:
+            _write(table, changes, today=today)
+            record_changes(notes=[_note(table, change) for change in changes], by=by, at=now)
+    return added, changed, unchanged
+
+
+def _write(table: BookTable, changes: list[RowChange], *, today: date) -> None:
+    """Upsert the rows of one table."""
+    parents = _parents(table)
+    rows = []
+    for change in changes:
+        *parent_key, own = change.key if table.own_key else (*change.key, "")
+        fields: Fields = dict(change.fields)
+        if table.own_key:
+            fields[table.own_key] = own
+        if table.parent:
+            fields[f"{table.parent}_id"] = parents[tuple(parent_key)]
+        if table.model is Fixture:
+            fields["kind"] = table.kind
+        if table.model is Site:
+            fields["imported_on"] = today
+        rows.append(table.model(**fields))
+    QuerySet(table.model).bulk_create(
+        rows,
+        batch_size=2_000,
+        update_conflicts=True,
+        unique_fields=table.unique,
+        update_fields=list(table.written),
+    )
+
+
+def _parents(table: BookTable) -> dict[Key, int]:
+    """Ids of the parents' rows by natural key."""
+    if table.parent == "site":
+        return {(code,): pk for code, pk in Site.objects.values_list("code", "pk").iterator()}
+    if table.parent == "controller":
+        controllers = Controller.objects.values_list("site__code", "code", "pk")
+        return {(site, code): pk for site, code, pk in controllers.iterator()}
+    if table.parent == "zone":
+        zones = Zone.objects.values_list("controller__site__code", "controller__code", "station", "pk")
+        return {(site, code, station): pk for site, code, station, pk in zones.iterator()}
+    return {}
+
+
+def _note(table: BookTable, change: RowChange) -> ChangeNote:
+    """A change as the history keeps it."""
+    before = None if change.before is None else _plain(change.before)
+    return ChangeNote(
+        kind=table.kind,
+        key="/".join(str(part)[:60] for part in change.key),
+        site_code=str(change.key[0]),
+        before=before,
+        after=_plain(change.after),
+        reason="site book imported",
+    )
+
+
+def _plain(fields: Fields) -> dict[str, object]:
+    """Fields as JSON holds them; shapes as hexadecimal WKB, what follows from a shape left out."""
+    return {name: _json(value) for name, value in fields.items() if name not in _DERIVED}
+
+
+def _json(value: object) -> object:
+    """A value as JSON holds it."""
+    if isinstance(value, bytes):
+        return value.hex()
+    return value.isoformat() if isinstance(value, (date, time)) else value
