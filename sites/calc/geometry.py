@@ -7,7 +7,7 @@ lies, whose scale is between 0.9996 and 1.0004 over most of a zone.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -80,7 +80,7 @@ def utm_epsg(longitude_deg: Floats, latitude_deg: Floats) -> npt.NDArray[np.int6
         Latitude, (places,) [degrees north].
     """
     zone = np.clip(np.floor((np.asarray(longitude_deg) + 180.0) / 6.0) + 1, 1, 60).astype(np.int64)
-    return np.where(np.asarray(latitude_deg) >= 0, 32600, 32700) + zone
+    return np.asarray(np.where(np.asarray(latitude_deg) >= 0, 32600, 32700) + zone, dtype=np.int64)
 
 
 def area_m2(geometries: Geometries) -> Floats:
@@ -238,8 +238,8 @@ def _transformer(target: str) -> Transformer:
     return Transformer.from_crs(WGS84, target, always_xy=True)
 
 
-def as_array(geometries: list[BaseGeometry | None]) -> Geometries:
+def as_array(geometries: Sequence[BaseGeometry | None]) -> Geometries:
     """Object array of the shapes, (shapes,); None where a thing has no shape."""
     shapes = np.empty(len(geometries), dtype=object)
-    shapes[:] = geometries
+    shapes[:] = list(geometries)
     return shapes

@@ -11,6 +11,7 @@ from enum import StrEnum
 import numpy as np
 import numpy.typing as npt
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from sites.calc.geometry import Floats, Geometries, area_m2, great_circle_m, length_m
 
@@ -271,19 +272,19 @@ def _middles(geometries: Geometries) -> tuple[Floats, Floats]:
     return (box[:, 0] + box[:, 2]) / 2, (box[:, 1] + box[:, 3]) / 2
 
 
-def _place(shape: object) -> str:
+def _place(shape: BaseGeometry) -> str:
     """First coordinate of a shape, in words."""
     x, y = shapely.get_coordinates(shape)[0]
     return f"longitude {x:.6g}, latitude {y:.6g}"
 
 
-def _swapped(index: int, shape: object) -> GeometryFault:
+def _swapped(index: int, shape: BaseGeometry) -> GeometryFault:
     return GeometryFault(
         index, Fault.SWAPPED, _place(shape), "longitude first, then latitude; these look swapped", True
     )
 
 
-def _not_degrees(index: int, shape: object) -> GeometryFault:
+def _not_degrees(index: int, shape: BaseGeometry) -> GeometryFault:
     words = "longitude -180 to 180, latitude -90 to 90; metres or feet need a declared reference system"
     return GeometryFault(index, Fault.NOT_DEGREES, _place(shape), words, True)
 

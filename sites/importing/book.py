@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from sites.calc.geometry import Geometries, as_array
 from sites.importing.book_file import BookFile, BookRow, read_book_file
@@ -46,7 +47,7 @@ class BookItem:
     key: tuple[str | int, ...]
     values: dict[str, object]
     given: frozenset[str]
-    shape: shapely.Geometry | None
+    shape: BaseGeometry | None
     is_refused: bool = False
 
     @property
@@ -132,7 +133,7 @@ def parse_book(path: Path) -> Book:
     return book
 
 
-def _item(file: BookFile, kind: Kind, row: BookRow, shape: shapely.Geometry | None) -> BookItem | None:
+def _item(file: BookFile, kind: Kind, row: BookRow, shape: BaseGeometry | None) -> BookItem | None:
     """A row's item, or None with its problems noted."""
     values: dict[str, object] = {}
     given: set[str] = set()
@@ -156,12 +157,12 @@ def _item(file: BookFile, kind: Kind, row: BookRow, shape: shapely.Geometry | No
     if is_bad:
         return None
     key: list[str | int] = [part for name in kind.key if isinstance(part := values[name], (str, int))]
-    if kind.name in SHAPE_KEYED:
+    if kind.name in SHAPE_KEYED and shape is not None:
         key.append(fingerprint(shape))
     return BookItem(row.number, row.layer, kind.name, tuple(key), values, frozenset(given), shape)
 
 
-def _shape_fits(file: BookFile, kind: Kind, row: BookRow, shape: shapely.Geometry | None) -> bool:
+def _shape_fits(file: BookFile, kind: Kind, row: BookRow, shape: BaseGeometry | None) -> bool:
     """Whether a row's shape is of a type that its kind may have."""
     if shape is None:
         if kind.needs_shape:
@@ -178,7 +179,7 @@ def _words(kind: Kind) -> str:
     return " or ".join(sorted(name for name in kind.shapes if not name.startswith("Multi")))
 
 
-def fingerprint(shape: shapely.Geometry | None) -> str:
+def fingerprint(shape: BaseGeometry) -> str:
     """Name of a thing that has none: a hash of its shape in the book's canonical form."""
     return hashlib.sha1(shapely.to_wkb(shape), usedforsecurity=False).hexdigest()
 

@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from sites.calc.geometry import (
     WGS84,
@@ -120,7 +121,7 @@ def _take_collection(book: BookFile, text: str) -> None:
     declared, features = collection_features(text)
     if len(features) > ROW_LIMIT:
         raise CollectionNotReadable(f"more than {ROW_LIMIT} features")
-    shapes: list[shapely.Geometry | None] = []
+    shapes: list[BaseGeometry | None] = []
     for number, feature in enumerate(features, start=1):
         properties = feature.get("properties") if isinstance(feature, dict) else None
         if not isinstance(feature, dict) or not isinstance(properties, dict):

@@ -57,7 +57,9 @@ def known_book() -> KnownBook:
         "controller__site__code", "controller__code", "station", "pk", "area_m2", "min_lon"
     )
     return KnownBook(
-        sites={code: KnownSite(*rest) for code, *rest in sites.iterator()},
+        sites={
+            code: KnownSite(pk, zone, lon, lat, shape) for code, pk, zone, lon, lat, shape in sites.iterator()
+        },
         controllers={
             (site, code): KnownController(pk, count, governed, frozenset(assumed.split()))
             for site, code, pk, count, governed, assumed in controllers.iterator()

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from sites.calc.geometry import Floats, area_m2, as_array, distance_m
 from sites.calc.geometry_report import (
@@ -146,9 +147,11 @@ def _places(book: Book, known: KnownBook) -> dict[str, Place]:
     return places
 
 
-def _lots(book: Book, known: KnownBook, sites: set[str]) -> dict[str, shapely.Geometry | None]:
+def _lots(book: Book, known: KnownBook, sites: set[str]) -> dict[str, BaseGeometry | None]:
     """Lots of the sites, of this file or of the book before."""
-    lots = {item.site: item.shape for item in book.good("site") if item.shape is not None}
+    lots: dict[str, BaseGeometry | None] = {
+        item.site: item.shape for item in book.good("site") if item.shape is not None
+    }
     for code in sites - lots.keys():
         stored = known.sites.get(code)
         if stored is not None and stored.geometry is not None:

@@ -7,6 +7,7 @@ from typing import Final
 
 import shapely
 from django.db.models import Model, QuerySet
+from shapely.geometry.base import BaseGeometry
 
 from sites.importing.book import BookItem, assumed_columns, defaults_of
 from sites.models import Controller, Fixture, Sensor, Site, Sprinkler, Structure, ValveBox, Wire, Zone
@@ -122,7 +123,7 @@ def stored_rows(table: BookTable, sites: list[str] | None) -> dict[Key, Fields]:
     sites
         Codes of sites; None for all.
     """
-    rows = QuerySet(table.model).all()
+    rows: QuerySet[Model] = QuerySet(table.model)
     if table.model is Fixture:
         rows = rows.filter(kind=table.kind)
     if sites is not None:
@@ -165,7 +166,7 @@ def change_of(table: BookTable, item: BookItem, stored: Fields | None, *, timezo
     return RowChange(item.key, stored | said, before) if before else None
 
 
-def _placed(table: BookTable, shape: shapely.Geometry) -> Fields:
+def _placed(table: BookTable, shape: BaseGeometry) -> Fields:
     """Geometry, its box, and a site's point."""
     fields: Fields = {"geometry": shapely.to_wkb(shape), **bounding_box(shape)}
     if table.kind == "site":

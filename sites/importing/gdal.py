@@ -80,7 +80,8 @@ def load_pyogrio() -> ModuleType:
         raise ReaderNotSafe(
             "GDAL was loaded with virtual formats on: import sites.importing.gdal before geopandas"
         )
-    return pyogrio
+    reader: ModuleType = pyogrio
+    return reader
 
 
 def load_geopandas() -> ModuleType:
@@ -134,7 +135,8 @@ def _read_layer(pyogrio: ModuleType, path: Path, name: str, row_limit: int) -> L
     )
     try:
         meta, _, wkb, data = pyogrio.raw.read(path, layer=name, max_features=row_limit)
-        shapes = as_array([None] * len(data[0] if data else wkb)) if wkb is None else shapely.from_wkb(wkb)
+        count = len(data[0]) if data else 0
+        shapes = as_array([None] * count) if wkb is None else shapely.from_wkb(wkb)
     except failures as error:
         raise LayerNotReadable(f"layer {name!r} cannot be read: {error}") from error
     columns = [[_plain(value) for value in column] for column in data]

@@ -132,12 +132,12 @@ def _positions(coordinates: Json, at_least: int) -> list[tuple[float, ...]]:
     return positions
 
 
-def _line(coordinates: Json) -> BaseGeometry:
+def _line(coordinates: Json) -> shapely.LineString:
     """A line of at least two positions."""
     return shapely.LineString(_positions(coordinates, 2))
 
 
-def _polygon(coordinates: Json) -> BaseGeometry:
+def _polygon(coordinates: Json) -> shapely.Polygon:
     """A polygon of rings of at least three different positions; a ring left open is closed."""
     shell, *holes = [_positions(ring, 3) for ring in _parts(coordinates)]
     return shapely.Polygon(shell, holes)

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
 
 from sites.importing.book import Book, BookItem, parse_book
 from sites.importing.book_check import check_rows
@@ -144,7 +144,7 @@ def _record(
 def _write(table: BookTable, changes: list[RowChange], *, today: date) -> None:
     """Upsert the rows of one table."""
     parents = _parents(table)
-    rows = []
+    rows: list[Model] = []
     for change in changes:
         *parent_key, own = change.key if table.own_key else (*change.key, "")
         fields: Fields = dict(change.fields)
@@ -157,7 +157,8 @@ def _write(table: BookTable, changes: list[RowChange], *, today: date) -> None:
         if table.model is Site:
             fields["imported_on"] = today
         rows.append(table.model(**fields))
-    QuerySet(table.model).bulk_create(
+    written: QuerySet[Model] = QuerySet(table.model)
+    written.bulk_create(
         rows,
         batch_size=2_000,
         update_conflicts=True,
