@@ -46,8 +46,8 @@ def features(*, private: bool = False) -> Iterator[dict[str, object]]:
 
     Notes
     -----
-    Positions carry the eight decimals that the book keeps; rings follow the right-hand rule. A column that the
-    book only assumes is left out, so that an import does not take it for known.
+    Positions carry the eight decimals that the book keeps; rings follow the right-hand rule. A column that
+    the book only assumes is left out, so that an import does not take it for known.
     """
     for table in TABLES:
         for key, fields in sorted(stored_rows(table, None).items(), key=lambda entry: _order(entry[0])):
