@@ -11,6 +11,7 @@ import numpy as np
 
 from fleet.calc.travel import TravelMatrix
 from fleet.calc.visit_settings import VisitSettings
+from fleet.calc.workdays import off_words
 from fleet.models import Technician, Visit, VisitNeed
 from fleet.routing.problem import UNREACHABLE_S, Break, IntArray, Problem, Vehicle, Window
 from fleet.routing.problem import Visit as Call
@@ -19,7 +20,6 @@ from fleet.streets.travel_source import TravelSource
 
 DAY_S = 86_400
 POINTS_PER_MONEY = 100  # cost points are cents
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 # A week's value of waiting: what is left out waits for the next week's plan.
 HORIZON_DAYS = 7
 
@@ -76,16 +76,7 @@ def vehicle_key(technician: Technician, day: date) -> str:
 
 def works_on(technician: Technician, day: date) -> bool:
     """Tell whether a technician is at work on a day."""
-    return (
-        technician.is_active
-        and WEEKDAYS[day.weekday()] in split_words(technician.workdays)
-        and day.isoformat() not in {text.strip() for text in technician.days_off.split(";")}
-    )
-
-
-def split_words(text: str) -> set[str]:
-    """Words of a comma- or semicolon-separated text."""
-    return {part.strip().lower()[:3] for part in text.replace(";", ",").split(",") if part.strip()}
+    return technician.is_active and not off_words(technician.workdays, technician.days_off, day)
 
 
 def build_problem(given: PlanInput, settings: VisitSettings, travel: TravelSource) -> Problem:

@@ -1,0 +1,27 @@
+"""Which days a technician works."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Final
+
+WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+NAMES: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+def off_words(workdays: str, days_off: str, day: date) -> str:
+    """Why somebody is not at work on a day, in words; empty: at work [-].
+
+    Parameters
+    ----------
+    workdays
+        Days of the week, as `mon,tue` or `mon;tue` [-].
+    days_off
+        ISO days, `;`-separated [-].
+    day
+        The day [-].
+    """
+    if day.isoformat() in {text.strip() for text in days_off.replace(",", ";").split(";")}:
+        return "day off"
+    usual = {part.strip().lower()[:3] for part in workdays.replace(";", ",").split(",")}
+    return "" if WEEKDAYS[day.weekday()] in usual else f"not at work on {NAMES[day.weekday()]}"

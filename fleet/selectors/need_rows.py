@@ -1,0 +1,111 @@
+"""The open needs of a week with their place in the plan."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from django.db.models import Prefetch
+
+from fleet.calc.visit_value import value_sentence
+from fleet.models import Company, Stop, Visit, VisitKind, VisitNeed
+from fleet.selectors.needs import NeedRow, NeedsWeek, PlannedPlace
+from fleet.selectors.stop_rows import company_zone, zone_of
+
+
+def needs_week(*, week: date) -> NeedsWeek:
+    """All open needs with their place in the plan of a week: waiting ones first, each group by value."""
+    company = Company.objects.only("currency").first()
+    currency = company.currency if company else ""
+    here = company_zone()
+    visits = Visit.objects.filter(week=week).exclude(state=Visit.State.CANCELLED)
+    needs = (
+        VisitNeed.objects.filter(state=VisitNeed.State.OPEN)
+        .select_related("site")
+        .prefetch_related(Prefetch("visits", queryset=visits, to_attr="week_visits"))
+    )
+    places = _places(week, here)
+    rows = [_row(need, places, currency, here) for need in needs]
+    rows.sort(key=lambda row: (row.planned is not None, -row.value_per_day, row.site, row.need_id))
+    by_site: dict[int, bool] = defaultdict(bool)
+    for row in rows:
+        by_site[row.site_id] = by_site[row.site_id] or row.planned is not None
+    kinds = Counter(row.kind for row in rows)
+    words = dict(VisitKind.choices)
+    planned = sum(by_site.values())
+    return NeedsWeek(
+        week=week,
+        rows=tuple(rows),
+        gardens=len(by_site),
+        gardens_planned=planned,
+        gardens_waiting=len(by_site) - planned,
+        by_kind=tuple((kind, str(words[kind]), count) for kind, count in kinds.most_common()),
+    )
+
+
+def _places(week: date, here: ZoneInfo) -> dict[int, PlannedPlace]:
+    """Place of each planned visit of a week."""
+    stops = Stop.objects.filter(visit__week=week, is_break=False).select_related(
+        "route__technician", "visit__site"
+    )
+    places = {}
+    for stop in stops:
+        visit = stop.visit
+        if visit is None:
+            continue
+        zone = zone_of(visit.site.timezone, here)
+        person = stop.route.technician
+        places[visit.pk] = PlannedPlace(
+            stop_id=stop.pk,
+            date=stop.route.day,
+            technician_id=person.pk,
+            technician=person.code,
+            technician_name=person.name,
+            order=stop.order,
+            arrive=stop.arrive.astimezone(zone),
+            depart=stop.depart.astimezone(zone),
+            window_from=visit.window_from.astimezone(zone) if visit.window_from else None,
+            window_to=visit.window_to.astimezone(zone) if visit.window_to else None,
+            is_published=stop.route.state == "published",
+            is_told=visit.told_at is not None,
+            is_locked=visit.is_locked,
+        )
+    return places
+
+
+def _row(need: VisitNeed, places: dict[int, PlannedPlace], currency: str, here: ZoneInfo) -> NeedRow:
+    """One need as a row."""
+    site = need.site
+    zone = zone_of(site.timezone, here)
+    visits: list[Visit] = getattr(need, "week_visits", [])
+    visit = next((v for v in visits if v.pk in places), visits[0] if visits else None)
+    planned = places.get(visit.pk) if visit is not None else None
+    return NeedRow(
+        need_id=need.pk,
+        visit_id=visit.pk if visit else None,
+        site_id=site.pk,
+        site=site.code,
+        site_name=site.name,
+        address=site.address,
+        latitude=site.latitude,
+        longitude=site.longitude,
+        kind=need.kind,
+        kind_words=need.get_kind_display(),
+        source=need.origin,
+        source_words=need.get_origin_display(),
+        reason=need.reason,
+        value_per_day=need.value_per_day,
+        currency=currency,
+        value_reason=value_sentence(need.value_parts, currency),
+        raised_on=need.raised_on,
+        earliest=need.earliest.astimezone(zone) if need.earliest else None,
+        latest=need.latest.astimezone(zone) if need.latest else None,
+        service_min=round(need.service_min),
+        skills=tuple(part for part in need.skill.split(";") if part),
+        parts=tuple(part for part in need.parts.split(";") if part),
+        blocked=need.blocked_by,
+        unserved_code="" if planned or visit is None else visit.unserved_code,
+        unserved="" if planned or visit is None else visit.unserved_reason,
+        planned=planned,
+    )

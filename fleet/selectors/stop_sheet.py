@@ -1,0 +1,172 @@
+"""A technician's day, and everything that is needed at one stop."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import date
+
+from fleet.calc.site_check_steps import Check
+from fleet.calc.site_checks import DIG_KINDS, cautions_for, checks_for
+from fleet.models import Cause, Flag, Route, Stop, Technician, VisitNeed
+from fleet.selectors.day import CheckRow, ReasonRow, SensorPlace, StopSheet, TechnicianDay
+from fleet.selectors.key_in import programs_to_key_in
+from fleet.selectors.stop_rows import company_zone, needs_of_visits, stop_row, stop_rows
+from sites.models import Sensor, Site, Zone
+from weather.models import DailyWeather
+
+CAUSE_WORDS: dict[str, str] = dict(Cause.choices)
+
+
+def technician_day(*, technician_id: int, day: date) -> TechnicianDay | None:
+    """A technician's day in order; None where there is no such technician."""
+    person = Technician.objects.filter(pk=technician_id).first()
+    if person is None:
+        return None
+    route = Route.objects.filter(technician=person, day=day).select_related("technician").first()
+    stops = stop_rows([route])[route.pk] if route is not None else ()
+    visits = [stop for stop in stops if stop.what == "visit"]
+    ahead = [stop for stop in visits if stop.state not in ("done", "not_done")]
+    here = company_zone()
+    return TechnicianDay(
+        technician_id=person.pk,
+        technician=person.code,
+        name=person.name,
+        date=day,
+        route_id=route.pk if route else None,
+        is_published=route is not None and route.state == Route.State.PUBLISHED,
+        leave=route.start_at.astimezone(here) if route else None,
+        back=route.end_at.astimezone(here) if route else None,
+        stops=stops,
+        visits=len(visits),
+        done=sum(stop.state == "done" for stop in visits),
+        next_stop_id=ahead[0].stop_id if ahead else None,
+        drive_min=round(sum(stop.drive_min for stop in stops), 1),
+        drive_km=round(sum(stop.drive_km for stop in stops), 1),
+        is_estimated=route.travel_is_estimated if route else True,
+        parts=_parts(visit_ids=[stop.visit_id for stop in ahead if stop.visit_id is not None]),
+    )
+
+
+def stop_sheet(*, stop_id: int) -> StopSheet | None:
+    """The sheet of one stop at a site; None where there is none."""
+    stop = (
+        Stop.objects.filter(pk=stop_id, visit__isnull=False)
+        .select_related("visit__site", "route__technician")
+        .first()
+    )
+    if stop is None or stop.visit is None:
+        return None
+    here = company_zone()
+    site, day = stop.visit.site, stop.route.day
+    needs = needs_of_visits([stop.visit.pk]).get(stop.visit.pk, [])
+    flags = {
+        flag.controller_id: flag
+        for flag in Flag.objects.filter(controller__site=site, closed_on__isnull=True)
+    }
+    order = list(
+        Stop.objects.filter(route=stop.route, is_break=False).order_by("order").values_list("pk", flat=True)
+    )
+    digs = [need for need in needs if need.kind in DIG_KINDS]
+    return StopSheet(
+        stop=stop_row(stop, needs, here),
+        date=day,
+        technician=stop.route.technician.code,
+        number=order.index(stop.pk) + 1,
+        of=len(order),
+        phone=site.phone,
+        access_notes=site.access_notes,
+        gate_code=site.gate_code,
+        cautions=cautions_for(frozenset(need.kind for need in needs), _tmax(site, day)),
+        may_dig=all(_is_covered(need, day) for need in digs) if digs else None,
+        locate_ticket=next((need.locate_ticket for need in digs if need.locate_ticket), ""),
+        locate_valid_until=min(
+            (need.locate_valid_until for need in digs if need.locate_valid_until is not None), default=None
+        ),
+        reasons=tuple(_reason(need, flags) for need in needs),
+        programs=programs_to_key_in(site_id=site.pk, day=day),
+        sensors=_sensors(site),
+    )
+
+
+def _parts(*, visit_ids: list[int]) -> tuple[str, ...]:
+    """Parts to load, each with its count where it is needed more than once."""
+    counts: Counter[str] = Counter()
+    for needs in needs_of_visits(visit_ids).values():
+        counts.update(part.strip() for need in needs for part in need.parts.split(";") if part.strip())
+    return tuple(part if count == 1 else f"{count} x {part}" for part, count in sorted(counts.items()))
+
+
+def _is_covered(need: VisitNeed, day: date) -> bool:
+    """Tell whether a dig has a locate ticket that is valid on a day."""
+    return bool(need.locate_ticket) and (
+        need.locate_valid_until is not None and need.locate_valid_until >= day
+    )
+
+
+def _reason(need: VisitNeed, flags: dict[int, Flag]) -> ReasonRow:
+    """One need with its checks."""
+    is_watch = need.origin == VisitNeed.Origin.WATCH
+    flag = flags.get(need.controller_id or 0) if is_watch else None
+    cause = flag.cause if flag is not None else ""
+    return ReasonRow(
+        need_id=need.pk,
+        kind=need.kind,
+        kind_words=need.get_kind_display(),
+        reason=need.reason,
+        flag_id=flag.pk if flag else None,
+        flag_cause=cause,
+        flag_cause_words=CAUSE_WORDS.get(cause, ""),
+        evidence=flag.evidence if flag else "",
+        checks=tuple(_check(check) for check in checks_for(need.kind, cause)),
+        parts=tuple(part.strip() for part in need.parts.split(";") if part.strip()),
+    )
+
+
+def _check(check: Check) -> CheckRow:
+    """A check as a row."""
+    return CheckRow(
+        code=check.code,
+        text=check.text,
+        expect=check.expect,
+        meaning=check.meaning,
+        caution=check.caution,
+        answer=check.answer,
+        unit=check.unit,
+        choices=check.choices,
+    )
+
+
+def _tmax(site: Site, day: date) -> float | None:
+    """Expected maximum of the day [degC]: the newest forecast, or what was measured."""
+    if site.location_id is None:
+        return None
+    rows = DailyWeather.objects.filter(location_id=site.location_id, day=day, tmax_c__isnull=False)
+    row = rows.order_by("-issued").values_list("tmax_c", flat=True).first()
+    return float(row) if row is not None else None
+
+
+def _sensors(site: Site) -> tuple[SensorPlace, ...]:
+    """Sensors of a site with their places."""
+    names = {
+        (controller_id, station): name
+        for controller_id, station, name in Zone.objects.filter(controller__site=site).values_list(
+            "controller_id", "station", "name"
+        )
+    }
+    places = []
+    for sensor in Sensor.objects.filter(controller__site=site).select_related("controller"):
+        point = sensor.shape
+        spot = point.representative_point() if point is not None and not point.is_empty else None
+        places.append(
+            SensorPlace(
+                controller=sensor.controller.code,
+                station=sensor.station,
+                zone_name=names.get((sensor.controller_id, sensor.station), ""),
+                depth_mm=sensor.depth_mm,
+                threshold_kpa=sensor.threshold_kpa,
+                threshold_steps_kpa=sensor.threshold_steps,
+                latitude=spot.y if spot is not None else None,
+                longitude=spot.x if spot is not None else None,
+            )
+        )
+    return tuple(places)
