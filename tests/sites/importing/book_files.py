@@ -37,7 +37,7 @@ def point(east: float, north: float) -> shapely.Point:
     return shapely.Point(round(LON + east * STEP, 8), round(LAT + north * STEP, 8))
 
 
-def feature(kind: str, drawn: shapely.Geometry | None, **properties: object) -> Feature:
+def feature(kind: str, drawn: shapely.Geometry | None, /, **properties: object) -> Feature:
     """A GeoJSON feature."""
     geometry = None if drawn is None else json.loads(json.dumps(mapping(drawn)))
     return {"type": "Feature", "properties": {"kind": kind, **properties}, "geometry": geometry}
@@ -78,7 +78,7 @@ def small_book() -> list[Feature]:
     ]  # fmt: skip
 
 
-def changed(features: list[Feature], kind: str, **properties: object) -> list[Feature]:
+def changed(features: list[Feature], kind: str, /, **properties: object) -> list[Feature]:
     """The features with properties of the first one of a kind set anew; None takes one out."""
     copied = copy.deepcopy(features)
     chosen = next(one for one in copied if one["properties"]["kind"] == kind)
