@@ -100,7 +100,9 @@ def _encode(problem: Problem, start: Mapping[int, Sequence[int]]) -> _Encoded | 
     served = {visit for order in start.values() for visit in order}
     all_musts = all(number in served for number, visit in enumerate(problem.visits) if visit.must)
     lost = _cost_of_missing(problem)
-    clients, groups, client_visit = [], [], []
+    clients: list[pyvrp.Client] = []
+    groups: list[pyvrp.ClientGroup] = []
+    client_visit: list[int] = []
     clients_of: dict[int, tuple[tuple[Window, int], ...]] = {}
     for number, visit in enumerate(problem.visits):
         windows = _usable_windows(problem, number)
@@ -138,8 +140,8 @@ def _encode(problem: Problem, start: Mapping[int, Sequence[int]]) -> _Encoded | 
         clients=clients,
         depots=[pyvrp.Depot(len(problem.visits) + k) for k in range(len(depots))],
         vehicle_types=[_vehicle_type(problem, clock, depots, profiles, group) for group in vehicles_of],
-        distance_matrices=distances,
-        duration_matrices=durations,
+        distance_matrices=distances,  # type: ignore[arg-type]
+        duration_matrices=durations,  # type: ignore[arg-type]
         groups=groups,
     )
     return _Encoded(data, tuple(client_visit), clients_of, types, vehicles_of)

@@ -7,6 +7,9 @@ from datetime import date, datetime
 
 from fleet.selectors.routes import StopRow
 
+# A field named `date` hides the type inside its class.
+Day = date
+
 
 @dataclass(frozen=True, slots=True)
 class TechnicianDay:
@@ -15,7 +18,7 @@ class TechnicianDay:
     technician_id: int
     technician: str
     name: str
-    date: date
+    date: Day
     route_id: int | None
     is_published: bool
     leave: datetime | None
@@ -78,7 +81,7 @@ class KeyInProgram:
     controller_id: int
     controller: str
     program_set_id: int
-    week: date
+    week: Day
     status: str
     reasons: tuple[str, ...]
     lines: tuple[KeyInLine, ...]
@@ -103,7 +106,7 @@ class StopSheet:
     """Everything needed at one stop."""
 
     stop: StopRow
-    date: date
+    date: Day
     technician: str
     number: int  # stop n
     of: int  # of m
@@ -113,7 +116,7 @@ class StopSheet:
     cautions: tuple[str, ...]
     may_dig: bool | None  # None: no digging in this visit
     locate_ticket: str
-    locate_valid_until: date | None
+    locate_valid_until: Day | None
     reasons: tuple[ReasonRow, ...]
     programs: tuple[KeyInProgram, ...]
     sensors: tuple[SensorPlace, ...]

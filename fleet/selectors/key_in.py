@@ -66,7 +66,9 @@ def _lines(old: Sequence[LineFields], new: Sequence[LineFields], names: Mapping[
     lines: list[KeyInLine] = []
     for letter in sorted(before.keys() | after.keys()):
         was, will = before.get(letter), after.get(letter)
-        lines.append(_line(f"{letter}/days", f"{letter} days", was and was.days, will and will.days))
+        lines.append(
+            _line(f"{letter}/days", f"{letter} days", was.days if was else None, will.days if will else None)
+        )
         starts = max(len(was.starts) if was else 0, len(will.starts) if will else 0)
         lines += [
             _line(f"{letter}/start{n + 1}", f"{letter} start {n + 1}", _nth(was, n), _nth(will, n))
@@ -87,8 +89,8 @@ def _lines(old: Sequence[LineFields], new: Sequence[LineFields], names: Mapping[
             _line(
                 f"{letter}/adjust",
                 f"{letter} seasonal adjust",
-                was and f"{was.adjust_pct:g} %",
-                will and f"{will.adjust_pct:g} %",
+                f"{was.adjust_pct:g} %" if was else None,
+                f"{will.adjust_pct:g} %" if will else None,
             )
         )
     return lines

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Final
 
 from django.db.models import Q
 
@@ -13,6 +14,18 @@ from fleet.routing.problem import Problem
 from fleet.services.plan_problem import PlanInput, vehicle_key
 from fleet.services.plan_state import NO_COORDINATES, NO_COORDINATES_WORDS, WeekState
 from fleet.streets.travel_source import TravelSource
+
+ROUTE_COLUMNS: Final = (
+    "start_at",
+    "end_at",
+    "drive_min",
+    "drive_km",
+    "end_drive_min",
+    "end_drive_km",
+    "travel_is_estimated",
+    "planned_at",
+    "way",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,31 +57,24 @@ def write_plan(*, state: WeekState, problem: Problem, plan: Plan, travel: Travel
         _route(state, problem, route, people[problem.vehicles[route.vehicle].key], held_routes, travel, now)
         for route in plan.routes
     ]
-    new = [one.route for one in written if one.route.pk is None]
-    Route.objects.bulk_create(new)
+    kept_keys = {route.pk for route in held_routes.values()}
+    Route.objects.bulk_create([one.route for one in written if one.route.pk not in kept_keys])
     Route.objects.bulk_update(
-        [one.route for one in written if one.route not in new],
-        [
-            "start_at",
-            "end_at",
-            "drive_min",
-            "drive_km",
-            "end_drive_min",
-            "end_drive_km",
-            "travel_is_estimated",
-            "planned_at",
-            "way",
-        ],
+        [one.route for one in written if one.route.pk in kept_keys], list(ROUTE_COLUMNS)
     )
-    stops = []
+    known: list[Stop] = []
+    fresh: list[Stop] = []
     for one in written:
         for stop in one.stops:
             stop.route = one.route
-            if stop.visit_id is not None:
-                stop.pk = ids.get(stop.visit_id)
-            stops.append(stop)
-    Stop.objects.bulk_create([stop for stop in stops if stop.pk is not None], batch_size=1_000)
-    Stop.objects.bulk_create([stop for stop in stops if stop.pk is None], batch_size=1_000)
+            old_id = ids.get(stop.visit_id or 0)
+            if old_id is None:
+                fresh.append(stop)
+            else:
+                stop.pk = old_id
+                known.append(stop)
+    Stop.objects.bulk_create(known, batch_size=1_000)
+    Stop.objects.bulk_create(fresh, batch_size=1_000)
     Route.objects.filter(day__in=given.days, stops__isnull=True).delete()
     return _write_reasons(state, plan)
 
@@ -96,7 +102,7 @@ def _route(
     clock = state.given.clock
     route = held.get((technician.pk, day)) or Route(technician=technician, day=day)
     first = state.held_orders.get(vehicle_key(technician, day), 0)
-    begun = first > 0 and route.pk is not None
+    begun = first > 0
     if not begun:
         route.start_at = clock.moment(planned.leave_s)
     route.end_at = clock.moment(planned.back_s)

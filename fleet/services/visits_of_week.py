@@ -118,13 +118,14 @@ def write_visits(*, monday: date, merged: Sequence[MergedVisit]) -> list[Visit]:
     wanted: list[tuple[Visit, MergedVisit]] = []
     used: set[int] = set()
     for one in merged:
-        visit = _home(held[one.site_id], one, old_needs, used)
-        if visit is None:
+        home = _home(held[one.site_id], one, old_needs, used)
+        if home is None:
             taken = {v.number for v in (*held[one.site_id], *(f for f in fresh if f.site_id == one.site_id))}
             number = next(n for n in range(1, len(taken) + 2) if n not in taken)
             visit = Visit(site_id=one.site_id, week=monday, number=number)
             fresh.append(visit)
         else:
+            visit = home
             used.add(visit.pk)
             changed.append(visit)
         visit.service_min = one.service_min

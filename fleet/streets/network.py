@@ -133,7 +133,8 @@ class StreetNetwork:
 
     def _path(self, start: int, end: int) -> list[int]:
         """Junctions of the shortest path, both ends included."""
-        _, before = dijkstra(self._graph, indices=start, return_predecessors=True)
+        _, tree = dijkstra(self._graph, indices=[start], return_predecessors=True)
+        before = tree[0]
         path = [end]
         while path[-1] != start and before[path[-1]] != NOWHERE:
             path.append(int(before[path[-1]]))

@@ -99,7 +99,7 @@ def _read(path: Path) -> tuple[dict[int, tuple[float, float]], list[_Way]]:
     ways: list[_Way] = []
     try:
         for item in osmium.FileProcessor(str(path)).with_locations():
-            if not item.is_way() or "highway" not in item.tags:
+            if not isinstance(item, osmium.osm.Way) or "highway" not in item.tags:
                 continue
             tags = {tag.k: tag.v for tag in item.tags}
             speed = _speed(tags)

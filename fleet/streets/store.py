@@ -5,29 +5,29 @@ from __future__ import annotations
 from functools import lru_cache
 from pathlib import Path
 
-from django.conf import settings
+from django.conf import settings as django_settings
 
 from fleet.calc.visit_settings import VisitSettings
-from fleet.streets.network import StreetNetwork, build_network, load_network, save_network
-from fleet.streets.osm_file import read_streets
+from fleet.streets.network import StreetNetwork, load_network
 from fleet.streets.travel_source import EstimatedTravel, TravelSource
 
 
-def network_path() -> Path:
-    """File of the built network."""
-    return Path(settings.DATA_DIR) / "streets" / "network.npz"
+def network_path(data_dir: Path) -> Path:
+    """File of the built network in a data folder."""
+    return data_dir / "streets" / "network.npz"
 
 
-def build_streets(*, source: Path) -> StreetNetwork:
-    """Build the network from an OSM extract and keep it; raises `UnreadableStreets`."""
-    network = build_network(read_streets(source))
-    save_network(network, network_path())
-    return network
+def travel_source(*, settings: VisitSettings, data_dir: Path | None = None) -> TravelSource:
+    """Streets where a network was built, else estimates.
 
-
-def travel_source(*, settings: VisitSettings) -> TravelSource:
-    """Streets where a network was built, else estimates."""
-    path = network_path()
+    Parameters
+    ----------
+    settings
+        Speed and circuity of the estimates.
+    data_dir
+        Folder of the network; None: this installation's.
+    """
+    path = network_path(data_dir or Path(django_settings.DATA_DIR))
     if not path.is_file():
         return EstimatedTravel(settings)
     network = _kept(str(path), path.stat().st_mtime_ns, settings.settle_s)

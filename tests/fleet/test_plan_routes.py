@@ -168,7 +168,7 @@ def test_what_is_done_stays_when_the_day_is_planned_again(company: Company) -> N
     plan_routes(now=EARLY, week=DAY, seed=1, iterations=30)
     first = Stop.objects.filter(route__day=DAY, is_break=False).order_by("order")[0]
     Stop.objects.filter(pk=first.pk).update(state="finished", state_at=first.depart)
-    Visit.objects.filter(pk=first.visit_id).update(state="done")
+    Visit.objects.filter(stops=first).update(state="done")
     VisitNeed.objects.filter(visits=first.visit_id).update(state="done", closed_on=DAY)
 
     plan_routes(now=first.depart, day=DAY, seed=1, iterations=30)

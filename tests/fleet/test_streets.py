@@ -11,9 +11,10 @@ from numpy.testing import assert_allclose
 
 from fleet.calc.travel import great_circle_m
 from fleet.calc.visit_settings import VisitSettings
+from fleet.services.streets import build_streets
 from fleet.streets.network import build_network, load_network, save_network
 from fleet.streets.osm_file import LIMIT_SHARE, TURNS, UnreadableStreets, read_streets
-from fleet.streets.store import build_streets, network_path, travel_source
+from fleet.streets.store import network_path, travel_source
 
 STEP = 0.001  # deg: about 111 m of latitude
 
@@ -138,8 +139,8 @@ def test_a_missing_file_is_refused(tmp_path: Path) -> None:
 def test_the_installation_uses_streets_once_they_are_built(tmp_path: Path) -> None:
     assert travel_source(settings=VisitSettings()).is_estimated
 
-    network = build_streets(source=write_town(tmp_path / "town.osm"))
+    done = build_streets(path=write_town(tmp_path / "town.osm"), data_dir=tmp_path)
 
-    assert network_path().is_file()
-    assert len(network.latitude) == 9
+    assert network_path(tmp_path).is_file()
+    assert done.junctions == 9
     assert not travel_source(settings=VisitSettings()).is_estimated

@@ -5,10 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import CommandParser
 
+from fleet.services.streets import build_streets
 from fleet.streets.osm_file import UnreadableStreets
-from fleet.streets.store import build_streets
 from weather.commands import RootroundCommand
 
 
@@ -21,11 +22,8 @@ class Command(RootroundCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         del args
         try:
-            network = build_streets(source=Path(options["file"]))
+            done = build_streets(path=Path(options["file"]), data_dir=Path(settings.DATA_DIR))
         except UnreadableStreets as error:
             self.finish(f"no streets were built: {error}", failed=True)
             return
-        self.finish(
-            f"{len(network.latitude)} junctions and {len(network.start)} street pieces, all reachable "
-            "from each other"
-        )
+        self.finish(done.summary())
