@@ -36,7 +36,7 @@ def write_geopackage(*, path: Path, features: Iterable[dict[str, object]]) -> di
             if isinstance(properties := member["properties"], dict)
         ]
         names = list(dict.fromkeys(name for row in rows for name in row))
-        wkb = [shapely.to_wkb(shape(drawn)) if (drawn := member["geometry"]) else None for member in members]
+        wkb = [_wkb(member["geometry"]) for member in members]
         pyogrio.raw.write(
             path,
             np.array(wkb, dtype=object),
@@ -49,6 +49,11 @@ def write_geopackage(*, path: Path, features: Iterable[dict[str, object]]) -> di
             append=path.exists(),
         )
     return {kind: len(members) for kind, members in layers.items()}
+
+
+def _wkb(geometry: object) -> bytes | None:
+    """A GeoJSON geometry as WKB."""
+    return shapely.to_wkb(shape(geometry)) if isinstance(geometry, dict) else None
 
 
 def _column(values: list[object]) -> np.ndarray[tuple[int], np.dtype[np.float64] | np.dtype[np.object_]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from sites.calc.geometry import as_array
 from sites.calc.geometry_report import (
@@ -45,7 +46,7 @@ def test_a_sound_lawn_has_no_fault() -> None:
         pytest.param(shapely.Point(-104.7, 41.2, 1500), Fault.HAS_HEIGHT, False, id="height"),
     ],
 )
-def test_a_fault_of_a_shape_is_named(shape: shapely.Geometry, fault: Fault, refuses: bool) -> None:
+def test_a_fault_of_a_shape_is_named(shape: BaseGeometry, fault: Fault, refuses: bool) -> None:
     assert found(shape_faults(as_array([LAWN, shape]))) == [(1, fault, refuses)]
 
 

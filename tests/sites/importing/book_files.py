@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import shapely
 from shapely.geometry import mapping, shape
+from shapely.geometry.base import BaseGeometry
 
 from sites.importing.gdal import load_pyogrio
 from sites.services.book import import_book
@@ -37,7 +38,7 @@ def point(east: float, north: float) -> shapely.Point:
     return shapely.Point(round(LON + east * STEP, 8), round(LAT + north * STEP, 8))
 
 
-def feature(kind: str, drawn: shapely.Geometry | None, /, **properties: object) -> Feature:
+def feature(kind: str, drawn: BaseGeometry | None, /, **properties: object) -> Feature:
     """A GeoJSON feature."""
     geometry = None if drawn is None else json.loads(json.dumps(mapping(drawn)))
     return {"type": "Feature", "properties": {"kind": kind, **properties}, "geometry": geometry}
@@ -90,7 +91,7 @@ def changed(features: list[Feature], kind: str, /, **properties: object) -> list
     return copied
 
 
-def redrawn(features: list[Feature], kind: str, drawn: shapely.Geometry | None) -> list[Feature]:
+def redrawn(features: list[Feature], kind: str, drawn: BaseGeometry | None) -> list[Feature]:
     """The features with another shape of the first one of a kind."""
     copied = copy.deepcopy(features)
     chosen = next(one for one in copied if one["properties"]["kind"] == kind)

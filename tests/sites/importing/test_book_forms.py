@@ -6,6 +6,7 @@ import json
 import zipfile
 from pathlib import Path
 
+import numpy as np
 import pytest
 import shapely
 from pyproj import Transformer
@@ -57,7 +58,9 @@ def test_a_zipped_shapefile_with_short_names_in_utm(tmp_path: Path) -> None:
     to_utm = Transformer.from_crs("EPSG:4326", "EPSG:32613", always_xy=True)
     zones = [one for one in book if one["properties"]["kind"] == "zone" and one["geometry"]]
     for one in zones:
-        moved = shapely.transform(shape(one["geometry"]), to_utm.transform, interleaved=False)
+        moved = shapely.transform(
+            shape(one["geometry"]), lambda xy: np.column_stack(to_utm.transform(xy[:, 0], xy[:, 1]))
+        )
         one["geometry"] = json.loads(json.dumps(mapping(moved)))
     short = {full: alias for alias, full in ALIASES.items()}
 

@@ -129,6 +129,8 @@ def test_a_damaged_book_is_refused_whole_or_kept_in_part(
     assert Controller.objects.filter(station_count__lt=1).count() == 0
     for site in Site.objects.exclude(geometry=None):
         assert site.shape is not None
+        assert site.longitude is not None
+        assert site.latitude is not None
         assert site.shape.intersects(shapely.Point(site.longitude, site.latitude).buffer(1e-6))
 
 
