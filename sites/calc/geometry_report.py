@@ -17,10 +17,10 @@ from sites.calc.geometry import Floats, Geometries, area_m2, great_circle_m, len
 
 SLIVER_WIDTH_M = 0.15
 OVERSIZE_M2 = 20_000.0
-TOLERATED_SHARE = 0.05
 FAR_FROM_SITE_M = 2_000.0
 FAR_FROM_BOOK_M = 500_000.0
 DEGREES_AN_HOUR = 15.0
+POLAR_LATITUDE_DEG = 72.0
 CLOCK_TOLERANCE_H = 3.5
 """Furthest that a legal clock runs from the sun's own (western China: 3 h) and half an hour of margin [h]."""
 
@@ -166,65 +166,6 @@ def distance_faults(
     return sorted(faults, key=lambda fault: fault.index)
 
 
-def lot_faults(zones: Geometries, lots: Geometries) -> list[GeometryFault]:
-    """Zones with more than 5 % of their area beyond their site's lot; warned of, as verges are watered too.
-
-    Parameters
-    ----------
-    zones
-        Sound polygons in WGS 84, (zones,).
-    lots
-        Lot of each zone's site, (zones,); points and None are passed over.
-    """
-    known = (shapely.area(zones) > 0) & (shapely.area(lots) > 0)
-    share = np.zeros(len(zones))
-    share[known] = area_m2(shapely.difference(zones[known], lots[known])) / area_m2(zones[known])
-    return [
-        GeometryFault(
-            i,
-            Fault.OUTSIDE_LOT,
-            f"{share[i]:.0%} of it outside the lot",
-            "a zone inside its site's lot",
-            False,
-        )
-        for i in _at(share > TOLERATED_SHARE)
-    ]
-
-
-def overlap_faults(zones: Geometries, site: npt.NDArray[np.int64]) -> list[tuple[GeometryFault, int]]:
-    """Zones that share over 5 % of the smaller one's area with another of the site; each with that other.
-
-    Parameters
-    ----------
-    zones
-        Sound polygons in WGS 84, (zones,).
-    site
-        Number of the site of each zone, (zones,); zones of different sites are not compared.
-    """
-    shapes = np.asarray(zones, dtype=object)
-    drawn = np.flatnonzero(shapely.area(shapes) > 0)
-    tree = shapely.STRtree(shapes[drawn])
-    first, second = tree.query(shapes[drawn], predicate="intersects")
-    first, second = drawn[first], drawn[second]
-    pair = (first > second) & (site[first] == site[second])
-    first, second = first[pair], second[pair]
-    shared = area_m2(shapely.intersection(shapes[first], shapes[second]))
-    share = shared / np.minimum(area_m2(shapes[first]), area_m2(shapes[second]))
-    return [
-        (
-            GeometryFault(
-                int(first[k]),
-                Fault.OVERLAP,
-                f"{share[k]:.0%} shared with another zone",
-                "zones side by side",
-                False,
-            ),
-            int(second[k]),
-        )
-        for k in _at(share > TOLERATED_SHARE)
-    ]
-
-
 def _size_faults(shapes: Geometries, sound: npt.NDArray[np.bool_]) -> list[GeometryFault]:
     """Slivers and shapes far larger than a garden."""
     ground = sound & (shapely.get_dimensions(shapes) == 2)
@@ -262,7 +203,9 @@ def _off_globe(shapes: Geometries) -> tuple[npt.NDArray[np.bool_], npt.NDArray[n
     with np.errstate(invalid="ignore"):
         on_globe = (x <= 180) & (y <= 90)
         turned = (y <= 180) & (x <= 90)
-    off = filled & ~on_globe
+        # No garden is watered so near a pole; a place whose longitude would do as a latitude is turned round.
+        polar = on_globe & (y > POLAR_LATITUDE_DEG) & (x <= POLAR_LATITUDE_DEG)
+    off = filled & (~on_globe | polar)
     return off, off & turned
 
 

@@ -12,14 +12,13 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from sites.calc.geometry import Floats, area_m2, as_array, distance_m
+from sites.calc.geometry_neighbours import lot_faults, overlap_faults
 from sites.calc.geometry_report import (
     FAR_FROM_BOOK_M,
     FAR_FROM_SITE_M,
     GeometryFault,
     clock_faults,
     distance_faults,
-    lot_faults,
-    overlap_faults,
     shape_faults,
 )
 from sites.importing.book import Book, BookItem, shapes_of

@@ -8,13 +8,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from sites.calc.geometry import as_array
+from sites.calc.geometry_neighbours import lot_faults, overlap_faults
 from sites.calc.geometry_report import (
     Fault,
     GeometryFault,
     clock_faults,
     distance_faults,
-    lot_faults,
-    overlap_faults,
     shape_faults,
 )
 
@@ -41,6 +40,7 @@ def test_a_sound_lawn_has_no_fault() -> None:
         ),
         pytest.param(shapely.Point(445_000, 3_675_000), Fault.NOT_DEGREES, True, id="metres"),
         pytest.param(shapely.Point(41.2, -104.7), Fault.SWAPPED, True, id="swapped beyond the pole"),
+        pytest.param(shapely.Point(42.3, -83.0), Fault.SWAPPED, True, id="swapped into the ice"),
         pytest.param(shapely.box(-104.7, 41.2, -104.6995, 41.200001), Fault.SLIVER, False, id="sliver"),
         pytest.param(shapely.box(-104.7, 41.2, -104.69, 41.21), Fault.OVERSIZE, False, id="oversize"),
         pytest.param(shapely.Point(-104.7, 41.2, 1500), Fault.HAS_HEIGHT, False, id="height"),
@@ -51,9 +51,9 @@ def test_a_fault_of_a_shape_is_named(shape: BaseGeometry, fault: Fault, refuses:
 
 
 def test_a_swap_inside_the_globe_is_seen_by_the_clock() -> None:
-    swapped, right = shapely.Point(42.3, -83.0), shapely.Point(-83.0, 42.3)
+    swapped, right = shapely.Point(-33.9, 18.4), shapely.Point(18.4, -33.9)
 
-    faults = clock_faults(as_array([swapped, right]), np.array([-5.0, -5.0]))
+    faults = clock_faults(as_array([swapped, right]), np.array([2.0, 2.0]))
 
     assert found(faults) == [(0, Fault.SWAPPED, True)]
 
