@@ -10,14 +10,18 @@ from dataclasses import dataclass
 import numpy as np
 import pyvrp
 from pyvrp.exceptions import PenaltyBoundWarning
+from pyvrp.search import OPERATORS, LocalSearch, PerturbationManager, compute_neighbours
 from pyvrp.stop import MaxIterations, MaxRuntime, StoppingCriterion
 
 from fleet.routing.compressed import CompressedClock, compress_breaks
 from fleet.routing.problem import UNREACHABLE_S, IntArray, Problem, Window
+from fleet.routing.profiles import Profiles, find_profiles, usable_windows
 from fleet.routing.schedule import schedule_route
 
 # How many of the last improvements are tried on the real clock before the warm start is kept.
 KEPT_BESTS = 40
+# Penalty of a unit of lateness or load at the start of the search [points]; it then moves by itself.
+FIRST_PENALTY = 15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,21 +67,36 @@ def improved_orders(
     if encoded is None:
         return []
     bests = _Bests()
-    params = pyvrp.SolveParams(ils=pyvrp.IteratedLocalSearchParams(callbacks=bests))
     stop: StoppingCriterion = MaxRuntime(seconds) if iterations is None else MaxIterations(iterations)  # type: ignore[arg-type]
     with warnings.catch_warnings():
         # Prizes of money beside seconds of lateness: the penalty may reach its bound, which does no harm.
         warnings.simplefilter("ignore", PenaltyBoundWarning)
-        pyvrp.solve(
-            encoded.data,
-            stop,
-            seed=seed,
-            collect_stats=False,
-            display=False,
-            params=params,
-            initial_solution=_warm_start(problem, encoded, start),
+        _search(encoded.data, bests, seed, _warm_start(problem, encoded, start)).run(
+            stop, collect_stats=False, display=False
         )
     return [_decode(encoded, found) for found in reversed(bests.found) if found.is_feasible()]
+
+
+def _search(
+    data: pyvrp.ProblemData, bests: _Bests, seed: int, start: pyvrp.Solution | None
+) -> pyvrp.IteratedLocalSearch:
+    """The library's own search, but with penalties that begin near the size of our costs.
+
+    Its default begins at 50,000 points a second of lateness, against some 1.5 points that a second of driving
+    costs here: it then spends most of a short search on coming down.
+    """
+    rng = pyvrp.RandomNumberGenerator(seed=seed)
+    local = LocalSearch(data, rng, compute_neighbours(data), PerturbationManager())
+    for operator in OPERATORS:
+        if operator.supports(data):
+            local.add_operator(operator(data))
+    loads = [FIRST_PENALTY] * data.num_load_dimensions
+    penalties = pyvrp.PenaltyManager((loads, FIRST_PENALTY, FIRST_PENALTY))
+    first = start
+    if first is None:
+        first = local(pyvrp.Solution.make_random(data, rng), penalties.max_cost_evaluator(), exhaustive=True)
+    params = pyvrp.IteratedLocalSearchParams(callbacks=bests)
+    return pyvrp.IteratedLocalSearch(data, penalties, local, first, params)
 
 
 class _Bests(pyvrp.IteratedLocalSearchCallbacks):
@@ -95,7 +114,7 @@ class _Bests(pyvrp.IteratedLocalSearchCallbacks):
 def _encode(problem: Problem, start: Mapping[int, Sequence[int]]) -> _Encoded | None:
     """Build the library's data; None where nothing can be planned."""
     clock = compress_breaks(problem)
-    profiles = _profiles(problem)
+    profiles = find_profiles(problem)
     types, vehicles_of = _vehicle_types(problem, clock, profiles)
     served = {visit for order in start.values() for visit in order}
     all_musts = all(number in served for number, visit in enumerate(problem.visits) if visit.must)
@@ -105,7 +124,7 @@ def _encode(problem: Problem, start: Mapping[int, Sequence[int]]) -> _Encoded | 
     client_visit: list[int] = []
     clients_of: dict[int, tuple[tuple[Window, int], ...]] = {}
     for number, visit in enumerate(problem.visits):
-        windows = _usable_windows(problem, number)
+        windows = usable_windows(problem, number)
         if not windows:
             continue
         required = visit.must and all_musts
@@ -147,15 +166,6 @@ def _encode(problem: Problem, start: Mapping[int, Sequence[int]]) -> _Encoded | 
     return _Encoded(data, tuple(client_visit), clients_of, types, vehicles_of)
 
 
-def _usable_windows(problem: Problem, visit: int) -> list[Window]:
-    """Windows of a visit inside which somebody who may serve it is at work."""
-    usable: set[Window] = set()
-    for number in _numbers(problem):
-        if problem.may_serve(number, visit):
-            usable.update(_windows(problem, visit, number))
-    return sorted(usable)
-
-
 def _cost_of_missing(problem: Problem) -> int:
     """More than any detour for one visit can cost [points]."""
     usable = problem.cost[problem.duration_s < UNREACHABLE_S]
@@ -163,7 +173,7 @@ def _cost_of_missing(problem: Problem) -> int:
 
 
 def _vehicle_types(
-    problem: Problem, clock: CompressedClock, profiles: _Profiles
+    problem: Problem, clock: CompressedClock, profiles: Profiles
 ) -> tuple[dict[int, int], tuple[tuple[int, ...], ...]]:
     """Group vehicles that are alike: type of each vehicle, vehicles of each type."""
     groups: dict[tuple[object, ...], list[int]] = defaultdict(list)
@@ -174,61 +184,8 @@ def _vehicle_types(
     return {number: kind for kind, group in enumerate(vehicles_of) for number in group}, vehicles_of
 
 
-@dataclass(frozen=True, slots=True)
-class _Profiles:
-    """Which travel matrix each vehicle uses, and the visits forbidden in each matrix."""
-
-    of: tuple[int, ...]
-    forbidden: tuple[frozenset[int], ...]
-
-
-def _profiles(problem: Problem) -> _Profiles:
-    """As few matrices as will do: vehicles share one where neither may make what is shut for the other.
-
-    A visit whose windows never meet a shift is no matter for that vehicle, so that a lock to one day of a
-    technician costs no matrix of its own.
-    """
-    of: list[int] = []
-    shut: list[set[int]] = []
-    opened: list[set[int]] = []
-    meets = [[bool(_windows(problem, v, n)) for v in range(len(problem.visits))] for n in _numbers(problem)]
-    for number in _numbers(problem):
-        may = {v for v, met in enumerate(meets[number]) if met and problem.may_serve(number, v)}
-        not_ = {v for v, met in enumerate(meets[number]) if met} - may
-        for profile in range(len(shut)):
-            if not (not_ & opened[profile] or may & shut[profile]):
-                break
-        else:
-            profile = len(shut)
-            shut.append(set())
-            opened.append(set())
-        shut[profile] |= not_
-        opened[profile] |= may
-        of.append(profile)
-    return _Profiles(tuple(of), tuple(frozenset(one) for one in shut))
-
-
-def _numbers(problem: Problem) -> range:
-    """Indexes of the vehicles."""
-    return range(len(problem.vehicles))
-
-
-def _windows(problem: Problem, visit: int, vehicle: int) -> list[Window]:
-    """Windows of a visit that meet a vehicle's shift (and its lock's shift)."""
-    who, what = problem.vehicles[vehicle], problem.visits[visit]
-    windows = list(what.windows)
-    if what.vehicle is not None and what.vehicle in problem.vehicle_index:
-        lock = problem.vehicles[problem.vehicle_index[what.vehicle]]
-        windows = [
-            Window(max(w.start_s, lock.shift_start_s), min(w.end_s, lock.shift_end_s), w.prize)
-            for w in windows
-            if w.start_s <= lock.shift_end_s and w.end_s >= lock.shift_start_s
-        ]
-    return [w for w in windows if w.start_s <= who.shift_end_s and w.end_s >= who.shift_start_s]
-
-
 def _matrices(
-    problem: Problem, nodes: Sequence[int], profiles: _Profiles
+    problem: Problem, nodes: Sequence[int], profiles: Profiles
 ) -> tuple[list[IntArray], list[IntArray]]:
     """Cost (as the library's distance) and time between nodes, with no way into forbidden visits."""
     index = np.ix_(nodes, nodes)
@@ -252,7 +209,7 @@ def _vehicle_type(
     problem: Problem,
     clock: CompressedClock,
     depots: Sequence[int],
-    profiles: _Profiles,
+    profiles: Profiles,
     group: Sequence[int],
 ) -> pyvrp.VehicleType:
     """A type of vehicles that are alike."""
