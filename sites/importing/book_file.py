@@ -148,11 +148,17 @@ def _json_cells(book: BookFile, number: int, properties: dict[str, Json]) -> dic
     for name, value in properties.items():
         parts = value if isinstance(value, list) else [value]
         plain = [part for part in parts if not isinstance(part, (list, dict))]
-        if len(plain) < len(parts):
-            book.refuse(number, name, _short(value), "a text, a number, true or false")
+        cell = ";".join(_text(part) for part in plain)
+        if len(plain) < len(parts) or _has_half_letter(name + cell):
+            book.refuse(number, ascii(name)[1:-1], ascii(value)[:80], "a plain text, a number, true or false")
             continue
-        cells[_column(name)] = ";".join(_text(part) for part in plain)
+        cells[_column(name)] = cell
     return cells
+
+
+def _has_half_letter(text: str) -> bool:
+    """Whether a text holds half of a surrogate pair, which JSON can spell and no database holds."""
+    return any("\ud800" <= letter <= "\udfff" for letter in text)
 
 
 def _take_csv(book: BookFile, text: str) -> None:

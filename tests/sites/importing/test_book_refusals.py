@@ -172,11 +172,14 @@ def refusals(tmp_path: Path, features: list[Feature]) -> tuple[RowProblem, ...]:
             id="no such controller",
         ),
         pytest.param(
+            changed(BOOK, "zone", name="\ud800"), 4, "name", "\\ud800", "a plain text", id="half a letter"
+        ),
+        pytest.param(
             changed(BOOK, "zone", name={"en": "lawn"}),
             4,
             "name",
             "{'en': 'lawn'}",
-            "a text",
+            "a plain text",
             id="nested value",
         ),
         pytest.param(
