@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 from fleet.routing.plan import Plan, PlannedRoute
 from fleet.routing.problem import UNREACHABLE_S, Problem
@@ -115,12 +116,29 @@ def insertion_gain(problem: Problem, route: PlannedRoute | None, vehicle: int, v
     order: Sequence[int] = route.visits if route is not None else ()
     before = _worth(route)
     best: int | None = None
-    for place in range(len(order) + 1):
+    for place in _roomy_places(problem, route, vehicle, visit):
         tried = schedule_route(problem, vehicle, [*order[:place], visit, *order[place:]])
         if tried is not None:
             gain = _worth(tried) - before
             best = gain if best is None else max(best, gain)
     return best
+
+
+def _roomy_places(problem: Problem, route: PlannedRoute | None, vehicle: int, visit: int) -> list[int]:
+    """Places in the order at which the shift is long enough, waiting not counted: no other can do."""
+    who, what = problem.vehicles[vehicle], problem.visits[visit]
+    stops = [problem.visits[v] for v in route.visits] if route is not None else []
+    places = [who.start_place, *(stop.place for stop in stops), who.end_place]
+    rest_s = who.pause.duration_s if who.pause is not None else 0
+    work_s = sum(stop.service_s for stop in stops) + what.service_s + rest_s
+    way = problem.duration_s
+    drive_s = sum(int(way[a, b]) for a, b in pairwise(places))
+    room_s = who.shift_end_s - who.shift_start_s - work_s - drive_s
+    return [
+        number
+        for number, (a, b) in enumerate(pairwise(places))
+        if int(way[a, what.place]) + int(way[what.place, b]) - int(way[a, b]) <= room_s
+    ]
 
 
 def _worth(route: PlannedRoute | None) -> int:

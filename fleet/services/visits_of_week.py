@@ -127,10 +127,11 @@ def write_visits(*, monday: date, merged: Sequence[MergedVisit]) -> list[Visit]:
         else:
             visit = home
             used.add(visit.pk)
-            changed.append(visit)
-        visit.service_min = one.service_min
-        visit.value_per_day = one.value_per_day
-        visit.skill = ";".join(sorted(one.skills))
+        new = (one.service_min, one.value_per_day, ";".join(sorted(one.skills)))
+        if (visit.service_min, visit.value_per_day, visit.skill) != new:
+            visit.service_min, visit.value_per_day, visit.skill = new
+            if home is not None:
+                changed.append(visit)
         wanted.append((visit, one))
     Visit.objects.bulk_create(fresh, batch_size=1_000)
     Visit.objects.bulk_update(changed, ["service_min", "value_per_day", "skill"], batch_size=500)
