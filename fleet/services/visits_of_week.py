@@ -48,11 +48,15 @@ def plannable_needs(*, monday: date, day: date | None) -> list[VisitNeed]:
     """Open needs that may be planned in a week (or on one day of it) and lack nothing."""
     end = (day or monday + timedelta(days=6)) + timedelta(days=1)
     start = day or monday
+    # Called on this week already: whatever is still open after that waits for the next one.
+    met = Visit.needs.through.objects.filter(
+        visit__week=monday, visit__state__in=(Visit.State.UNDER_WAY, Visit.State.DONE)
+    ).values("visitneed_id")
     return list(
         VisitNeed.objects.filter(state=VisitNeed.State.OPEN, blocked_by="", raised_on__lt=end)
         .filter(Q(earliest__isnull=True) | Q(earliest__date__lt=end))
         .filter(Q(latest__isnull=True) | Q(latest__date__gte=start))
-        .exclude(visits__state__in=(Visit.State.UNDER_WAY, Visit.State.DONE), visits__week=monday)
+        .exclude(pk__in=met)
         .order_by("site__code", "-value_per_day", "id")
     )
 
