@@ -7,15 +7,20 @@ from datetime import date
 from itertools import islice
 
 import numpy as np
-from django.db.models import Max, QuerySet
+from django.db.models import Max, Q, QuerySet
 
 from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
+from weather.calc.daily_weather import Places
+from weather.calc.neighbour_means import CHECK_KM, CHECK_M
+from weather.calc.neighbours import nearest_neighbours
+from weather.calc.new_days import NewPlace
 from weather.calc.weather_days import WeatherDays
 from weather.models import DailyWeather, Location
 
 # Source of a day that no service or file told: all of it was filled. A forecast is worth more.
 GAP_SOURCE = "filled"
 _CHUNK = 20_000
+_NEAR_MOST = 5
 _NUMBERS = ("eto_mm", "eto_sd_mm", "rain_used_mm", "rain_sd_mm", "tmin_c", "tmax_c")
 
 
@@ -122,3 +127,42 @@ def newest_days(*, location_ids: Iterable[int] | None = None) -> dict[int, date]
 def locations() -> QuerySet[Location]:
     """All locations by name."""
     return Location.objects.order_by("name")
+
+
+def mean_temperatures_near(
+    *, places: Sequence[tuple[NewPlace, date]]
+) -> dict[tuple[str, date], tuple[NewPlace, float]]:
+    """Mean temperatures that stored locations near some places measured, by name and day [C].
+
+    Parameters
+    ----------
+    places
+        Places with the days that are asked for; a place's own stored days are no neighbours of it.
+    """
+    asked = {place.name: place for place, _ in places}
+    stored = {
+        row[1]: row
+        for row in Location.objects.values_list("pk", "name", "latitude", "longitude", "elevation_m")
+    }
+    others = [row for name, row in stored.items() if name not in asked]
+    if not asked or not others:
+        return {}
+    points = [(place.latitude_deg, place.longitude_deg, place.elevation_m) for place in asked.values()]
+    table = np.array([*points, *(row[2:] for row in others)], dtype=np.float64)
+    near = nearest_neighbours(
+        Places(table[:, 0].copy(), table[:, 1].copy(), table[:, 2].copy()),
+        within_km=CHECK_KM,
+        within_m=CHECK_M,
+        most=_NEAR_MOST,
+    )
+    columns = np.unique(near.columns[: len(points)])
+    chosen = {others[at - len(points)][0]: others[at - len(points)] for at in columns if at >= len(points)}
+    days = [day for _, day in places]
+    rows = DailyWeather.objects.filter(
+        location_id__in=list(chosen), day__gte=min(days), day__lte=max(days), kind=DailyWeather.Kind.OBSERVED
+    ).exclude(Q(tmin_c=None) | Q(tmax_c=None))
+    means: dict[tuple[str, date], tuple[NewPlace, float]] = {}
+    for pk, day, low, high in rows.values_list("location_id", "day", "tmin_c", "tmax_c").iterator():
+        _, name, latitude, longitude, elevation_m = chosen[pk]
+        means[name, day] = (NewPlace(name, latitude, longitude, elevation_m), 0.5 * (low + high))
+    return means
