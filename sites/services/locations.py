@@ -1,0 +1,154 @@
+"""Which weather each site gets, and where weather has to be pulled for the sites."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+import numpy as np
+from django.db import transaction
+from django.db.models import Max
+
+from sites.calc.nearest_location import (
+    RAIN_WITHIN_KM,
+    WITHIN_KM,
+    WITHIN_M,
+    NearestLocation,
+    nearest_location,
+)
+from sites.models import Site
+from weather.calc.arrays import FloatArray
+from weather.calc.daily_weather import Places
+from weather.models import DailyWeather, Location
+
+# A location that fell this far behind the newest one tells no site's weather any more.
+FORGOTTEN_AFTER: Final = timedelta(days=60)
+NO_POSITION: Final = "the site has no position"
+NO_LOCATION: Final = "no location has any weather yet"
+
+
+@dataclass(frozen=True, slots=True)
+class LocationAssignment:
+    """What assigning did.
+
+    Parameters
+    ----------
+    sites
+        Sites looked at.
+    changed
+        Sites whose location, rain gauge or reason changed.
+    without_weather
+        Codes of the sites without weather, with the reason.
+    """
+
+    sites: int
+    changed: int
+    without_weather: tuple[tuple[str, str], ...]
+
+    def summary(self) -> str:
+        """One line for the end of a command."""
+        lacking = f"; {len(self.without_weather)} without weather" if self.without_weather else ""
+        return f"Weather locations of {self.sites} sites: {self.changed} changed{lacking}."
+
+
+@transaction.atomic
+def assign_locations(
+    *,
+    within_km: float = WITHIN_KM,
+    within_m: float = WITHIN_M,
+    rain_within_km: float = RAIN_WITHIN_KM,
+) -> LocationAssignment:
+    """Give each site the nearest location that tells weather, and a nearer rain gauge where there is one.
+
+    Parameters
+    ----------
+    within_km, within_m
+        Farthest way, and largest difference in height between a location and the rain gauge taken
+        instead of it. (The book of sites knows no heights.)
+    rain_within_km
+        Farthest way to a gauge.
+    """
+    sites = list(
+        Site.objects.order_by("pk").only(
+            "code", "latitude", "longitude", "location_id", "rain_location_id", "no_weather_reason"
+        )
+    )
+    locations = _living_locations()
+    ids = np.array([location.pk for location in locations], dtype=np.int64)
+    position = [_column([getattr(site, name) for site in sites]) for name in ("latitude", "longitude")]
+    found = nearest_location(
+        position[0], position[1], np.full(len(sites), np.nan), _places(locations), within_km=within_km
+    )
+    heights = _places(locations).elevation_m
+    own_height = np.where(found.chosen >= 0, heights[found.chosen] if len(locations) else np.nan, np.nan)
+    gauges = [location for location in locations if location.pk in _gauge_ids(locations)]
+    rain = nearest_location(
+        position[0], position[1], own_height, _places(gauges), within_km=rain_within_km, within_m=within_m
+    )
+    changed, lacking = [], []
+    for at, site in enumerate(sites):
+        place = int(ids[found.chosen[at]]) if found.chosen[at] >= 0 else None
+        reason = "" if place is not None else _reason(site, found, at, locations, within_km)
+        gauge = gauges[int(rain.chosen[at])] if place is not None and rain.chosen[at] >= 0 else None
+        gauge_pk = None if gauge is None or gauge.pk == place else gauge.pk
+        if reason:
+            lacking.append((site.code, reason))
+        before = (site.location_id, site.rain_location_id, site.no_weather_reason)
+        if before != (place, gauge_pk, reason):
+            site.location_id, site.rain_location_id, site.no_weather_reason = place, gauge_pk, reason
+            changed.append(site)
+    Site.objects.bulk_update(changed, ["location", "rain_location", "no_weather_reason"], batch_size=500)
+    return LocationAssignment(len(sites), len(changed), tuple(sorted(lacking)))
+
+
+def _living_locations() -> list[Location]:
+    """Locations that tell weather: some day was measured, and not long before the newest of all."""
+    newest = Location.objects.aggregate(newest=Max("newest_day"))["newest"]
+    if newest is None:
+        return []
+    return list(Location.objects.filter(newest_day__gte=newest - FORGOTTEN_AFTER).order_by("pk"))
+
+
+def _gauge_ids(locations: Sequence[Location]) -> set[int]:
+    """Locations that measure rain themselves: no grid points, and with some rain known lately."""
+    newest: date | None = max(
+        (location.newest_day for location in locations if location.newest_day), default=None
+    )
+    if newest is None:
+        return set()
+    rows = DailyWeather.objects.filter(
+        kind=DailyWeather.Kind.OBSERVED,
+        day__gt=newest - FORGOTTEN_AFTER,
+        rain_mm__isnull=False,
+        location__is_grid=False,
+    )
+    return set(rows.order_by().values_list("location_id", flat=True).distinct())
+
+
+def _places(locations: Sequence[Location]) -> Places:
+    """Positions and heights as arrays."""
+    return Places(
+        *(
+            _column([getattr(location, name) for location in locations])
+            for name in ("latitude", "longitude", "elevation_m")
+        )
+    )
+
+
+def _column(values: Sequence[float | None]) -> FloatArray:
+    """Numbers as an array, NaN where unknown."""
+    return np.array(values, dtype=np.float64).reshape(-1)
+
+
+def _reason(
+    site: Site, found: NearestLocation, at: int, locations: Sequence[Location], within_km: float
+) -> str:
+    """Why a site has no weather, in words for its page."""
+    if site.latitude is None or site.longitude is None:
+        return NO_POSITION
+    if found.nearest[at] < 0:
+        return NO_LOCATION
+    name = locations[int(found.nearest[at])].name
+    return f"the nearest location, {name}, is {found.distance_km[at]:.0f} km away (at most {within_km:g} km)"
