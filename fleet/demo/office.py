@@ -104,18 +104,19 @@ def rules(today: date) -> dict[str, object]:
                 "supplier": "Wend Valley Water",
                 "stages": [
                     {
-                        "name": "odd and even dates",
+                        "name": f"{parity} house numbers, {parity} dates",
                         "from": f"{today.year - 4}-03-01",
                         "until": None,
-                        "address_rule": "odd",
-                        "dates": "odd",
+                        "address_rule": parity,
+                        "dates": parity,
                         "bar_31st": False,
                         "windows": ["18:00-10:00"],
-                        "window_day": "opening",
+                        "window_day": "calendar",
                         "applies_to": {"heads": [], "plants": []},
                         "source": "invented: Wend Valley Water, notice to customers",
                         "checked_on": checked,
                     }
+                    for parity in ("odd", "even")
                 ],
             },
             {
@@ -126,7 +127,7 @@ def rules(today: date) -> dict[str, object]:
                         "name": "two days a week",
                         "from": f"{today.year - 4}-03-01",
                         "until": None,
-                        "address_rule": "odd",
+                        "address_rule": "none",
                         "weekdays": {"odd": ["wed", "sat"], "even": ["thu", "sun"]},
                         "windows": ["20:00-08:00"],
                         "window_day": "opening",

@@ -25,10 +25,10 @@ KL: Final = {
 ASSUMED_RATE_MM_H: Final = {
     "fixed_spray": 41.0, "rotor": 13.0, "rotary_nozzle": 11.0, "dripline": 15.0, "bubbler": 25.0,
 }  # fmt: skip
-CLOCK_STARTS: Final = {"Wend Valley Water": ("04:00", "06:30"), "Hillside Mutual": ("21:00", "04:30")}
+CLOCK_STARTS: Final = {"Wend Valley Water": ("04:00", "06:30"), "Hillside Mutual": ("20:30", "23:00")}
 SENSOR_STARTS: Final = {
     "Wend Valley Water": ("02:30", "04:45", "07:00"),
-    "Hillside Mutual": ("21:00", "00:30", "04:00"),
+    "Hillside Mutual": ("20:15", "21:45", "23:15"),
 }
 
 

@@ -199,7 +199,7 @@ def _worth_trying(fitting: list[DayChoice], limit: int) -> tuple[DayChoice, ...]
 def _rank(choice: DayChoice) -> tuple[int, int, int, int]:
     """Evenly spread first, then much room, then simple to key in; smaller is better."""
     room = max(block.closes_min - block.opens_min for block in choice.blocks)
-    simple = {"daily": 0, "interval": 1, "odd": 2, "even": 2, "weekdays": 3}
+    simple = {"daily": 0, "odd": 1, "even": 1, "interval": 2, "weekdays": 3}
     gaps = np.diff(np.flatnonzero(choice.runs)) if choice.runs.sum() > 1 else np.array([len(choice.runs)])
     return int(gaps.max()), int((gaps**2).sum()), -room, simple[choice.pattern.kind]
 

@@ -142,18 +142,9 @@ def with_forecast(found: Seasons, forecast: DaySpan, settings: ProgramSettings) 
     return Seasons(et, rain, found.seasons_used, found.is_short, found.is_known)
 
 
-def driest(found: FloatArray, settings: ProgramSettings) -> FloatArray:
-    """The driest seasons of an array sorted driest first, (days, places, fewer seasons), same unit [mm/d].
-
-    Parameters
-    ----------
-    found
-        Array whose last axis is the season [mm/d].
-    settings
-        Settings of the round.
-    """
-    count = max(1, int(np.ceil(found.shape[-1] * settings.driest_share)))
-    return found[..., :count]
+def driest_count(seasons_known: int, settings: ProgramSettings) -> int:
+    """How many of the seasons, driest first, a program that stands for months is sized for [1]."""
+    return max(1, int(np.ceil(seasons_known * settings.driest_share)))
 
 
 def _is_counted(values: FloatArray, axis: int) -> BoolArray:
@@ -181,7 +172,8 @@ def _mean(values: FloatArray, axis: int) -> FloatArray:
     known = ~np.isnan(values)
     count = known.sum(axis=axis, keepdims=True)
     total = np.where(known, values, 0.0).sum(axis=axis, keepdims=True)
-    return np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0)
+    mean: FloatArray = np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0)
+    return mean
 
 
 def _blocks(recent: DaySpan, radiation_ratio: FloatArray, count: int) -> tuple[FloatArray, FloatArray]:

@@ -1,0 +1,106 @@
+"""Builds the invented company: files from a seed, brought in by the same imports that a company uses."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Final
+from zoneinfo import ZoneInfo
+
+import shapely
+from sites.services.book import import_book
+from sites.services.locations import assign_locations
+from weather.services.import_weather import import_weather
+
+from fleet.demo.book import TIMEZONE
+from fleet.demo.files import DemoFiles, write_demo_files
+from fleet.demo.ground_plan import DEPOT_M, lonlat
+from fleet.demo.office import COMPANY, OFFICE, PEOPLE
+from fleet.models import User
+from fleet.services.company import DemoFounding, add_accounts, found_demo_company, record_contracts
+from fleet.services.record_company import import_tariffs, import_technicians
+from fleet.services.record_visits import import_visits
+from fleet.services.streets import build_streets
+from sites.services.record_bypass import import_bypass
+from sites.services.record_meters import import_meter, import_readings
+from sites.services.record_programs import import_programs
+from sites.services.record_rules import import_rules
+from weather.importing.rows import ImportReport
+
+BY: Final = "demo"
+# The gardens joined the company long before today, so that calendar needs may be raised.
+JOINED: Final = date(2023, 1, 9)
+
+
+class DemoFileRefused(RuntimeError):
+    """An import refused a file that the demo made: a fault of the product."""
+
+
+def build_demo_company(
+    *, data_dir: Path, sites: int, seed: int, today: date, tell: Callable[[str], None]
+) -> DemoFiles:
+    """Found the company and bring all its files in.
+
+    Parameters
+    ----------
+    data_dir
+        Data folder; the files go into its `demo` folder.
+    sites
+        Number of gardens.
+    seed
+        Seed of all chance.
+    today
+        The company's today.
+    tell
+        Called with the name of each step.
+    """
+    tell(f"inventing {sites} gardens, five years of weather and their records")
+    files = write_demo_files(data_dir / "demo", sites=sites, seed=seed, today=today)
+    depot = lonlat(shapely.Point(*DEPOT_M))
+    now = datetime.combine(today, time(6, 30), ZoneInfo(TIMEZONE))
+    found_demo_company(
+        founding=DemoFounding(
+            name=COMPANY,
+            timezone=TIMEZONE,
+            currency="USD",
+            seed=seed,
+            today=today,
+            depot=(depot.y, depot.x),
+            layers=files.layers,
+        )
+    )
+    add_accounts(people=OFFICE)
+    add_accounts(
+        people=[
+            (login, name.split()[0], name.split()[1], User.Role.TECHNICIAN.value)
+            for _, name, login, *_ in PEOPLE
+        ]
+    )
+    _bring_in(files.folder, today=today, now=now, tell=tell)
+    record_contracts(rows=files.contracts)
+    tell("streets from the extract")
+    build_streets(path=files.folder / "streets.osm", data_dir=data_dir)
+    return files
+
+
+def _bring_in(folder: Path, *, today: date, now: datetime, tell: Callable[[str], None]) -> None:
+    """Import every file in an order in which each finds what it refers to."""
+    steps: tuple[tuple[str, Callable[[Path], ImportReport]], ...] = (
+        ("weather.csv", lambda path: import_weather(path=path, now=now)),
+        ("rules.json", lambda path: import_rules(path=path, by=BY, now=now)),
+        ("book.geojson", lambda path: import_book(path=path, by=BY, now=now, today=JOINED)),
+        ("tariffs.csv", lambda path: import_tariffs(path=path)),
+        ("technicians.csv", lambda path: import_technicians(path=path, by=BY, now=now)),
+        ("programs.csv", lambda path: import_programs(path=path, by=BY, now=now)),
+        ("bypass.csv", lambda path: import_bypass(path=path, today=today)),
+        ("meter.csv", lambda path: import_meter(path=path, today=today)),
+        ("readings.csv", lambda path: import_readings(path=path, now=now)),
+        ("visits.csv", lambda path: import_visits(path=path, by=BY, now=now)),
+    )
+    for name, bring in steps:
+        report = bring(folder / name)
+        if report.problems:
+            raise DemoFileRefused(f"{len(report.problems)} problems, first: {report.problems[0]}")
+        tell(report.summary())
+    assign_locations()

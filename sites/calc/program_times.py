@@ -1,0 +1,193 @@
+"""A chosen program put on the clock: letters, order of stations, start times."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from sites.calc.program_patterns import Block, DayChoice
+from sites.calc.rules import MINUTES_A_DAY
+
+LETTERS: Final = "ABCDEFGH"
+
+
+@dataclass(frozen=True, slots=True)
+class StationRun:
+    """One station's run in a pass.
+
+    Parameters
+    ----------
+    station
+        Its number.
+    minutes
+        Minutes of one start [min].
+    soak_min
+        Least time from its start to its next start, so that what stands on the ground has soaked in [min].
+    """
+
+    station: int
+    minutes: float
+    soak_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class TimerLimits:
+    """What the timer and its sensor allow.
+
+    Parameters
+    ----------
+    governing_station
+        Station of the sensor's zone; 0: no sensor.
+    has_free_order
+        Whether stations may run in any order.
+    program_count
+        Program letters [1].
+    settle_min
+        Time that the sensor takes to see a pass before the next start [min].
+    start_step_min
+        Start times are keyed in whole steps [min].
+    done_by_min
+        Time of day by which watering is best over [min after midnight].
+    """
+
+    governing_station: int
+    has_free_order: bool
+    program_count: int
+    settle_min: float
+    start_step_min: int
+    done_by_min: int
+
+
+@dataclass(frozen=True, slots=True)
+class Letter:
+    """One program letter: starts [min after midnight] and runs in their order."""
+
+    letter: str
+    starts_min: tuple[int, ...]
+    runs: tuple[StationRun, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Timetable:
+    """A program on the clock.
+
+    Parameters
+    ----------
+    letters
+        Its program letters.
+    used_min, window_min
+        From the first start to the last end, and the hours of the day that it lies in [min].
+    needs_wire_move
+        Whether the governing station cannot close its pass until two station wires are exchanged.
+    cut_short
+        Stations that the sensor may cut short until then.
+    overrun_min
+        Minutes by which it does not fit [min]; 0: it fits.
+    """
+
+    letters: tuple[Letter, ...]
+    used_min: float
+    window_min: float
+    needs_wire_move: bool
+    cut_short: tuple[int, ...]
+    overrun_min: float
+
+
+def timetable(runs: Sequence[StationRun], starts: int, choice: DayChoice, limits: TimerLimits) -> Timetable:
+    """The runs of a pass, `starts` times a day, set into the widest hours of a day choice.
+
+    The governing station closes the pass: by order where the timer allows one, else alone in the last program
+    letter, which starts when the others have ended; where neither is possible its wire has to be exchanged.
+
+    Parameters
+    ----------
+    runs
+        Runs of all stations; those of no minutes are left out.
+    starts
+        Starts of a watering day [1].
+    choice
+        Day pattern with its hours [min].
+    limits
+        What the timer allows.
+    """
+    used = sorted((run for run in runs if run.minutes > 0), key=lambda run: run.station)
+    block = max(choice.blocks, key=lambda one: one.closes_min - one.opens_min)
+    first, last, cut_short = _groups(used, limits)
+    length = sum(run.minutes for run in used)
+    before = _up(sum(run.minutes for run in first), limits.start_step_min) if last else 0
+    total = before + sum(run.minutes for run in last) if last else length
+    spacing = _up(_spacing(used, total, starts, limits), limits.start_step_min)
+    times, overrun = _start_times(block, starts, total, spacing, before, limits)
+    letters = [Letter(LETTERS[0], times, tuple(first))]
+    if last:
+        letters.append(
+            Letter(
+                LETTERS[limits.program_count - 1], tuple(int(time + before) for time in times), tuple(last)
+            )
+        )
+    return Timetable(
+        letters=tuple(letter for letter in letters if letter.runs),
+        used_min=(times[-1] - times[0] if times else 0) + total,
+        window_min=float(block.closes_min - block.opens_min),
+        needs_wire_move=bool(cut_short),
+        cut_short=tuple(cut_short),
+        overrun_min=overrun,
+    )
+
+
+def _groups(
+    used: list[StationRun], limits: TimerLimits
+) -> tuple[list[StationRun], list[StationRun], list[int]]:
+    """Runs of the first letter, of the last letter, and stations that may be cut short."""
+    governing = [run for run in used if run.station == limits.governing_station]
+    others = [run for run in used if run.station != limits.governing_station]
+    behind = [run.station for run in others if run.station > limits.governing_station]
+    if not governing or not behind:
+        return used, [], []
+    if limits.has_free_order:
+        return [*others, *governing], [], []
+    if limits.program_count >= 2:
+        return others, governing, []
+    return used, [], behind
+
+
+def _spacing(used: list[StationRun], total: float, starts: int, limits: TimerLimits) -> float:
+    """Least time from one start to the next [min]."""
+    if starts < 2:
+        return total
+    settle = limits.settle_min if limits.governing_station else 0.0
+    return max(total + settle, *(run.soak_min for run in used), total)
+
+
+def _start_times(
+    block: Block, starts: int, total: float, spacing: float, before: float, limits: TimerLimits
+) -> tuple[tuple[int, ...], float]:
+    """Start times [min after midnight] as late as watering is best, and the minutes that do not fit."""
+    step = limits.start_step_min
+    closes = block.closes_min
+    best_end = limits.done_by_min if block.opens_min < limits.done_by_min <= closes else closes
+    # A start belongs to its own day: it may not slip past midnight, and neither may the second letter's.
+    latest = MINUTES_A_DAY - step - before
+    span = (starts - 1) * spacing
+    opens = _up(block.opens_min, step)
+    for end in (best_end, closes):
+        last = _down(min(end - total, latest), step)
+        if last - span >= opens:
+            return tuple(int(last - span + number * spacing) for number in range(starts)), 0.0
+    available = min(closes, MINUTES_A_DAY + total) - opens
+    needed = span + total
+    fitting = tuple(
+        int(time) for number in range(starts) if (time := opens + number * spacing) <= latest
+    ) or (int(opens),)
+    return fitting, max(needed - available, 1.0)
+
+
+def _up(value: float, step: int) -> float:
+    """The value raised to a whole step."""
+    return -(-value // step) * step
+
+
+def _down(value: float, step: int) -> float:
+    """The value lowered to a whole step."""
+    return value // step * step

@@ -1,0 +1,114 @@
+"""The round's answer for some controllers: the best program, what is set now, and whether a change pays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sites.calc.program_cost import need_mm
+from sites.calc.program_now import SetNow, set_now
+from sites.calc.program_problem import Problem
+from sites.calc.program_search import Chosen, best_programs
+from weather.calc.arrays import BoolArray, FloatArray
+
+# Days that "the next four weeks" have [d].
+WEEKS = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class RoundPlan:
+    """Best against set now, over the horizon.
+
+    Parameters
+    ----------
+    chosen
+        The best programs.
+    new, now
+        Outcome of the best and of what is set, under the same weather.
+    need_mm
+        What irrigation has to bring to each zone [mm], (zones,).
+    is_change
+        Whether a change is worth making, (controllers,).
+    is_past_runoff
+        Whether a run set now is longer than the run-off limit, (zones,).
+    water_at_stake_l
+        Gross water of now less that of new [L], (controllers,).
+    dry_days_spared
+        Zone-days beyond allowed depletion of now less those of new [d], (controllers,).
+    """
+
+    chosen: Chosen
+    new: SetNow
+    now: SetNow
+    need_mm: FloatArray
+    is_change: BoolArray
+    is_past_runoff: BoolArray
+    water_at_stake_l: FloatArray
+    dry_days_spared: FloatArray
+
+
+def round_plan(
+    given: Problem, *, starts: FloatArray, run_min: FloatArray, is_known: BoolArray, breaks_rule: BoolArray
+) -> RoundPlan:
+    """The best program of each controller, held against what is set.
+
+    A change is material where missing adequacy falls by more than the keep band, or losses per need do, or
+    where what is set is unknown, runs off, or breaks a rule.
+
+    Parameters
+    ----------
+    given
+        Controllers of one kind with their zones.
+    starts
+        Starts offered as set [1/d], (days, controllers).
+    run_min
+        Minutes of each zone as set [min/d], (days, zones).
+    is_known
+        Whether anything is set, (controllers,).
+    breaks_rule
+        Whether what is set runs outside permitted days, (controllers,).
+    """
+    chosen = best_programs(given)
+    runs = np.take_along_axis(given.offered, np.maximum(chosen.pattern, 0)[None, :, None], axis=2)[:, :, 0]
+    offered = np.where(chosen.pattern >= 0, runs * chosen.starts, 0).astype(np.float64)
+    planned = set_now(
+        given,
+        starts=offered,
+        run_min=offered[:, given.owner] * chosen.minutes,
+        is_known=chosen.pattern >= 0,
+    )
+    present = set_now(given, starts=starts, run_min=run_min, is_known=is_known)
+    need = need_mm(given.truth)
+    past = present.minutes > given.cap_min + 1e-6
+    missing_now, lost_now = _score(given, present, need)
+    missing_new, lost_new = _score(given, planned, need)
+    settings = given.settings
+    is_better = (missing_now - missing_new > settings.keep_shortfall) | (
+        lost_now - lost_new > settings.keep_loss
+    )
+    any_past = np.logical_or.reduceat(past, given.first)
+    is_change = (is_better | ~is_known | any_past | breaks_rule) & (chosen.pattern >= 0)
+    litres = (present.gross_mm - planned.gross_mm) * given.zones.area_m2
+    dry = (present.dry_share - planned.dry_share) * starts.shape[0]
+    return RoundPlan(
+        chosen=chosen,
+        new=planned,
+        now=present,
+        need_mm=need,
+        is_change=is_change,
+        is_past_runoff=past,
+        water_at_stake_l=np.where(is_known, np.add.reduceat(litres, given.first), 0.0),
+        dry_days_spared=np.where(is_known, np.add.reduceat(dry, given.first), 0.0),
+    )
+
+
+def _score(given: Problem, done: SetNow, need: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Missing adequacy and losses per need of each controller, weighted by area [1]."""
+    missing = np.maximum(given.settings.target_adequacy - done.adequacy, 0.0)
+    missing += 0.2 * np.maximum(done.dry_share - given.settings.most_dry_share, 0.0)
+    lost = done.lost_mm / np.maximum(need, 1.0)
+    return (
+        np.add.reduceat(missing * given.weight, given.first),
+        np.add.reduceat(lost * given.weight, given.first),
+    )

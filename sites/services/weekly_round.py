@@ -1,0 +1,265 @@
+"""The weekly round: recommended programs of all controllers, held against what is set."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+import numpy as np
+from django.db import transaction
+
+from sites.calc.program_controllers import RuleCase
+from sites.calc.program_passes import program_passes
+from sites.calc.program_problem import Problem, problem
+from sites.calc.program_settings import ProgramSettings
+from sites.calc.program_weather import Seasons
+from sites.calc.round_plan import RoundPlan, round_plan
+from sites.calc.zone_table import ZoneTable
+from sites.models import Recommendation, RecommendationLine, Site, Zone
+from sites.models.choices import ProgramStatus
+from sites.selectors.balance import balance_days
+from sites.selectors.programs_set import program_lines
+from sites.selectors.round_inputs import RoundControllers, round_controllers, round_weather, zone_margins
+from sites.selectors.zones import zone_table
+from sites.services.round_rows import recommendation_rows
+from weather.calc.arrays import BoolArray, FloatArray, IntArray
+
+CONTROLLERS_AT_ONCE: Final = 40
+SITES_AT_ONCE: Final = 1_000
+UNDECIDED: Final = (ProgramStatus.RECOMMENDED.value,)
+
+
+@dataclass(frozen=True, slots=True)
+class RoundReport:
+    """What the round did: controllers with a program, changes worth making, and those left out with why."""
+
+    controllers: int
+    changes: int
+    nothing_fits: int
+    left_out: tuple[tuple[str, str], ...]
+
+    def summary(self) -> str:
+        """One line for the end of a command."""
+        return (
+            f"{self.controllers} controllers, {self.changes} changes worth making, "
+            f"{self.nothing_fits} where nothing fits, {len(self.left_out)} left out"
+        )
+
+
+def weekly_round(
+    *,
+    week: date,
+    today: date,
+    price_per_m3: float,
+    site_codes: Iterable[str] | None = None,
+    settings: ProgramSettings | None = None,
+) -> RoundReport:
+    """Recompute the recommended program of every controller for a week; decisions that were made stay.
+
+    Parameters
+    ----------
+    week
+        Its Monday.
+    today
+        Day of computing; depletion is that of the day before.
+    price_per_m3
+        Price of water, for the money at stake.
+    site_codes
+        Only these sites; None: all.
+    settings
+        Settings of the round; None: the defaults.
+    """
+    chosen = settings or ProgramSettings()
+    sites = Site.objects.order_by("code")
+    if site_codes is not None:
+        sites = sites.filter(code__in=list(site_codes))
+    ids = list(sites.values_list("pk", flat=True))
+    done, changes, nothing, left_out = 0, 0, 0, []
+    for left in range(0, len(ids), SITES_AT_ONCE):
+        rows, lacking = _sites_round(ids[left : left + SITES_AT_ONCE], week, today, price_per_m3, chosen)
+        _store(rows, week)
+        done += len(rows)
+        changes += sum(row.is_change for row, _ in rows)
+        nothing += sum(bool(row.binding_limit) for row, _ in rows)
+        left_out += lacking
+    return RoundReport(done, changes, nothing, tuple(left_out))
+
+
+Rows = list[tuple[Recommendation, list[RecommendationLine]]]
+
+
+def _sites_round(
+    site_ids: list[int], week: date, today: date, price_per_m3: float, settings: ProgramSettings
+) -> tuple[Rows, list[tuple[str, str]]]:
+    """Recommendations of some sites, and (site, reason) of those without."""
+    table = zone_table(site_ids=site_ids)
+    if len(table) == 0:
+        return [], []
+    places = np.unique(table.location_id[table.location_id > 0])
+    weather = round_weather(location_ids=places, week=week, today=today, settings=settings)
+    at = np.searchsorted(places, table.location_id)
+    has_weather = (table.location_id > 0) & weather.is_known[np.minimum(at, len(places) - 1)]
+    lacking = _without(table, ~has_weather)
+    table = table.take(has_weather)
+    if len(table) == 0:
+        return [], lacking
+    found = round_controllers(zones=table, week=week, settings=settings)
+    depletion = _depletion_mm(table, today)
+    factors = dict(Zone.objects.filter(pk__in=table.zone_id.tolist()).values_list("pk", "margin_factor"))
+    margin = zone_margins(
+        zones=table, factors=np.array([factors[int(pk)] for pk in table.zone_id]), settings=settings
+    )
+    rows: Rows = []
+    for is_governed in (True, False):
+        kind = np.flatnonzero(found.table.is_governed == is_governed)
+        for left in range(0, kind.size, CONTROLLERS_AT_ONCE):
+            some = kind[left : left + CONTROLLERS_AT_ONCE]
+            rows += _chunk(
+                some, table, found, weather, places, depletion, margin, week, today, price_per_m3, settings
+            )
+    return rows, lacking
+
+
+def _without(table: ZoneTable, where: BoolArray) -> list[tuple[str, str]]:
+    """Site codes without weather to plan with."""
+    lacking = np.unique(table.site_id[where]).tolist()
+    return [
+        (code, "no weather") for code in Site.objects.filter(pk__in=lacking).values_list("code", flat=True)
+    ]
+
+
+def _depletion_mm(table: ZoneTable, today: date) -> FloatArray:
+    """Depletion of each zone at the end of yesterday, NaN where the balance does not reach it [mm]."""
+    day = today - timedelta(days=1)
+    return np.asarray(
+        balance_days(zone_ids=table.zone_id, start=day, end=today).depletion_mm[0], dtype=np.float64
+    )
+
+
+def _chunk(
+    some: IntArray,
+    table: ZoneTable,
+    found: RoundControllers,
+    weather: Seasons,
+    places: IntArray,
+    depletion: FloatArray,
+    margin: FloatArray,
+    week: date,
+    today: date,
+    price_per_m3: float,
+    settings: ProgramSettings,
+) -> Rows:
+    """Recommendations of some controllers of one kind."""
+    mine = np.isin(table.controller_id, found.table.controller_id[some])
+    zones = table.take(mine)
+    rain_place = np.where(np.isin(zones.rain_location_id, places), zones.rain_location_id, zones.location_id)
+    given = problem(
+        zones,
+        found.table.take(some),
+        found.cases,
+        weather,
+        weather_column=np.searchsorted(places, zones.location_id),
+        rain_column=np.searchsorted(places, rain_place),
+        depletion_mm=depletion[mine],
+        margin=margin[mine],
+        settings=settings,
+    )
+    days = np.arange(np.datetime64(week), np.datetime64(week) + settings.horizon_days)
+    passes = program_passes(
+        program_lines(controller_ids=given.controllers.controller_id),
+        days=days,
+        controller_ids=given.controllers.controller_id,
+        zone_ids=zones.zone_id,
+    )
+    starts = passes.starts.astype(np.float64)
+    plan = round_plan(
+        given,
+        starts=starts,
+        run_min=passes.run_min.astype(np.float64),
+        is_known=passes.is_known[0],
+        breaks_rule=_breaks_rule(starts, given, found.cases),
+    )
+    return _rows(given, plan, found, some, weather, places, week, today, price_per_m3)
+
+
+def _breaks_rule(starts: FloatArray, given: Problem, cases: tuple[RuleCase, ...]) -> BoolArray:
+    """Whether a start as set lies on a day that no open day pattern has, (controllers,)."""
+    open_days = np.stack(
+        [
+            np.logical_or.reduce([choice.runs for choice in cases[case].choices])
+            if cases[case].choices
+            else np.zeros(starts.shape[0], dtype=np.bool_)
+            for case in given.controllers.case
+        ],
+        axis=1,
+    )
+    return np.asarray(((starts > 0) & ~open_days).any(axis=0))
+
+
+def _rows(
+    given: Problem,
+    plan: RoundPlan,
+    found: RoundControllers,
+    some: IntArray,
+    weather: Seasons,
+    places: IntArray,
+    week: date,
+    today: date,
+    price_per_m3: float,
+) -> Rows:
+    """Model rows of a chunk."""
+    rows: Rows = []
+    for at, controller in enumerate(some):
+        place = int(np.searchsorted(places, given.zones.location_id[given.first[at]]))
+        rows.append(
+            recommendation_rows(
+                given=given,
+                plan=plan,
+                at=at,
+                found=found,
+                controller=int(controller),
+                week=week,
+                today=today,
+                price_per_m3=price_per_m3,
+                seasons_used=int(weather.seasons_used[place]),
+                short_history=bool(weather.is_short[place]),
+            )
+        )
+    return rows
+
+
+@transaction.atomic
+def _store(rows: Rows, week: date) -> None:
+    """Write the recommendations of a week; one that somebody decided on is left as it is."""
+    controllers = [row.controller_id for row, _ in rows]
+    decided = set(
+        Recommendation.objects.filter(week=week, controller_id__in=controllers)
+        .exclude(status__in=UNDECIDED)
+        .values_list("controller_id", flat=True)
+    )
+    fresh = [(row, lines) for row, lines in rows if row.controller_id not in decided]
+    fields = [
+        field.name
+        for field in Recommendation._meta.concrete_fields
+        if field.name not in {"id", "controller", "week", "status", "decided_by", "decided_at", "note"}
+    ]
+    Recommendation.objects.bulk_create(
+        [row for row, _ in fresh],
+        batch_size=500,
+        update_conflicts=True,
+        unique_fields=["controller", "week"],
+        update_fields=fields,
+    )
+    ids = dict(
+        Recommendation.objects.filter(week=week, controller_id__in=controllers).values_list(
+            "controller_id", "pk"
+        )
+    )
+    own = [ids[row.controller_id] for row, _ in fresh]
+    RecommendationLine.objects.filter(recommendation_id__in=own).delete()
+    for row, lines in fresh:
+        for line in lines:
+            line.recommendation_id = ids[row.controller_id]
+    RecommendationLine.objects.bulk_create([line for _, lines in fresh for line in lines], batch_size=1_000)
