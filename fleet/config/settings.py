@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 from pathlib import Path
 
 import environ
 from csp.constants import NONCE, NONE, SELF
+
+# A VRT file may make GDAL read any file of the server: never load those drivers.
+os.environ.setdefault("GDAL_SKIP", "OGR_VRT,VRT,GTI")
 
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 env = environ.Env()
@@ -18,7 +22,7 @@ DATA_DIR.mkdir(parents=True, exist_ok=True)
 
 def _secret_key() -> str:
     """The key from the environment, else one made for this installation and kept in its data folder."""
-    given = env.str("SECRET_KEY", default="")
+    given = str(env.str("SECRET_KEY", default=""))
     if given:
         return given
     path = DATA_DIR / "secret_key"

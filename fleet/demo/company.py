@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
 import shapely
-from sites.services.book import import_book
-from sites.services.locations import assign_locations
-from weather.services.import_weather import import_weather
 
 from fleet.demo.book import TIMEZONE
 from fleet.demo.files import DemoFiles, write_demo_files
@@ -22,15 +19,18 @@ from fleet.services.company import DemoFounding, add_accounts, found_demo_compan
 from fleet.services.record_company import import_tariffs, import_technicians
 from fleet.services.record_visits import import_visits
 from fleet.services.streets import build_streets
+from sites.services.book import import_book
+from sites.services.locations import assign_locations
 from sites.services.record_bypass import import_bypass
 from sites.services.record_meters import import_meter, import_readings
 from sites.services.record_programs import import_programs
 from sites.services.record_rules import import_rules
 from weather.importing.rows import ImportReport
+from weather.services.import_weather import import_weather
 
 BY: Final = "demo"
-# The gardens joined the company long before today, so that calendar needs may be raised.
-JOINED: Final = date(2023, 1, 9)
+# The gardens joined the company long before today, so that calendar needs may be raised [d].
+JOINED_BACK: Final = timedelta(days=400)
 
 
 class DemoFileRefused(RuntimeError):
@@ -89,7 +89,10 @@ def _bring_in(folder: Path, *, today: date, now: datetime, tell: Callable[[str],
     steps: tuple[tuple[str, Callable[[Path], ImportReport]], ...] = (
         ("weather.csv", lambda path: import_weather(path=path, now=now)),
         ("rules.json", lambda path: import_rules(path=path, by=BY, now=now)),
-        ("book.geojson", lambda path: import_book(path=path, by=BY, now=now, today=JOINED)),
+        (
+            "book.geojson",
+            lambda path: import_book(path=path, by=BY, now=now, today=today - JOINED_BACK, timezone=TIMEZONE),
+        ),
         ("tariffs.csv", lambda path: import_tariffs(path=path)),
         ("technicians.csv", lambda path: import_technicians(path=path, by=BY, now=now)),
         ("programs.csv", lambda path: import_programs(path=path, by=BY, now=now)),

@@ -215,9 +215,11 @@ def _reasons(
     words = "One pass a watering day gives" if passes == 1 else f"{passes} short passes a watering day give"
     reasons.append(f"{words} every zone {least:.0f} % or more of its need.")
     if table.needs_wire_move:
+        governing = int(found.governing_station[controller])
+        cut = _stations(np.array(table.cut_short)).lower()
         reasons.append(
-            f"Station {int(found.governing_station[controller])} has the sensor but cannot run last: until two "
-            f"station wires are exchanged, {_stations(np.array(table.cut_short)).lower()} may be cut short."
+            f"Station {governing} has the sensor but cannot run last: until two station wires are exchanged, "
+            f"{cut} may be cut short."
         )
     return reasons
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 
 from sites.calc.program_settings import ProgramSettings
-from sites.calc.program_weather import DaySpan, Seasons, seasons, with_forecast
+from sites.calc.program_weather import DaySpan, Seasons, driest_count, seasons, with_forecast
 
 DAYS = 28
 SETTINGS = ProgramSettings()

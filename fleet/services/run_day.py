@@ -1,0 +1,132 @@
+"""The day's work: the only module that knows the order of the stages."""
+
+from __future__ import annotations
+
+import traceback
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
+
+from fleet.models import StageRun
+from fleet.selectors.prices import water_price_per_m3
+from fleet.services.plan_routes import plan_routes
+from fleet.services.raise_needs import raise_needs
+from fleet.services.stage_runs import ask_for_stage, beat, claim_stage, fail_stage, finish_stage
+from sites.services.balance import update_balance
+from sites.services.locations import assign_locations
+from sites.services.weekly_round import weekly_round
+
+NIGHT: Final = "run_day"
+PLANNING_SECONDS: Final = 10.0
+Clock = Callable[[], datetime]
+
+
+class StageFailed(RuntimeError):
+    """A stage broke; the message names it, and the run keeps the reason."""
+
+
+@dataclass(frozen=True, slots=True)
+class StageContext:
+    """What every stage is given: the company's day, the moment, the seed, and the scope of its run."""
+
+    day: date
+    now: datetime
+    seed: int
+    scope: str
+
+
+def monday_of(day: date) -> date:
+    """The Monday of a day's week."""
+    return day - timedelta(days=day.weekday())
+
+
+def _locations(context: StageContext) -> str:
+    del context
+    return assign_locations().summary()
+
+
+def _balance(context: StageContext) -> str:
+    update = update_balance(until_day=context.day - timedelta(days=1))
+    lacking = f"; no weather for {len(update.without_weather)} sites" if update.without_weather else ""
+    return f"{update.sites} sites, {update.zone_days} zone-days{lacking}"
+
+
+def _weekly_round(context: StageContext) -> str:
+    price = water_price_per_m3(day=context.day)
+    return weekly_round(week=monday_of(context.day), today=context.day, price_per_m3=price).summary()
+
+
+def _needs(context: StageContext) -> str:
+    return raise_needs(day=context.day).summary()
+
+
+def _routes(context: StageContext) -> str:
+    week = date.fromisoformat(context.scope) if context.scope != "all" else monday_of(context.day)
+    return plan_routes(now=context.now, week=week, seconds=PLANNING_SECONDS, seed=context.seed).summary()
+
+
+STAGES: Final[dict[str, Callable[[StageContext], str]]] = {
+    "assign_locations": _locations,
+    "update_balance": _balance,
+    "weekly_round": _weekly_round,
+    "raise_needs": _needs,
+    "plan_routes": _routes,
+}
+
+
+def run_day(*, day: date, clock: Clock, seed: int = 0, again: bool = True) -> Iterator[str]:
+    """Run every stage of a day in order; a line for each.
+
+    Parameters
+    ----------
+    day
+        The company's day.
+    clock
+        Tells the moment.
+    seed
+        Seed of the planner.
+    again
+        Run stages that are done already as well: each gives the same result again.
+
+    Raises
+    ------
+    StageFailed
+        A stage broke; the later ones did not run.
+    """
+    for stage in STAGES:
+        run = ask_for_stage(stage=stage, scope="all", day=day, now=clock(), again=again)
+        if run.state == StageRun.State.DONE:
+            continue
+        if not claim_stage(run_id=run.pk, now=clock()):
+            yield f"{stage}: another worker is on it"
+            continue
+        yield f"{stage}: {_run_claimed(run, clock=clock, seed=seed)}"
+
+
+def work_on(*, run_id: int, clock: Clock, seed: int = 0) -> bool:
+    """Do one asked-for run, if nobody else does; whether this call did it."""
+    if not claim_stage(run_id=run_id, now=clock()):
+        return False
+    run = StageRun.objects.get(pk=run_id)
+    if run.stage != NIGHT:
+        _run_claimed(run, clock=clock, seed=seed)
+        return True
+    lines = []
+    for line in run_day(day=run.day, clock=clock, seed=seed, again=False):
+        lines.append(line)
+        beat(run_id=run_id, now=clock(), progress=line)
+    finish_stage(run_id=run_id, now=clock(), summary=f"{len(lines)} stages")
+    return True
+
+
+def _run_claimed(run: StageRun, *, clock: Clock, seed: int) -> str:
+    """Summary of a claimed run; a failure is kept with its reason and raised by name."""
+    context = StageContext(day=run.day, now=clock(), seed=seed, scope=run.scope)
+    try:
+        summary = STAGES[run.stage](context)
+    except Exception as error:
+        fail_stage(run_id=run.pk, now=clock(), error=traceback.format_exc())
+        raise StageFailed(f"{run.stage}: {error}") from error
+    finish_stage(run_id=run.pk, now=clock(), summary=summary)
+    return summary
