@@ -1,0 +1,151 @@
+"""The grid of site offsets: what the book cannot know about one garden, learned from its own log.
+
+Two offsets are enough: `use`, the log error of water use over dose (landscape coefficient, precipitation
+rate and uniformity together), and `threshold`, the log error of the depletion at the threshold (soil curve,
+root depth and the sensor's own spread together). Each node of the grid is one pair.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from fleet.calc.watch_inputs import WatchInputs
+from fleet.calc.watch_settings import FleetFit
+
+SingleArray: TypeAlias = npt.NDArray[np.float32]
+FloatArray: TypeAlias = npt.NDArray[np.float64]
+
+USE_NODES = (-2.6, -1.6, -0.8, 0.0, 0.8, 1.6, 2.6)
+THRESHOLD_NODES = (-1.8, -0.6, 0.6, 1.8)
+
+_LEAST_THRESHOLD_SHARE = (
+    0.02  # of available water: a threshold below it could not be told from field capacity
+)
+_MOST_THRESHOLD_SHARE = 0.98
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Nodes in standard units and their prior weights, all (nodes,) [1]."""
+
+    use: FloatArray
+    threshold: FloatArray
+    weight: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class SiteConstants:
+    """What the day step needs of each site and node, in single precision.
+
+    Parameters
+    ----------
+    coefficient
+        Landscape coefficient with half of the use offset, (sites, nodes) [1].
+    dose_factor
+        Factor on the dose with the other half, (sites, nodes) [1].
+    threshold_mm
+        Depletion at the threshold, (sites, nodes) [mm].
+    available_mm
+        Total available water, (sites, 1) [mm].
+    floor_mm
+        Lowest depletion, below zero by the water held above field capacity, (sites, 1) [mm].
+    decision_variance_mm2
+        Variance of the sensor's decision beside that of the depletion, (sites, 1) [mm2].
+    prior_weight
+        Prior weight of the nodes, (nodes,) [1].
+    """
+
+    coefficient: SingleArray
+    dose_factor: SingleArray
+    threshold_mm: SingleArray
+    available_mm: SingleArray
+    floor_mm: SingleArray
+    decision_variance_mm2: SingleArray
+    prior_weight: SingleArray
+
+
+def offset_grid(use_nodes: tuple[float, ...], threshold_nodes: tuple[float, ...]) -> Grid:
+    """All pairs of the nodes with Gaussian weights, each axis rescaled to unit variance [1].
+
+    Parameters
+    ----------
+    use_nodes, threshold_nodes
+        Nodes in standard units [1].
+    """
+    use, use_weight = _unit_axis(use_nodes)
+    threshold, threshold_weight = _unit_axis(threshold_nodes)
+    return Grid(
+        use=np.repeat(use, threshold.size),
+        threshold=np.tile(threshold, use.size),
+        weight=np.outer(use_weight, threshold_weight).ravel(),
+    )
+
+
+def site_constants(inputs: WatchInputs, fit: FleetFit, grid: Grid) -> SiteConstants:
+    """Constants of each site and node [mm, 1].
+
+    Parameters
+    ----------
+    inputs
+        The sites.
+    fit
+        Fleet-level numbers and group means of the offsets.
+    grid
+        Nodes of the offsets.
+    """
+    use, threshold = site_offsets(inputs, fit, grid)
+    low = _LEAST_THRESHOLD_SHARE * inputs.available_water_mm
+    high = _MOST_THRESHOLD_SHARE * inputs.available_water_mm
+    threshold_mm = np.clip(
+        inputs.threshold_depletion_mm[:, None] * np.exp(threshold), low[:, None], high[:, None]
+    )
+    spread_mm = fit.tension_noise * inputs.tension_slope_mm
+    return SiteConstants(
+        coefficient=_single(inputs.landscape_coefficient[:, None] * np.exp(0.5 * use)),
+        dose_factor=_single(np.exp(-0.5 * use)),
+        threshold_mm=_single(threshold_mm),
+        available_mm=_single(inputs.available_water_mm[:, None]),
+        floor_mm=_single(-(fit.excess_share * inputs.excess_water_mm)[:, None]),
+        decision_variance_mm2=_single((fit.noise_mm**2 + spread_mm**2)[:, None]),
+        prior_weight=_single(grid.weight),
+    )
+
+
+def site_offsets(inputs: WatchInputs, fit: FleetFit, grid: Grid) -> tuple[FloatArray, FloatArray]:
+    """Use and threshold offsets of every site and node, both (sites, nodes) [1].
+
+    Parameters
+    ----------
+    inputs
+        The sites.
+    fit
+        Means and spreads of the offsets by group.
+    grid
+        Nodes in standard units.
+    """
+    use = fit.use_mean[inputs.use_group][:, None] + fit.use_sd[inputs.use_group][:, None] * grid.use
+    threshold = (
+        fit.threshold_mean[inputs.soil_group][:, None]
+        + fit.threshold_sd[inputs.soil_group][:, None] * grid.threshold
+    )
+    return use, threshold
+
+
+def _unit_axis(nodes: tuple[float, ...]) -> tuple[FloatArray, FloatArray]:
+    """Nodes and weights of one axis with mean 0 and variance 1."""
+    z = np.asarray(nodes, dtype=np.float64)
+    if z.size == 1:
+        return np.zeros(1), np.ones(1)
+    weight = np.exp(-0.5 * z**2)
+    weight /= weight.sum()
+    z = z - np.sum(weight * z)
+    return z / np.sqrt(np.sum(weight * z**2)), weight
+
+
+def _single(values: FloatArray) -> SingleArray:
+    """The values in single precision."""
+    return np.ascontiguousarray(values, dtype=np.float32)
