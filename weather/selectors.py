@@ -45,7 +45,7 @@ def weather_days(
         the forecast, where there is one, before a value filled from other days.
     """
     ids = np.unique(np.asarray(location_ids, dtype=np.int64))
-    days = np.arange(start, end, dtype="datetime64[D]")
+    days = np.arange(np.datetime64(start, "D"), np.datetime64(end, "D"))
     rows = DailyWeather.objects.filter(location_id__in=ids.tolist(), day__gte=start, day__lt=end)
     observed = rows.filter(kind=DailyWeather.Kind.OBSERVED)
     measured = _grid(observed.exclude(source=GAP_SOURCE), days, ids)
@@ -164,5 +164,6 @@ def mean_temperatures_near(
     means: dict[tuple[str, date], tuple[NewPlace, float]] = {}
     for pk, day, low, high in rows.values_list("location_id", "day", "tmin_c", "tmax_c").iterator():
         _, name, latitude, longitude, elevation_m = chosen[pk]
-        means[name, day] = (NewPlace(name, latitude, longitude, elevation_m), 0.5 * (low + high))
+        if low is not None and high is not None:
+            means[name, day] = (NewPlace(name, latitude, longitude, elevation_m), 0.5 * (low + high))
     return means

@@ -81,7 +81,7 @@ def nearest_location(
     asked = min(locations.count, _LOOKED_AT)
     tree = cKDTree(unit_vectors(locations.latitude_deg, locations.longitude_deg))
     chord, found = tree.query(unit_vectors(latitude_deg[placed], longitude_deg[placed]), k=asked)
-    way, found = chord_to_km(chord.reshape(-1, asked)), found.reshape(-1, asked)
+    way, found = chord_to_km(np.reshape(chord, (-1, asked))), np.reshape(found, (-1, asked))
     rise = np.abs(elevation_m[placed, np.newaxis] - locations.elevation_m[found])
     fits = (way <= within_km) & ~(rise > within_m)
     first = np.argmax(fits, axis=1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from typing import Any
 
 from weather.calc.new_days import FORECAST, OBSERVED, RAW, NewDay, NewPlace
 
@@ -12,9 +13,7 @@ HILL = NewPlace("Alder Hill", 41.25, -104.7, 1580.0)
 FAR = NewPlace("Far Plain", 44.0, -100.0, 500.0)
 
 
-def new_day(
-    place: NewPlace = FORD, day: date = DAY, issued: date | None = None, **values: float | None
-) -> NewDay:
+def new_day(place: NewPlace = FORD, day: date = DAY, issued: date | None = None, **values: Any) -> NewDay:
     """A plausible day in early summer; values override, None is unknown."""
     step = day.toordinal()
     given: dict[str, float | None] = {
@@ -36,6 +35,6 @@ def new_day(
     )
 
 
-def run_of_days(count: int, place: NewPlace = FORD, end: date = DAY, **values: float | None) -> list[NewDay]:
+def run_of_days(count: int, place: NewPlace = FORD, end: date = DAY, **values: Any) -> list[NewDay]:
     """Days up to `end`, inclusive."""
     return [new_day(place, end - timedelta(days=back), **values) for back in reversed(range(count))]

@@ -294,13 +294,10 @@ def test_a_locations_own_days_teach_its_sun_and_its_dryness() -> None:
     whole = one_station(120)
     learned = learned_assumptions(whole, MARICOPA)
 
-    assert (learned.solar_coefficient[:19] == 0.16).all()  # type: ignore[index]
-    assert (learned.dew_gap_c[:19] == 0.0).all()  # type: ignore[index]
-    assert (
-        learned.dew_gap_c[-1, 0]
-        == pytest.approx(  # type: ignore[index]
-            np.mean((whole.tmin_c - whole.tdew_c)[60:]), rel=1e-9
-        )
+    assert (np.asarray(learned.solar_coefficient)[:19] == 0.16).all()
+    assert (np.asarray(learned.dew_gap_c)[:19] == 0.0).all()
+    assert np.asarray(learned.dew_gap_c)[-1, 0] == pytest.approx(
+        np.mean((whole.tmin_c - whole.tdew_c)[60:]), rel=1e-9
     )
     bare = build_weather(
         whole.days, tmin_c=whole.tmin_c, tmax_c=whole.tmax_c, wind_m_s=whole.wind_m_s, wind_height_m=3.0

@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 from django.core.management import call_command
 from hypothesis import HealthCheck, given, settings
@@ -29,7 +30,7 @@ HEADER = (
 pytestmark = pytest.mark.django_db
 
 
-def line(day: date = DAY, location: str = "Alder Ford", **cells: object) -> str:
+def line(day: date = DAY, location: str = "Alder Ford", **cells: Any) -> str:
     """One row of a file; cells override, and an empty text empties a cell."""
     step = day.toordinal()
     given_: dict[str, object] = {
@@ -55,6 +56,11 @@ def bring(
     path = tmp_path / name
     path.write_text("\n".join([header, *lines, ""]), encoding="utf-8")
     return import_weather(path=path, now=NOW, **options)
+
+
+def records(frame: pd.DataFrame) -> list[Any]:
+    """Rows of a station file."""
+    return list(frame.itertuples())
 
 
 def problems(report: ImportReport) -> list[tuple[int, str, str]]:
@@ -127,7 +133,7 @@ def test_good_rows_are_kept_when_asked(tmp_path: Path) -> None:
     ],
 )
 def test_a_bad_cell_is_told_with_what_was_expected(
-    tmp_path: Path, cells: dict[str, object], column: str, words: str
+    tmp_path: Path, cells: dict[str, Any], column: str, words: str
 ) -> None:
     got = bring(tmp_path, line(**cells))
 
@@ -151,7 +157,7 @@ def test_a_file_in_fahrenheit_is_refused_row_by_row(tmp_path: Path) -> None:
             tdew_c="",
             solar_mj_m2=row.solar_mj_m2_d,
         )
-        for row in frame.itertuples()
+        for row in records(frame)
     ]
 
     got = bring(tmp_path, *lines)
@@ -163,7 +169,7 @@ def test_a_file_in_fahrenheit_is_refused_row_by_row(tmp_path: Path) -> None:
 
 def test_a_cold_week_in_fahrenheit_is_seen_by_the_stored_neighbours(tmp_path: Path) -> None:
     days = [date(2026, 1, 10) + timedelta(days=n) for n in range(3)]
-    cold = {"tmin_c": -10.0, "tdew_c": -12.0, "solar_mj_m2": 9.0}
+    cold: dict[str, Any] = {"tmin_c": -10.0, "tdew_c": -12.0, "solar_mj_m2": 9.0}
     bring(tmp_path, *(line(day, tmax_c=-4.0 + 0.1 * day.day, **cold) for day in days))
 
     got = bring(
@@ -224,7 +230,7 @@ def test_published_et_of_the_tall_reference_is_asked_about(tmp_path: Path) -> No
                 solar_mj_m2=row.solar_mj_m2_d,
             )
             + f",{getattr(row, column)}"
-            for row in frame.itertuples()
+            for row in records(frame)
         ]
 
     short = bring(tmp_path, *lines("eto_azmet_mm"), header=header)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -409,5 +411,5 @@ def test_nonsense_is_refused_at_the_seams() -> None:
         Assumptions(dew_gap_c=-1.0)
     shapes: FloatArray = np.zeros((2, 2))
     with pytest.raises(ValueError, match="rain_mm has the shape"):
-        DailyWeather(weather.days, *([shapes] * 7), shapes, np.zeros((2, 3)))
+        replace(weather, tmin_c=shapes, rain_mm=np.zeros((2, 3)))
     assert places.count == 2

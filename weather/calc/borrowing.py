@@ -170,4 +170,4 @@ def is_gauge_dry(rain_mm: FloatArray, near: Neighbours) -> BoolArray:
         total += np.where(np.isfinite(lent), lent, 0.0)
         known += np.isfinite(lent)
     around = np.where(known > 0, total / np.maximum(known, 1.0), np.nan)
-    return (monthly == 0.0) & (around >= _WET_NEIGHBOUR_MM_D)
+    return np.asarray((monthly == 0.0) & (around >= _WET_NEIGHBOUR_MM_D))

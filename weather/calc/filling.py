@@ -219,7 +219,15 @@ def _borrowed(weather: DailyWeather, near: Neighbours) -> tuple[DailyWeather, Fi
     own_tmin = np.isfinite(weather.tmin_c)
     taken["tmax_c"] = np.where(crossed & own_tmin, taken["tmin_c"], taken["tmax_c"])
     taken["tmin_c"] = np.where(crossed & ~own_tmin, taken["tmax_c"], taken["tmin_c"])
-    return replace(weather, **taken), fills, copied
+    whole = replace(
+        weather,
+        tmin_c=taken["tmin_c"],
+        tmax_c=taken["tmax_c"],
+        tdew_c=taken["tdew_c"],
+        wind_m_s=taken["wind_m_s"],
+        solar_mj_m2=taken["solar_mj_m2"],
+    )
+    return whole, fills, copied
 
 
 def substitute_fills(weather: DailyWeather, computed: ReferenceEt) -> FillArray:

@@ -126,7 +126,7 @@ def nearest_neighbours(places: Places, *, within_km: float, within_m: float, mos
     vectors = unit_vectors(places.latitude_deg, places.longitude_deg)
     asked = min(count, _LOOKED_AT + 1)
     chord, found = cKDTree(vectors).query(vectors, k=asked)
-    way = chord_to_km(chord)
+    way = chord_to_km(np.asarray(chord))
     here = np.arange(count)
     known = np.minimum(found, count - 1)
     rises = places.elevation_m[:, np.newaxis] - places.elevation_m[known]

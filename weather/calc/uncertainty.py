@@ -95,7 +95,8 @@ def et_sd_of_mean_mm(reference_et_mm: FloatArray, days_in_gap: IntArray) -> Floa
     FloatArray
         Standard deviation [mm/d], same shape.
     """
-    return _spread_mm(reference_et_mm, ET_MEAN_7_DAYS + ET_MEAN_7_DAYS_PER_DAY * (days_in_gap - 1.0))
+    share = ET_MEAN_7_DAYS + ET_MEAN_7_DAYS_PER_DAY * (days_in_gap.astype(np.float64) - 1.0)
+    return _spread_mm(reference_et_mm, share)
 
 
 def et_sd_of_climatology_mm(reference_et_mm: FloatArray) -> FloatArray:

@@ -82,7 +82,7 @@ def read_days(
     with_results_from
         Also return what was computed from this day on.
     """
-    days = np.arange(first, last + timedelta(days=1), dtype="datetime64[D]")
+    days = np.arange(np.datetime64(first, "D"), np.datetime64(last + timedelta(days=1), "D"))
     shape = (days.size, ids.size)
     values = np.full((len(RAW), *shape), np.nan)
     is_there, is_grid = np.zeros(shape, dtype=np.bool_), np.zeros(shape, dtype=np.bool_)

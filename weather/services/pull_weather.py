@@ -1,0 +1,187 @@
+"""Pulling: every source is asked for every point; what comes is checked, stored and filled."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from itertools import islice
+from typing import Final
+
+from weather.calc.new_days import OBSERVED, NewDay, check_days
+from weather.models import Location, SourceMeeting
+from weather.services.fill_weather import fill_weather
+from weather.services.record_daily_weather import record_daily_weather
+from weather.sources.protocol import Answer, DailySource, Point, Question, SourceUnavailable
+
+# A point that was never measured begins with three seasons, so that programs can be tried on them.
+FIRST_DAYS: Final = 1_200
+FORECAST_DAYS: Final = 8
+# After so many points in a row that could not be reached, a source is left alone until the next run.
+GIVE_UP_AFTER: Final = 3
+ANSWERS_AT_ONCE: Final = 100
+_LONGEST_ERROR: Final = 300
+
+
+@dataclass(slots=True)
+class SourceReport:
+    """What one source gave in a run.
+
+    Parameters
+    ----------
+    name
+        The source.
+    asked, answered
+        Points that it was asked for, and that it gave days for.
+    added, changed
+        Days that were new, and that it revised.
+    problems
+        What went wrong, point by point; the others went on.
+    """
+
+    name: str
+    asked: int = 0
+    answered: int = 0
+    added: int = 0
+    changed: int = 0
+    problems: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class PullReport:
+    """What a run gave.
+
+    Parameters
+    ----------
+    sources
+        One report a source.
+    filled
+        Days filled behind the newest measured ones.
+    newest_day
+        Newest measured day of all; None: no day at all.
+    missing
+        Locations whose newest day lies more than the usual lag behind, with that day.
+    """
+
+    sources: tuple[SourceReport, ...]
+    filled: int
+    newest_day: date | None
+    missing: tuple[tuple[str, date | None], ...]
+
+    @property
+    def problems(self) -> tuple[str, ...]:
+        """Everything that went wrong, with the source's name."""
+        return tuple(f"{report.name}: {problem}" for report in self.sources for problem in report.problems)
+
+    def summary(self) -> str:
+        """One line for the end of a command."""
+        added, changed = (
+            sum(getattr(report, name) for report in self.sources) for name in ("added", "changed")
+        )
+        newest = f"newest measured day {self.newest_day}" if self.newest_day else "no measured day yet"
+        late = f"; {len(self.missing)} locations late" if self.missing else ""
+        wrong = f"; {len(self.problems)} problems" if self.problems else ""
+        return f"Weather: {added} days added, {changed} revised, {self.filled} filled; {newest}{late}{wrong}."
+
+
+def pull_weather(
+    *, points: Sequence[Point], sources: Sequence[DailySource], today: date, now: datetime, days: int = 14
+) -> PullReport:
+    """Ask all sources for the last days and the coming week of all points, and store what comes.
+
+    Parameters
+    ----------
+    points
+        Where weather is wanted.
+    sources
+        The sources in order: a later one only fills what earlier ones did not know.
+    today
+        The day; observed days end with yesterday.
+    now
+        The moment, stored with each day.
+    days
+        How many days back; a point never measured before begins further back.
+    """
+    reports = [_pull_source(source, points, today, now, days) for source in sources]
+    yesterday = today - timedelta(days=1)
+    newest = dict(Location.objects.exclude(newest_day=None).values_list("pk", "newest_day"))
+    since = {pk: day + timedelta(days=1) for pk, day in newest.items() if day is not None and day < yesterday}
+    filled = fill_weather(since=since, through=yesterday, now=now) if since else None
+    late = Location.objects.filter(name__in=[point.name for point in points])
+    usual = today - timedelta(days=8)
+    missing = [
+        (name, day) for name, day in late.values_list("name", "newest_day") if day is None or day < usual
+    ]
+    known = set(late.values_list("name", flat=True))
+    missing += [(point.name, None) for point in points if point.name not in known]
+    return PullReport(
+        sources=tuple(reports),
+        filled=filled.rows if filled else 0,
+        newest_day=max((day for day in newest.values() if day is not None), default=None),
+        missing=tuple(sorted(missing, key=lambda pair: pair[0])),
+    )
+
+
+def _pull_source(
+    source: DailySource, points: Sequence[Point], today: date, now: datetime, days: int
+) -> SourceReport:
+    """Ask one source, store what it gives batch by batch, and keep when it last answered."""
+    report = SourceReport(source.name)
+    answers = _answers(source, points, today, days, report)
+    while batch := list(islice(answers, ANSWERS_AT_ONCE)):
+        found: list[NewDay] = []
+        for answer in batch:
+            report.problems.extend(answer.remarks)
+            if answer.error is not None:
+                report.problems.append(f"{answer.asked}: {answer.error}")
+                continue
+            report.answered += 1
+            found.extend(answer.days)
+        checked = check_days(found)
+        for day, flag in checked.refused:
+            report.problems.append(f"{day.place.name}, {day.day}: refused ({str(flag.name).lower()})")
+        record = record_daily_weather(days=checked.good, source=source.name, now=now, wins=False)
+        report.added += record.added
+        report.changed += record.changed
+    _keep_meeting(report, now)
+    return report
+
+
+def _answers(
+    source: DailySource, points: Sequence[Point], today: date, days: int, report: SourceReport
+) -> Iterator[Answer]:
+    """Answers of a source until it cannot be reached several times in a row."""
+    failures = 0
+    for some, question in _questions(source, points, today, days):
+        report.asked += len(some)
+        for answer in source.ask(some, question):
+            yield answer
+            failures = failures + 1 if isinstance(answer.error, SourceUnavailable) else 0
+            if failures == GIVE_UP_AFTER:
+                report.problems.append(f"left alone after {GIVE_UP_AFTER} points in a row without an answer")
+                return
+
+
+def _questions(
+    source: DailySource, points: Sequence[Point], today: date, days: int
+) -> Iterator[tuple[list[Point], Question]]:
+    """Points that are asked for the same days."""
+    if source.kind != OBSERVED:
+        yield list(points), Question(today, today + timedelta(days=FORECAST_DAYS), today)
+        return
+    measured = set(Location.objects.exclude(newest_day=None).values_list("name", flat=True))
+    known = [point for point in points if point.name in measured]
+    new = [point for point in points if point.name not in measured]
+    for some, back in ((known, days), (new, max(days, FIRST_DAYS))):
+        if some:
+            yield some, Question(today - timedelta(days=back), today, today)
+
+
+def _keep_meeting(report: SourceReport, now: datetime) -> None:
+    """Keep when the source was asked and when it answered."""
+    if not report.asked:
+        return
+    meeting = {"last_asked_at": now, "last_error": "; ".join(report.problems)[:_LONGEST_ERROR]}
+    if report.answered:
+        meeting["last_answered_at"] = now
+    SourceMeeting.objects.update_or_create(source=report.name, defaults=meeting)

@@ -1,0 +1,52 @@
+"""The sources that an installation uses, in the order in which they may tell a day."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final
+
+from weather.sources.client import Client
+from weather.sources.nasa_power import NasaPower
+from weather.sources.ncei import DailySummaries
+from weather.sources.nws import NationalWeatherService
+from weather.sources.open_meteo import OpenMeteo
+from weather.sources.protocol import DailySource
+
+NAMES: Final = ("nasa_power", "nws", "ncei", "open_meteo")
+
+
+class UnknownSource(ValueError):
+    """A source of this name does not exist, or is switched off."""
+
+
+def build_sources(
+    *, names: Sequence[str], urls: Mapping[str, str], contact: str, open_meteo_key: str = ""
+) -> tuple[DailySource, ...]:
+    """Return the adapters of some sources, in the order given.
+
+    Parameters
+    ----------
+    names
+        Names as in `NAMES`.
+    urls
+        Address of each service; an empty one switches it off.
+    contact
+        Address at which the services may reach the operator.
+    open_meteo_key
+        Key of a paid plan.
+    """
+    client = Client(contact)
+    makers: dict[str, Callable[[str], DailySource]] = {
+        "nasa_power": lambda url: NasaPower(client, url),
+        "nws": lambda url: NationalWeatherService(client, url),
+        "ncei": lambda url: DailySummaries(client, url),
+        "open_meteo": lambda url: OpenMeteo(client, url, open_meteo_key),
+    }
+    sources = []
+    for name in names:
+        if name not in makers:
+            raise UnknownSource(f"{name!r} is none of {', '.join(NAMES)}")
+        if not urls.get(name):
+            raise UnknownSource(f"{name} is switched off: no address is set for it")
+        sources.append(makers[name](urls[name]))
+    return tuple(sources)
