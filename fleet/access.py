@@ -43,6 +43,10 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:stop-lock": frozenset({D, A}),
     "fleet:stop-state": frozenset({T, D, A}),
     "fleet:stop-finding": frozenset({T, D, A}),
+    "fleet:site-shapes": EVERYONE,
+    "fleet:site-zones-csv": EVERYONE,
+    "fleet:site-water-csv": EVERYONE,
+    "fleet:round-decide": frozenset({D, A}),
     "weather:page": OFFICE,
 }
 # Views of Django itself that guard themselves.

@@ -21,7 +21,7 @@ def work_on_run(run_id: int) -> None:
 
 @shared_task(name="fleet.tasks.start_what_is_due")
 def start_what_is_due() -> None:
-    """Ask for the night's work once its hour has come, and send every run that waits or lost its heartbeat."""
+    """Ask for the night's work once its hour has come; send each run that waits or lost its heartbeat."""
     now = timezone.now()
     company = the_company()
     if company is not None and not company.is_demo and company_hour(now=now) >= settings.NIGHTLY_HOUR:

@@ -12,6 +12,8 @@ from datetime import date
 import numpy as np
 import numpy.typing as npt
 
+from sites.start_ticks import StartsRow, start_ticks_svg
+
 FloatArray = npt.NDArray[np.floating]
 BoolArray = npt.NDArray[np.bool_]
 Pixel = Callable[[float], float]
@@ -22,25 +24,6 @@ _LABEL_X = 486
 # Top and bottom of the panels [px].
 _RAIN, _DEMAND, _DEPLETION, _STARTS = (8.0, 66.0), (78.0, 122.0), (138.0, 290.0), (302.0, 336.0)
 _BAND_SD = 1.2816  # 80 % of a normal distribution
-
-
-@dataclass(frozen=True, slots=True)
-class StartsRow:
-    """Starts of a day or of several days, as a log tells them.
-
-    Parameters
-    ----------
-    first, days
-        Position of the first day on the axis, and how many days the row covers.
-    ran, bypassed, skipped
-        Starts [1].
-    """
-
-    first: int
-    days: int
-    ran: float
-    bypassed: float
-    skipped: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,9 +65,14 @@ def water_stack_svg(stack: WaterStack) -> str:
         return ""
     step = (RIGHT - LEFT) / len(stack.days)
     parts = [_hatching(stack, step), _grid(stack, step), _rain(stack, step), _demand(stack, step)]
-    parts += [_depletion(stack, step), _starts(stack, step)]
+    parts += [_depletion(stack, step), start_ticks_svg(stack.starts, LEFT, step, _STARTS)]
+    parts += [
+        _text(_LABEL_X, _STARTS[0] + 10, "Starts", "lab"),
+        _text(_LABEL_X, _STARTS[0] + 25, "filled = ran"),
+    ]
+    first, last = stack.days[0], stack.days[-1]
     words = (
-        f"Water in the root zone from {stack.days[0]:%-d %B} to {stack.days[-1]:%-d %B %Y}: rain, landscape ET,"
+        f"Water in the root zone from {first.day} {first:%B} to {last.day} {last:%B %Y}: rain, landscape ET,"
         " depletion with its uncertainty, and starts; the table below holds the numbers"
     )
     return (
@@ -146,7 +134,10 @@ def _grid(stack: WaterStack, step: float) -> str:
     every = 7 if count <= 63 else (14 if count <= 126 else 61)
     positions = [p for p in range(count) if (stack.days[p] - stack.days[-1]).days % every == 0]
     lines = "".join(f"M{_middle(p, step):.1f} {_RAIN[0]}V{_STARTS[1]}" for p in positions)
-    words = [_text(_middle(p, step), _STARTS[1] + 22, f"{stack.days[p]:%-d %b}", "mid") for p in positions]
+    words = [
+        _text(_middle(p, step), _STARTS[1] + 22, f"{stack.days[p].day} {stack.days[p]:%b}", "mid")
+        for p in positions
+    ]
     return f'<path class="gr" d="{lines}"/>{"".join(words)}'
 
 
@@ -252,51 +243,6 @@ def _lines(stack: WaterStack, y_of: Pixel) -> str:
         taken.append(at)
         parts.append(_text(_LABEL_X, at, f"{word} {_number(mm * stack.per_mm)}", tone))
     return "".join(parts)
-
-
-def _starts(stack: WaterStack, step: float) -> str:
-    """A filled tick for a start that ran, an open one for a bypass, a cross for a skip."""
-    low, high = _STARTS
-    parts = []
-    for row in stack.starts:
-        if row.days > 1:
-            parts.append(_period(row, step))
-            continue
-        x = _middle(row.first, step)
-        kinds = (
-            ["ran"] * round(row.ran) + ["bypassed"] * round(row.bypassed) + ["skipped"] * round(row.skipped)
-        )
-        pitch = min(8.0, (high - low) / max(len(kinds), 1))
-        width, height = min(step * 0.7, 7.0), min(pitch - 2.0, 6.0)
-        for place, kind in enumerate(kinds):
-            parts.append(_tick(kind, x, low + place * pitch, width, max(height, 1.2)))
-    words = _text(_LABEL_X, low + 10, "Starts", "lab") + _text(_LABEL_X, low + 25, "filled = ran")
-    return "".join(parts) + words
-
-
-def _tick(kind: str, x: float, y: float, width: float, height: float) -> str:
-    """One start."""
-    if kind == "skipped":
-        left, right, foot = x - width / 2, x + width / 2, y + height
-        cross = f"M{left:.1f} {y:.1f}L{right:.1f} {foot:.1f}M{right:.1f} {y:.1f}L{left:.1f} {foot:.1f}"
-        return f'<path class="p-skip" d="{cross}"/>'
-    tone = "p-run" if kind == "ran" else "p-byp"
-    size = f'width="{width:.1f}" height="{height:.1f}"'
-    return f'<rect class="{tone}" x="{x - width / 2:.1f}" y="{y:.1f}" {size}/>'
-
-
-def _period(row: StartsRow, step: float) -> str:
-    """A row of several days: a bar over its days, filled as far as its starts ran."""
-    x, width = LEFT + row.first * step + 1, row.days * step - 2
-    total = row.ran + row.bypassed + row.skipped
-    share = row.ran / total if total > 0 else 0.0
-    y = _STARTS[0] + 4
-    words = f"{row.ran:.0f} of {total:.0f} ran" if width > 56 else ""
-    return (
-        f'<rect class="p-byp" x="{x:.1f}" y="{y}" width="{width:.1f}" height="8"/>'
-        f'<rect class="p-run" x="{x:.1f}" y="{y}" width="{width * share:.1f}" height="8"/>'
-        + (_text(x + width / 2, y + 22, words, "mid") if words else "")
-    )
 
 
 def _known_runs(values: FloatArray) -> list[list[int]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from datetime import date, datetime, time
 from typing import Any
 
@@ -231,3 +232,27 @@ def term(name: str) -> SafeString:
         return format_html("{}", name)
     title = f"{word.term}: {word.meaning}" if word.short else word.meaning
     return format_html('<abbr title="{}">{}</abbr>', title, name)
+
+
+@register.filter
+def item(values: Mapping[Any, Any], key: object) -> object:
+    """Return the value of a key, None where there is none."""
+    return values.get(key)
+
+
+@register.filter
+def stringf(value: float) -> str:
+    """Return a number as a style sheet reads it, with two digits."""
+    return f"{float(value):.2f}"
+
+
+@register.simple_tag
+def state_mark_of(shapes: Mapping[int, str], site_id: int | None) -> SafeString:
+    """Return the mark of a site by the shapes of all; a site that nobody watches has too little data."""
+    return mark(shapes.get(site_id or 0, "few"))
+
+
+@register.filter
+def stringf6(value: float) -> str:
+    """Return a coordinate as a geo URI has it (RFC 5870), to a tenth of a metre [deg]."""
+    return f"{float(value):.6f}"

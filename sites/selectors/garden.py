@@ -77,6 +77,14 @@ def as_geojson(things: list[Thing]) -> dict[str, object]:
     }
 
 
+def box_points(things: list[Thing]) -> list[tuple[float, float]]:
+    """Two corners (lon, lat) of the box of all things; none where there are none."""
+    if not things:
+        return []
+    west, south, east, north = shapely.total_bounds(np.array([thing.shape for thing in things], dtype=object))
+    return [(float(west), float(south)), (float(east), float(north))]
+
+
 def in_metres(shape: BaseGeometry, origin: tuple[float, float]) -> BaseGeometry:
     """The shape in metres east and north of an origin (lon, lat); true within a garden."""
     scale = np.array([_M_A_DEGREE * np.cos(np.radians(origin[1])), _M_A_DEGREE])

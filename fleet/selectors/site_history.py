@@ -1,0 +1,93 @@
+"""What happened at a site: changes of the book, flags, findings, the newest first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from fleet.models import Finding, Flag
+from sites.models import Change, Site
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line. `shape` is a state's shape or empty."""
+
+    day: date
+    shape: str
+    text: str
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class SiteHistory:
+    """The newest entries, and how many there are in all."""
+
+    entries: tuple[Entry, ...]
+    total: int
+
+
+def site_history(*, site: Site, most: int) -> SiteHistory:
+    """The newest entries of a site."""
+    zone = ZoneInfo(site.timezone)
+    changes = Change.objects.filter(site_code=site.code)
+    flags = Flag.objects.filter(controller__site=site).select_related("controller")
+    findings = Finding.objects.filter(visit__site=site).select_related("technician")
+    entries = [
+        Entry(change.at.astimezone(zone).date(), "", _change_words(change), change.by)
+        for change in changes[:most]
+    ]
+    for flag in flags[:most]:
+        entries += _flag_entries(flag)
+    entries += [
+        Entry(
+            finding.recorded_at.astimezone(zone).date(),
+            "",
+            _finding_words(finding),
+            finding.technician.name if finding.technician else "",
+        )
+        for finding in findings[:most]
+    ]
+    entries.sort(key=lambda entry: entry.day, reverse=True)
+    total = changes.count() + flags.count() + findings.count()
+    return SiteHistory(tuple(entries[:most]), total)
+
+
+def _flag_entries(flag: Flag) -> Iterator[Entry]:
+    """A flag's raising, and its closing."""
+    where = f"controller {flag.controller.code}"
+    cause = flag.get_cause_display()
+    yield Entry(flag.raised_on, "act", f"Flag raised: {cause}, {where}", "sensor watch")
+    if flag.closed_on is not None:
+        yield Entry(flag.closed_on, "ok", f"Flag closed: {cause}, {where}", flag.get_closed_by_display())
+
+
+def _change_words(change: Change) -> str:
+    """A change in a few words: what, from, to."""
+    thing = f"{change.kind.replace('_', ' ')} {change.key}"
+    if change.action != Change.Action.CHANGED:
+        return f"{thing} {change.action}"
+    before, after = change.before or {}, change.after or {}
+    fields = [
+        f"{name.replace('_', ' ')} {_value(before.get(name))} → {_value(after.get(name))}"
+        for name in sorted({*before, *after})
+    ]
+    more = f" and {len(fields) - 2} more" if len(fields) > 2 else ""
+    return f"{thing}: {', '.join(fields[:2])}{more}"
+
+
+def _value(value: object) -> str:
+    """A value in a change, cut to a readable length."""
+    text = "none" if value in (None, "") else str(value)
+    return text if len(text) <= 40 else f"{text[:39]}…"
+
+
+def _finding_words(finding: Finding) -> str:
+    """A finding in a few words."""
+    words = [finding.kind.replace("_", " "), finding.get_verdict_display()]
+    if finding.cause:
+        words.append(finding.cause.replace("_", " "))
+    text = f"Finding: {', '.join(words)}"
+    return f"{text}. {_value(finding.note)}" if finding.note else text

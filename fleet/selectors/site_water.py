@@ -1,0 +1,167 @@
+"""The days behind a zone's plot and its table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from sites.calc import soil
+from sites.calc.irrigation import IrrigationSource
+from sites.calc.program_passes import program_passes
+from sites.charts import WaterStack, water_stack_svg
+from sites.models import Sensor, Zone
+from sites.selectors.balance import balance_days
+from sites.selectors.programs_set import bypass_rows, program_lines
+from sites.selectors.zones import zone_table
+from sites.start_ticks import StartsRow
+from weather.calc.units import mm_to_inches
+from weather.selectors import weather_days
+
+# Where irrigation comes from, in words for the table.
+SOURCE_WORDS = {
+    IrrigationSource.AS_NEEDED: "not known, taken as needed",
+    IrrigationSource.ASSUMED: "program as set, assumed",
+    IrrigationSource.ASSUMED_SHARE: "program as set, share of the days before",
+    IrrigationSource.LOG_PERIOD: "log of several days",
+    IrrigationSource.LOG: "log",
+}
+SPANS = ((45, "6 weeks"), (120, "4 months"), (365, "1 year"))
+
+
+@dataclass(frozen=True, slots=True)
+class WaterDay:
+    """A zone's day [mm]; None: not computed."""
+
+    day: date
+    rain_mm: float | None
+    landscape_et_mm: float | None
+    effective_rain_mm: float | None
+    irrigation_mm: float | None
+    source: str
+    depletion_mm: float | None
+    depletion_sd_mm: float | None
+    is_dry: bool
+    is_filled: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneWater:
+    """A zone's plot as SVG (empty: nothing to show), and its days, newest first."""
+
+    plot: str
+    days: tuple[WaterDay, ...]
+    first: date
+    last: date
+    filled_days: int
+    assumed_days: int
+    skipped: int
+    threshold_mm: float
+    allowed_mm: float
+
+
+def zone_water(*, zone_id: int, until: date, span_days: int, is_us: bool) -> ZoneWater:
+    """Days of a zone up to a day, with its plot in the reader's unit of depth."""
+    zone = Zone.objects.select_related("controller__site").get(pk=zone_id)
+    start, end = until - timedelta(days=span_days - 1), until + timedelta(days=1)
+    balance = balance_days(zone_ids=[zone_id], start=start, end=end)
+    days = [start + timedelta(days=n) for n in range(span_days)]
+    filled = _filled(zone, start, end)
+    starts = _starts_rows(zone, start, end)
+    allowed, threshold = _marks(zone)
+    depletion = balance.depletion_mm[:, 0]
+    plot = water_stack_svg(
+        WaterStack(
+            days=days,
+            rain_mm=balance.rain_mm[:, 0],
+            landscape_et_mm=balance.landscape_et_mm[:, 0],
+            depletion_mm=depletion,
+            depletion_sd_mm=balance.depletion_sd_mm[:, 0],
+            is_filled=filled,
+            allowed_mm=allowed,
+            threshold_mm=threshold,
+            starts=starts,
+            per_mm=mm_to_inches(1.0) if is_us else 1.0,
+            unit="in" if is_us else "mm",
+        )
+    )
+    known = np.isfinite(depletion)
+    rows = [
+        WaterDay(
+            day=day,
+            rain_mm=_known(balance.rain_mm[at, 0]),
+            landscape_et_mm=_known(balance.landscape_et_mm[at, 0]),
+            effective_rain_mm=_known(balance.effective_rain_mm[at, 0]),
+            irrigation_mm=_known(balance.irrigation_net_mm[at, 0]),
+            depletion_mm=_known(depletion[at]),
+            depletion_sd_mm=_known(balance.depletion_sd_mm[at, 0]),
+            is_dry=bool(known[at] and depletion[at] > allowed),
+            is_filled=bool(filled[at]),
+            source=SOURCE_WORDS[IrrigationSource(int(balance.irrigation_source[at, 0]))] if known[at] else "",
+        )
+        for at, day in enumerate(days)
+    ]
+    return ZoneWater(
+        plot=plot,
+        days=tuple(reversed(rows)),
+        first=start,
+        last=until,
+        filled_days=int(filled.sum()),
+        assumed_days=int((known & (balance.irrigation_source[:, 0] < IrrigationSource.LOG_PERIOD)).sum()),
+        skipped=round(sum(row.skipped for row in starts)),
+        threshold_mm=threshold,
+        allowed_mm=allowed,
+    )
+
+
+def _known(value: np.floating) -> float | None:
+    """A number, or None where it is not known."""
+    return float(value) if np.isfinite(value) else None
+
+
+def _filled(zone: Zone, start: date, end: date) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Days whose weather was filled."""
+    place = zone.controller.site.location_id
+    if place is None:
+        return np.zeros((end - start).days, dtype=np.bool_)
+    return np.asarray(weather_days(location_ids=[place], start=start, end=end).is_filled[:, 0])
+
+
+def _marks(zone: Zone) -> tuple[float, float]:
+    """Allowed depletion, and the depletion at which the sensor lets starts through (NaN: none) [mm]."""
+    table = zone_table(site_ids=[zone.controller.site_id])
+    at = int(table.positions_of([zone.pk])[0])
+    allowed = float(table.allowed_depletion_mm[at])
+    sensor = Sensor.objects.filter(controller=zone.controller, station=zone.station).first()
+    if sensor is None or sensor.threshold_kpa is None:
+        return allowed, float("nan")
+    try:
+        threshold = soil.threshold_depletion_mm(table.soil[at], sensor.threshold_kpa, table.root_depth_mm[at])
+    except soil.ThresholdTooWet:
+        return allowed, float("nan")
+    return allowed, float(threshold)
+
+
+def _starts_rows(zone: Zone, start: date, end: date) -> list[StartsRow]:
+    """Logged starts of the zone's controller on the plot's days; a row that began before is cut."""
+    ids = np.array([zone.controller_id])
+    rows = bypass_rows(controller_ids=ids, start=start, end=end)
+    if rows.start.size == 0:
+        return []
+    days = np.arange(min(rows.start.min(), np.datetime64(start)), max(rows.end.max(), np.datetime64(end)))
+    passes = program_passes(
+        program_lines(controller_ids=ids), days=days, controller_ids=ids, zone_ids=np.array([zone.pk])
+    )
+    found = []
+    for at in range(rows.start.size):
+        inside = (days >= rows.start[at]) & (days < rows.end[at])
+        scheduled = rows.scheduled[at]
+        if np.isnan(scheduled):
+            scheduled = float(passes.starts[inside, 0].sum())
+        ran = max(0.0, scheduled - rows.bypassed[at] - rows.skipped[at])
+        first = int((rows.start[at] - np.datetime64(start)).astype(np.int64))
+        last = int((rows.end[at] - np.datetime64(start)).astype(np.int64))
+        first, last = max(first, 0), min(last, (end - start).days)
+        found.append(StartsRow(first, last - first, ran, float(rows.bypassed[at]), float(rows.skipped[at])))
+    return found

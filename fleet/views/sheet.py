@@ -1,0 +1,33 @@
+"""The program sheet: what to key in, station by station, to be read beside a timer."""
+
+from __future__ import annotations
+
+from typing import cast
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from fleet.models import User
+from fleet.selectors.company import company_day, the_company
+from fleet.selectors.program_sheet import program_sheet
+from fleet.selectors.site_access import SiteNotOpen, site_for
+
+
+@require_safe
+def sheet(request: HttpRequest, code: str, controller: str) -> HttpResponse:
+    """Show one controller's sheet."""
+    try:
+        garden = site_for(user=cast("User", request.user), code=code)
+    except SiteNotOpen as error:
+        raise Http404 from error
+    today = company_day(now=timezone.now())
+    found = program_sheet(site=garden, controller_code=controller, day=today)
+    if found is None:
+        raise Http404
+    return render(
+        request,
+        "fleet/sheet.html",
+        {"site": garden, "sheet": found, "today": today, "company": the_company()},
+    )

@@ -1,0 +1,173 @@
+"""One garden: its page, its shapes for the map, its numbers as files; and the list of all gardens."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, cast
+
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from fleet.maps import base_map, box_of
+from fleet.selectors.company import company_day
+from fleet.selectors.site_access import SiteNotOpen, site_for
+from fleet.selectors.site_history import site_history
+from fleet.selectors.site_list import site_list as list_of_sites
+from fleet.selectors.site_page import site_page
+from fleet.selectors.site_program import site_programs
+from fleet.selectors.site_water import SPANS, zone_water
+from sites.lot_map import garden_svg
+from sites.selectors.garden import as_geojson, box_points, garden_things
+
+if TYPE_CHECKING:
+    from fleet.models import User
+    from sites.models import Site
+
+HISTORY_ENTRIES = 12
+LONGEST_WORDS = 100
+PRINT_PX = (620, 432)
+
+
+@require_safe
+def site_list(request: HttpRequest) -> HttpResponse:
+    """Show the sites that answer the words and the filter."""
+    words = request.GET.get("q", "")[:LONGEST_WORDS].replace("\x00", "").strip()
+    show = request.GET.get("show", "")
+    found = list_of_sites(
+        user=_user(request), words=words, show=show, page=_whole(request.GET.get("page"), 1)
+    )
+    return render(request, "fleet/site_list.html", {"found": found, "q": words, "show": show})
+
+
+@require_safe
+def site(request: HttpRequest, code: str) -> HttpResponse:
+    """Show one garden: map, zones, water of the chosen zone, program, history."""
+    garden, user = _site(request, code), _user(request)
+    today = company_day(now=timezone.now())
+    page = site_page(site=garden, today=today)
+    zone = page.zone_of(request.GET.get("zone", ""))
+    span = _whole(request.GET.get("days"), SPANS[0][0])
+    span = span if span in dict(SPANS) else SPANS[0][0]
+    is_us = user.units == "us"
+    things = garden_things(site=garden)
+    water = (
+        zone_water(zone_id=zone.zone_id, until=page.until, span_days=span, is_us=is_us)
+        if zone is not None and page.until is not None
+        else None
+    )
+    return render(
+        request,
+        "fleet/site.html",
+        {
+            "site": garden,
+            "page": page,
+            "zone": zone,
+            "water": water,
+            "span": span,
+            "spans": SPANS,
+            "programs": site_programs(site=garden, today=today),
+            "history": site_history(site=garden, most=1000 if "all" in request.GET else HISTORY_ENTRIES),
+            "map": base_map(box=box_of(box_points(things)), is_metric=not is_us) if things else None,
+            "paper_map": garden_svg(things, garden.code, *PRINT_PX),
+        },
+    )
+
+
+@require_safe
+def site_shapes(request: HttpRequest, code: str) -> JsonResponse:
+    """Return everything in the garden that has a shape, as GeoJSON."""
+    return JsonResponse(as_geojson(garden_things(site=_site(request, code))))
+
+
+@require_safe
+def site_zones_csv(request: HttpRequest, code: str) -> HttpResponse:
+    """Return the zones' table as CSV, in SI units."""
+    page = site_page(site=_site(request, code), today=company_day(now=timezone.now()))
+    columns = (
+        "controller",
+        "station",
+        "name",
+        "plant",
+        "head",
+        "area_m2",
+        "precipitation_rate_mm_h",
+        "precipitation_rate_assumed",
+        "distribution_uniformity",
+        "distribution_uniformity_assumed",
+        "landscape_coefficient",
+        "landscape_coefficient_assumed",
+        "depletion_mm",
+        "depletion_sd_mm",
+        "allowed_mm",
+    )
+    rows = ([getattr(zone, column) for column in columns] for zone in page.zones)
+    return _csv(f"zones-{code}", columns, rows)
+
+
+@require_safe
+def site_water_csv(request: HttpRequest, code: str) -> HttpResponse:
+    """Return a zone's days as CSV, in SI units."""
+    page = site_page(site=_site(request, code), today=company_day(now=timezone.now()))
+    zone = page.zone_of(request.GET.get("zone", ""))
+    if zone is None or page.until is None:
+        raise Http404
+    span = min(_whole(request.GET.get("days"), SPANS[0][0]), 1100)
+    water = zone_water(zone_id=zone.zone_id, until=page.until, span_days=max(span, 2), is_us=False)
+    columns = (
+        "day",
+        "rain_mm",
+        "landscape_et_mm",
+        "effective_rain_mm",
+        "irrigation_mm",
+        "source",
+        "depletion_mm",
+        "depletion_sd_mm",
+        "is_filled",
+    )
+    rows = ([getattr(day, column) for column in columns] for day in reversed(water.days))
+    return _csv(f"water-{code}-{zone.key.replace('/', '-')}", columns, rows)
+
+
+def _site(request: HttpRequest, code: str) -> Site:
+    """The site, or the page that says it is not there."""
+    try:
+        return site_for(user=_user(request), code=code)
+    except SiteNotOpen as problem:
+        raise Http404 from problem
+
+
+def _user(request: HttpRequest) -> User:
+    """The signed-in person; the guard lets nobody else through."""
+    return cast("User", request.user)
+
+
+def _whole(text: str | None, otherwise: int) -> int:
+    """A whole number of the address, or the default."""
+    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 6 else otherwise
+
+
+def _csv(name: str, columns: Iterable[str], rows: Iterable[list[object]]) -> HttpResponse:
+    """A CSV file; cells that a spreadsheet would take for a formula are neutralised."""
+    safe = "".join(sign for sign in name if sign.isalnum() or sign in "-_")
+    answer = HttpResponse(content_type="text/csv; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="{safe}.csv"'
+    writer = csv.writer(answer)
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([_cell(value) for value in row])
+    return answer
+
+
+def _cell(value: object) -> object:
+    """A cell: numbers with three decimals, nothing for unknown, no formula."""
+    if value is None or value != value:  # NaN is the only value unlike itself
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, float):
+        return round(value, 3)
+    text = str(value)
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t") else text

@@ -1,0 +1,264 @@
+"""The dispatcher's week: needs, board, map; planning, publishing, moving, locking, undo."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from fleet.maps import MapLine, base_map, box_of, dash_of
+from fleet.models import StageRun
+from fleet.selectors.board import route_lines, week_board
+from fleet.selectors.company import company_day
+from fleet.selectors.need_rows import needs_week
+from fleet.selectors.routes import BoardDay, BoardRow, StopRow, WeekBoard
+from fleet.selectors.site_map import site_shapes, yards
+from fleet.selectors.stop_sheet import stop_sheet
+from fleet.services.plan_routes import undo_plan
+from fleet.services.plan_snapshot import CannotUndo
+from fleet.services.routes_by_hand import CannotMove, lock_stop, move_stop, publish_routes
+from fleet.tasks import queue_stage
+
+FIRST_HOUR: Final = 7.5
+HOURS: Final = 9.5
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A stop on the wide day: where its box and its way stand, in percent of the lane."""
+
+    stop: StopRow
+    left: float
+    width: float
+    way_left: float
+    way_width: float
+    is_short: bool
+
+
+@require_safe
+def week(request: HttpRequest) -> HttpResponse:
+    """Show a week: `?week=` any of its days, `?day=` the wide one."""
+    now = timezone.now()
+    today = company_day(now=now)
+    monday = _monday(_day(request.GET.get("week"), today))
+    days = [monday + timedelta(days=number) for number in range(7)]
+    focus = _day(request.GET.get("day"), today if today in days else monday)
+    focus = focus if focus in days else monday
+    needs = needs_week(week=monday)
+    board = week_board(week=monday)
+    lines = {line.technician: line for line in route_lines(day=focus)}
+    rows = [_row(row, focus) for row in board.rows]
+    routes = [
+        {"number": row.number, "name": row.name, "dash": dash_of(row.number)}
+        for row in board.rows
+        if row.technician in lines
+    ]
+    tags = [
+        {
+            "site": stop.site,
+            "lon": stop.longitude,
+            "lat": stop.latitude,
+            "route": row.number,
+            "order": stop.order,
+        }
+        for row in board.rows
+        for day in row.days
+        if day.date == focus
+        for stop in day.stops
+        if stop.what == "visit" and stop.longitude is not None
+    ]
+    points = [(yard.longitude, yard.latitude) for yard in yards()]
+    points += [(need.longitude, need.latitude) for need in needs.rows if need.longitude and need.latitude]
+    chart = base_map(
+        box=box_of(points),
+        lines=tuple(MapLine(number=line.number, coordinates=line.coordinates) for line in lines.values()),
+        is_metric=getattr(request.user, "units", "metric") == "metric",
+    )
+    plan = StageRun.objects.filter(stage="plan_routes", scope__in=(monday.isoformat(), "all")).first()
+    return render(
+        request,
+        "fleet/week.html",
+        {
+            "needs": needs,
+            "board": board,
+            "rows": rows,
+            "days": [day for day in days if day != focus],
+            "stops_of_day": _stops_of_day(board),
+            "focus": focus,
+            "today": today,
+            "monday": monday,
+            "before": monday - timedelta(days=7),
+            "after": monday + timedelta(days=7),
+            "hours": [(hour, (hour - FIRST_HOUR) / HOURS * 100) for hour in range(8, 17)],
+            "shapes": site_shapes(),
+            "map": chart,
+            "routes": routes,
+            "tags": tags,
+            "focus_stops": len(tags),
+            "focus_km": sum(day.drive_km for row in board.rows for day in row.days if day.date == focus),
+            "planning": plan
+            if plan and plan.state in (StageRun.State.WAITING, StageRun.State.RUNNING)
+            else None,
+            "is_draft": any(day.route_id and not day.is_published for row in board.rows for day in row.days),
+        },
+    )
+
+
+def _row(row: BoardRow, focus: date) -> dict[str, object]:
+    """A technician's row: the wide day with its boxes placed, and the other days."""
+    wide = next(day for day in row.days if day.date == focus)
+    return {
+        "row": row,
+        "wide": wide,
+        "placed": _placed(wide),
+        "others": [day for day in row.days if day.date != focus],
+    }
+
+
+def _placed(day: BoardDay) -> list[Placed]:
+    """The day's stops with their places on the lane."""
+    placed = []
+    for stop in day.stops:
+        if stop.what == "back":
+            continue
+        left, right = _share(stop.arrive), _share(stop.depart)
+        way = min(stop.drive_min / 60 / HOURS * 100, left)
+        placed.append(Placed(stop, left, max(right - left, 0.8), left - way, way, right - left < 8))
+    return placed
+
+
+def _share(moment: datetime) -> float:
+    """Where a time of day stands on the lane [%]."""
+    hour = moment.hour + moment.minute / 60
+    return min(max((hour - FIRST_HOUR) / HOURS * 100, 0.0), 100.0)
+
+
+def _stops_of_day(board: WeekBoard) -> dict[date, int]:
+    """Visits of each day."""
+    return {
+        day: sum(one.visits for row in board.rows for one in row.days if one.date == day)
+        for day in board.days
+    }
+
+
+@require_POST
+def plan(request: HttpRequest) -> HttpResponse:
+    """Ask the worker for a new plan of the week."""
+    monday = _monday(_day(request.POST.get("week"), company_day(now=timezone.now())))
+    queue_stage(stage="plan_routes", scope=monday.isoformat(), day=company_day(now=timezone.now()))
+    messages.info(request, "The week is being planned. This page tells when the plan is ready.")
+    return redirect(f"{reverse('fleet:week')}?week={monday.isoformat()}")
+
+
+@require_safe
+def progress(request: HttpRequest) -> JsonResponse:
+    """Tell how far the planning of a week is."""
+    monday = _monday(_day(request.GET.get("week"), company_day(now=timezone.now())))
+    run = StageRun.objects.filter(stage="plan_routes", scope=monday.isoformat()).first()
+    if run is None:
+        return JsonResponse({"state": "none", "summary": ""})
+    return JsonResponse({"state": run.state, "summary": run.summary})
+
+
+@require_POST
+def publish(request: HttpRequest) -> HttpResponse:
+    """Show the week's routes to their technicians."""
+    monday = _monday(_day(request.POST.get("week"), company_day(now=timezone.now())))
+    done = publish_routes(days=[monday + timedelta(days=number) for number in range(7)])
+    messages.success(request, f"{done.changed} routes are published.")
+    return redirect(f"{reverse('fleet:week')}?week={monday.isoformat()}")
+
+
+@require_POST
+def undo(request: HttpRequest) -> HttpResponse:
+    """Take back the last planning or move."""
+    monday = _monday(_day(request.POST.get("week"), company_day(now=timezone.now())))
+    try:
+        undo_plan(week=monday, now=timezone.now())
+        messages.success(request, "The last change of the plan is undone.")
+    except CannotUndo as error:
+        messages.error(request, str(error))
+    return redirect(f"{reverse('fleet:week')}?week={monday.isoformat()}")
+
+
+@require_POST
+def lock(request: HttpRequest, pk: int) -> HttpResponse:
+    """Lock a visit to its technician's day, or free it."""
+    is_locked = request.POST.get("lock") == "yes"
+    lock_stop(visit_id=pk, is_locked=is_locked)
+    messages.success(request, "The visit is locked to its day." if is_locked else "The visit may move again.")
+    return redirect(_back(request))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def move(request: HttpRequest, pk: int) -> HttpResponse:
+    """Show a stop's move: choose person and day, see what it costs, then do it."""
+    sheet = stop_sheet(stop_id=pk)
+    if sheet is None or sheet.stop.visit_id is None:
+        messages.error(request, "This stop is not in the plan any more.")
+        return redirect("fleet:week")
+    monday = _monday(sheet.date)
+    board = week_board(week=monday)
+    chosen = {
+        "technician": _whole(request.POST.get("technician")),
+        "day": _day(request.POST.get("day"), sheet.date),
+    }
+    tried = None
+    if request.method == "POST":
+        try_only = request.POST.get("do") != "move"
+        try:
+            tried = move_stop(
+                visit_id=sheet.stop.visit_id,
+                technician_id=int(str(chosen["technician"])),
+                day=_day(request.POST.get("day"), sheet.date),
+                now=timezone.now(),
+                by=request.user.get_username(),
+                try_only=try_only,
+            )
+            if not try_only:
+                messages.success(request, f"{sheet.stop.site} is moved. Undo takes it back.")
+                return redirect(f"{reverse('fleet:week')}?week={monday.isoformat()}&day={chosen['day']}")
+        except (CannotMove, ValueError) as error:
+            messages.error(request, str(error))
+    return render(
+        request,
+        "fleet/stop_move.html",
+        {
+            "sheet": sheet,
+            "board": board,
+            "chosen": chosen,
+            "tried": asdict(tried) if tried else None,
+            "monday": monday,
+        },
+    )
+
+
+def _day(text: str | None, other: date) -> date:
+    """The day of a text, or the other one."""
+    try:
+        return date.fromisoformat(text) if text else other
+    except ValueError:
+        return other
+
+
+def _monday(day: date) -> date:
+    """The Monday of a day's week."""
+    return day - timedelta(days=day.weekday())
+
+
+def _whole(text: str | None) -> int:
+    """A whole number, 0 for none."""
+    return int(text) if text and text.isdigit() and len(text) < 12 else 0
+
+
+def _back(request: HttpRequest) -> str:
+    """The week of the form."""
+    monday = _monday(_day(request.POST.get("week"), company_day(now=timezone.now())))
+    return f"{reverse('fleet:week')}?week={monday.isoformat()}"
