@@ -95,6 +95,8 @@ class NewDay:
         """Reject a day whose issue or values do not fit."""
         if len(self.values) != len(RAW):
             raise ValueError(f"{len(self.values)} values, expected {len(RAW)}")
+        if self.value("wind_height_m") is None:
+            raise ValueError("wind_height_m is never unknown: without a wind it is 2 m")
         fits = self.issued == self.day if self.kind == OBSERVED else self.issued <= self.day
         if self.kind not in (OBSERVED, FORECAST) or not fits:
             raise ValueError(f"{self.day} cannot be {self.kind} with the issue of {self.issued}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from itertools import islice
 from typing import Final
@@ -102,7 +102,8 @@ def pull_weather(
     days
         How many days back; a point never measured before begins further back.
     """
-    reports = [_pull_source(source, points, today, now, days) for source in sources]
+    # A source before may have told the height that a later one does not know.
+    reports = [_pull_source(source, _with_heights(points), today, now, days) for source in sources]
     yesterday = today - timedelta(days=1)
     newest = dict(Location.objects.exclude(newest_day=None).values_list("pk", "newest_day"))
     since = {pk: day + timedelta(days=1) for pk, day in newest.items() if day is not None and day < yesterday}
@@ -120,6 +121,13 @@ def pull_weather(
         newest_day=max((day for day in newest.values() if day is not None), default=None),
         missing=tuple(sorted(missing, key=lambda pair: pair[0])),
     )
+
+
+def _with_heights(points: Sequence[Point]) -> list[Point]:
+    """Points with the height that is stored for them."""
+    names = [point.name for point in points]
+    heights = dict(Location.objects.filter(name__in=names).values_list("name", "elevation_m"))
+    return [replace(point, elevation_m=heights.get(point.name, point.elevation_m)) for point in points]
 
 
 def _pull_source(

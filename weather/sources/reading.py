@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Final
 
-from weather.calc.new_days import RAW, NewDay, NewPlace
+from weather.calc.new_days import RAW, WIND_HEIGHT_M, NewDay, NewPlace
 from weather.sources.protocol import SourceChanged
 
 # Beyond these a value is in another unit than agreed, whatever the answer says of it.
@@ -75,4 +75,5 @@ def day_of(
             raise SourceChanged(f"{name} of {day} is {value:g}: not in the unit agreed")
     if all(values.get(name) is None for name in BOUNDS):
         return None
-    return NewDay(place, day, kind, issued, tuple(values.get(name) for name in RAW))
+    known = {**values, "wind_height_m": values.get("wind_height_m") or WIND_HEIGHT_M}
+    return NewDay(place, day, kind, issued, tuple(known.get(name) for name in RAW))
