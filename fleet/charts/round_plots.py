@@ -24,7 +24,8 @@ def two_dots(*, now: float | None, new: float | None, most: float) -> SafeString
         parts += format_html('<circle class="pd-n" cx="{}" cy="8" r="4"/>', f"{at(new):.1f}")
     words = f"{_word(now)} minutes a week set now, {_word(new)} recommended"
     return format_html(
-        '<svg class="plot dots" viewBox="0 0 {0} 16" width="{0}" height="16" role="img" aria-label="{1}">{2}</svg>',
+        '<svg class="plot dots" viewBox="0 0 {0} 16" width="{0}" height="16" role="img" aria-label="{1}">'
+        "{2}</svg>",
         WIDTH_PX,
         words,
         parts,

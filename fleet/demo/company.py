@@ -30,7 +30,7 @@ from weather.services.import_weather import import_weather
 
 BY: Final = "demo"
 # The gardens joined the company long before today, so that calendar needs may be raised [d].
-JOINED_BACK: Final = timedelta(days=400)
+JOINED_BACK: Final = timedelta(days=300)
 
 
 class DemoFileRefused(RuntimeError):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
@@ -10,6 +11,8 @@ import numpy as np
 
 from fleet.demo.book import DemoSite
 from fleet.demo.gardens import DemoController
+from sites.calc.run_off import runoff_limit_min
+from sites.calc.soil import intake_rate_mm_h, surface_accumulation_mm, texture_index
 
 SEASON_START: Final = (4, 15)
 SEASON_END: Final = (10, 20)
@@ -25,10 +28,12 @@ KL: Final = {
 ASSUMED_RATE_MM_H: Final = {
     "fixed_spray": 41.0, "rotor": 13.0, "rotary_nozzle": 11.0, "dripline": 15.0, "bubbler": 25.0,
 }  # fmt: skip
+# Share of the sensor sites whose timers somebody set with care.
+WELL_SET: Final = 0.75
 CLOCK_STARTS: Final = {"Wend Valley Water": ("04:00", "06:30"), "Hillside Mutual": ("20:30", "23:00")}
 SENSOR_STARTS: Final = {
-    "Wend Valley Water": ("02:30", "04:45", "07:00"),
-    "Hillside Mutual": ("20:15", "21:45", "23:15"),
+    "Wend Valley Water": ("00:30", "03:00", "05:30", "08:00"),
+    "Hillside Mutual": ("20:00", "21:15", "22:30", "23:45"),
 }
 
 
@@ -65,8 +70,12 @@ def settings_of(
     before = CLOCK_STARTS[supplier]
     after = SENSOR_STARTS[supplier]
     has_sensor = controller.sensor_spot is not None and site.sensor_since is not None
+    is_well_set = bool(rng.random() < WELL_SET)
     old = _minutes(rng, site, controller, starts=len(before), factor=generous)
-    new = _minutes(rng, site, controller, starts=len(after), factor=float(rng.uniform(0.95, 1.35)))
+    if is_well_set:
+        new = _measured_minutes(site, controller, starts=len(after))
+    else:
+        new = _minutes(rng, site, controller, starts=len(after), factor=float(rng.uniform(0.8, 1.6)))
     change = site.sensor_since if has_sensor and site.sensor_since else today + timedelta(days=1)
     turns = sorted(
         {date(year, *day) for year in range(first.year, today.year + 1) for day in (SEASON_START, SEASON_END)}
@@ -100,4 +109,21 @@ def _minutes(
         depth = need / (waterings_a_week(site) * starts * 0.72)
         longest = 24 if zone.head == "fixed_spray" else 70
         minutes[zone.station] = int(np.clip(round(60 * depth / ASSUMED_RATE_MM_H[zone.head]), 2, longest))
+    return minutes
+
+
+def _measured_minutes(site: DemoSite, controller: DemoController, *, starts: int) -> dict[int, int]:
+    """Minutes by station, set by somebody who measured the heads and knows the run-off limit."""
+    minutes = {}
+    texture = texture_index(site.part.soil)
+    for zone in controller.zones:
+        need = PEAK_WEEK_MM * KL[zone.plant] * (0.8 if zone.sun == "part" else 1.0) * 1.12
+        depth = need / (waterings_a_week(site) * starts) / (0.4 + 0.6 * zone.true_uniformity) + 0.4
+        limit = runoff_limit_min(
+            zone.true_rate_mm_h,
+            intake_rate_mm_h(texture),
+            surface_accumulation_mm(texture, site.part.slope_pct),
+        )
+        longest = min(float(limit), 90.0)
+        minutes[zone.station] = max(2, int(min(math.ceil(60 * depth / zone.true_rate_mm_h), longest)))
     return minutes

@@ -256,3 +256,9 @@ def state_mark_of(shapes: Mapping[int, str], site_id: int | None) -> SafeString:
 def stringf6(value: float) -> str:
     """Return a coordinate as a geo URI has it (RFC 5870), to a tenth of a metre [deg]."""
     return f"{float(value):.6f}"
+
+
+@register.filter
+def hours(value: float) -> str:
+    """Return minutes as hours with one digit."""
+    return f"{float(value) / 60:.1f}\u202fh"

@@ -12,8 +12,8 @@ from sites.calc.program_problem import Problem
 from sites.calc.program_search import Chosen, best_programs
 from weather.calc.arrays import BoolArray, FloatArray
 
-# Days that "the next four weeks" have [d].
-WEEKS = 4.0
+# A share of days beyond allowed depletion counts this much as missing water [1]: turf greys, but lives.
+DRY_DAYS_COUNT = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +106,7 @@ def round_plan(
 def _score(given: Problem, done: SetNow, need: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Missing adequacy and losses per need of each controller, weighted by area [1]."""
     missing = np.maximum(given.settings.target_adequacy - done.adequacy, 0.0)
-    missing += 0.2 * np.maximum(done.dry_share - given.settings.most_dry_share, 0.0)
+    missing += DRY_DAYS_COUNT * np.maximum(done.dry_share - given.settings.most_dry_share, 0.0)
     lost = done.lost_mm / np.maximum(need, 1.0)
     return (
         np.add.reduceat(missing * given.weight, given.first),

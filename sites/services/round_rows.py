@@ -207,9 +207,9 @@ def _reasons(
         if dry.size:
             got = f"{100 * adequate.min():.0f} %"
             reasons.append(f"As set, {_stations(dry).lower()} would get as little as {got} of the need.")
-        applied = plan.now.gross_mm[zones].sum() / max(float(plan.need_mm[zones].sum()), 1.0)
-        if applied > 1.3:
-            reasons.append(f"As set, it would apply {applied:.1f} times what irrigation has to bring.")
+        applied = plan.now.gross_mm[zones].sum() / max(float(plan.new.gross_mm[zones].sum()), 1.0)
+        if applied > 1.15:
+            reasons.append(f"As set, it would apply {applied:.1f} times as much water as the new program.")
     least = 100 * float(plan.new.adequacy[zones].min())
     passes = int(plan.chosen.starts[at])
     words = "One pass a watering day gives" if passes == 1 else f"{passes} short passes a watering day give"
