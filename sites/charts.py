@@ -113,9 +113,9 @@ def _number(value: float) -> str:
     return f"{value:.{digits}f}"
 
 
-def _middle(position: float, step: float) -> float:
+def _middle(position: float | np.integer, step: float) -> float:
     """Pixel of the middle of a day."""
-    return LEFT + (position + 0.5) * step
+    return LEFT + (float(position) + 0.5) * step
 
 
 def _hatching(stack: WaterStack, step: float) -> str:

@@ -170,9 +170,10 @@ def _scale_bar(sheet: _Sheet, width_px: int, height_px: int) -> str:
     )
 
 
-def _largest(shape: BaseGeometry) -> BaseGeometry:
+def _largest(shape: BaseGeometry) -> shapely.Polygon:
     """The largest part of a shape."""
-    return max(shapely.get_parts(shape), key=lambda part: part.area)
+    largest: shapely.Polygon = max(shapely.get_parts(shape), key=lambda part: part.area)
+    return largest
 
 
 def _path(shape: BaseGeometry, at: Callable[[float, float], Point]) -> str:

@@ -65,7 +65,8 @@ class SiteList:
 def site_list(*, user: User, words: str, show: str, page: int) -> SiteList:
     """The sites that a person may open and that answer the words and the filter, worst state first."""
     found = _answering(sites_for(user=user), words)
-    facts = list(found.order_by("code").values_list("pk", "code", "location_id"))
+    facts = list(found.order_by("code").values_list("pk", "code"))
+    placeless = set(found.filter(location__isnull=True).values_list("pk", flat=True))
     shapes = site_shapes()
     waiting = set(
         VisitNeed.objects.filter(state=VisitNeed.State.OPEN).order_by().values_list("site_id", flat=True)
@@ -74,14 +75,14 @@ def site_list(*, user: User, words: str, show: str, page: int) -> SiteList:
         pk: {
             shapes.get(pk, "few"),
             *(("needs",) if pk in waiting else ()),
-            *(("no-weather",) if place is None else ()),
+            *(("no-weather",) if pk in placeless else ()),
         }
-        for pk, _, place in facts
+        for pk, _ in facts
     }
     choices = tuple(
         Choice(key, word, sum(key in of_site for of_site in keys.values())) for key, word in FILTERS.items()
     )
-    kept = [(pk, code) for pk, code, _ in facts if show not in FILTERS or show in keys[pk]]
+    kept = [(pk, code) for pk, code in facts if show not in FILTERS or show in keys[pk]]
     kept.sort(key=lambda row: (WORST_FIRST.index(shapes.get(row[0], "few")), row[1]))
     pages = Paginator([pk for pk, _ in kept], PAGE_SIZE)
     shown = pages.get_page(page)

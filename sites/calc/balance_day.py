@@ -47,21 +47,39 @@ class DayArrays:
     def of(cls, zones: RootZones, state: BalanceState, block: slice) -> DayArrays:
         """Arrays of a block, with its state."""
         count = zones.landscape_coefficient.size
+
+        def blank() -> FloatArray:
+            return np.zeros(count)
+
         widest = UNIFORM_SD * zones.total_available_water_mm
         with np.errstate(divide="ignore"):
             lowest = -widest / zones.rate_error
             highest = widest / zones.coefficient_error
         return cls(
-            *(np.zeros(count) for _ in range(6)),
-            state.depletion_mm[block].copy(),
-            state.variance_mm2[block].copy(),
-            state.coefficient_effect_mm[block].copy(),
-            state.rate_effect_mm[block].copy(),
-            *(np.zeros(count) for _ in range(10)),
-            1.0 / (zones.total_available_water_mm - zones.allowed_depletion_mm),
-            widest,
-            lowest,
-            highest,
+            reference_et=blank(),
+            reference_et_sd=blank(),
+            rain=blank(),
+            rain_sd=blank(),
+            run=blank(),
+            run_sd=blank(),
+            depletion=state.depletion_mm[block].copy(),
+            variance=state.variance_mm2[block].copy(),
+            coefficient_effect=state.coefficient_effect_mm[block].copy(),
+            rate_effect=state.rate_effect_mm[block].copy(),
+            water=blank(),
+            room=blank(),
+            stress=blank(),
+            landscape_et=blank(),
+            actual_et=blank(),
+            effective_rain=blank(),
+            percolation=blank(),
+            depletion_sd=blank(),
+            spare=blank(),
+            scratch=blank(),
+            stress_slope=1.0 / (zones.total_available_water_mm - zones.allowed_depletion_mm),
+            widest_sd=widest,
+            lowest_rate_effect=lowest,
+            highest_coefficient_effect=highest,
         )
 
     def write_back(self, state: BalanceState, block: slice) -> None:

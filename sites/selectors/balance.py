@@ -17,7 +17,7 @@ from weather.selectors import weather_days
 IntArray = npt.NDArray[np.int64]
 _CHUNK = 2_000
 _IDS_A_QUERY = 20_000
-_Row = tuple[int, date, bytes, float, float]
+_Row = tuple[int, date, bytes | memoryview, float, float]
 
 
 def balance_days(*, zone_ids: Sequence[int] | IntArray, start: date, end: date) -> BalanceDays:
@@ -31,7 +31,7 @@ def balance_days(*, zone_ids: Sequence[int] | IntArray, start: date, end: date) 
         First day, and the day after the last.
     """
     ids = np.asarray(zone_ids, dtype=np.int64)
-    days = np.arange(start, end, dtype="datetime64[D]")
+    days = np.arange(np.datetime64(start, "D"), np.datetime64(end, "D"))
     values = np.full((len(COLUMNS), days.size, ids.size), np.nan, dtype=np.float32)
     source = np.zeros((days.size, ids.size), dtype=np.uint8)
     allowed, available = np.full(ids.size, np.nan), np.full(ids.size, np.nan)

@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 from django.db import transaction
-from django.db.models import Min
+from django.db.models import Max, Min
 
 from sites.calc.balance_blob import unpack_months
 from sites.calc.balance_parts import BalanceState
@@ -72,12 +72,7 @@ def update_balance(*, until_day: date, site_ids: Iterable[int] | None = None) ->
     if site_ids is not None:
         chosen = chosen.filter(pk__in=list(site_ids))
     sites = list(chosen)
-    first_days = dict(
-        DailyWeather.objects.filter(kind=DailyWeather.Kind.OBSERVED)
-        .order_by()
-        .values_list("location_id")
-        .annotate(first=Min("day"))
-    )
+    first_days, last_days = _weather_reach(until_day)
     known = [site for site in sites if site.location_id in first_days]
     done_sites, zone_days = 0, 0
     for left in range(0, len(known), SITES_AT_ONCE):
@@ -87,8 +82,7 @@ def update_balance(*, until_day: date, site_ids: Iterable[int] | None = None) ->
         plans = [
             plan
             for site in some
-            if site.pk in marks
-            and (plan := _plan(site, marks[site.pk], first_days[site.location_id], until_day)) is not None
+            if site.pk in marks and (plan := _plan(site, marks[site.pk], first_days, last_days)) is not None
         ]
         for group in _groups(plans):
             zone_days += _compute(group, table, marks)
@@ -109,17 +103,30 @@ class _Plan:
     anew: bool
 
 
-def _plan(site: Site, mark: str, first_weather: date, until_day: date) -> _Plan | None:
+def _weather_reach(until_day: date) -> tuple[dict[int, date], dict[int, date]]:
+    """First day measured and last day known, by location.
+
+    The newest measured day may lie a week back: filled and foretold days carry the balance on to the day
+    wanted, with their wider uncertainty, and are computed again when the measured day comes.
+    """
+    known = DailyWeather.objects.filter(day__lte=until_day, eto_mm__isnull=False).order_by()
+    observed = known.filter(kind=DailyWeather.Kind.OBSERVED)
+    first = dict(observed.values_list("location_id").annotate(first=Min("day")))
+    last = dict(known.values_list("location_id").annotate(last=Max("day")))
+    return first, last
+
+
+def _plan(site: Site, mark: str, first_days: dict[int, date], last_days: dict[int, date]) -> _Plan | None:
     """What to compute of a site; None where all is there and true."""
     location = site.location
     if location is None:
         return None
-    last = min(until_day, location.newest_day or until_day)
+    first_weather, last = first_days[location.pk], last_days[location.pk]
     front: BalanceFront | None = getattr(site, "balance_front", None)
-    if front is None or front.fingerprint != mark:
-        start = max(first_weather, until_day - timedelta(days=KEPT_DAYS))
-        return _Plan(site.pk, start, last, anew=True) if start <= last else None
     stale = min((day for day in (site.stale_from, location.stale_from) if day is not None), default=None)
+    begin = max(first_weather, last - timedelta(days=KEPT_DAYS))
+    if front is None or front.fingerprint != mark or (stale is not None and begin < front.first_day):
+        return _Plan(site.pk, begin, last, anew=True) if begin <= last else None
     wanted = front.last_day + timedelta(days=1)
     if stale is not None and stale < wanted:
         wanted = max(stale, front.first_day)
