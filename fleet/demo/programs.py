@@ -32,8 +32,8 @@ ASSUMED_RATE_MM_H: Final = {
 WELL_SET: Final = 0.75
 CLOCK_STARTS: Final = {"Wend Valley Water": ("04:00", "06:30"), "Hillside Mutual": ("20:30", "23:00")}
 SENSOR_STARTS: Final = {
-    "Wend Valley Water": ("00:30", "03:00", "05:30", "08:00"),
-    "Hillside Mutual": ("20:00", "21:15", "22:30", "23:45"),
+    "Wend Valley Water": ("03:00", "05:30"),
+    "Hillside Mutual": ("20:30", "22:00", "23:30"),
 }
 
 

@@ -8,14 +8,19 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final
 
+from django.conf import settings
+
 from fleet.models import StageRun
+from fleet.selectors.company import the_company
 from fleet.selectors.prices import water_price_per_m3
 from fleet.services.plan_routes import plan_routes
 from fleet.services.raise_needs import raise_needs
 from fleet.services.stage_runs import ask_for_stage, beat, claim_stage, fail_stage, finish_stage
 from sites.services.balance import update_balance
 from sites.services.locations import assign_locations
+from sites.services.site_weather import pull_site_weather
 from sites.services.weekly_round import weekly_round
+from weather.sources.registry import build_sources
 
 NIGHT: Final = "run_day"
 PLANNING_SECONDS: Final = 10.0
@@ -39,6 +44,21 @@ class StageContext:
 def monday_of(day: date) -> date:
     """The Monday of a day's week."""
     return day - timedelta(days=day.weekday())
+
+
+def _weather(context: StageContext) -> str:
+    company = the_company()
+    if company is not None and company.is_demo:
+        return "invented weather, nothing to pull"
+    sources = build_sources(
+        names=settings.WEATHER_SOURCES,
+        urls=settings.SOURCE_URLS,
+        contact=settings.SOURCE_CONTACT,
+        open_meteo_key=settings.OPEN_METEO_KEY,
+    )
+    return pull_site_weather(
+        sources=sources, folder=settings.WEATHER_DROP_DIR, today=context.day, now=context.now
+    ).summary()
 
 
 def _locations(context: StageContext) -> str:
@@ -67,6 +87,7 @@ def _routes(context: StageContext) -> str:
 
 
 STAGES: Final[dict[str, Callable[[StageContext], str]]] = {
+    "pull_weather": _weather,
     "assign_locations": _locations,
     "update_balance": _balance,
     "weekly_round": _weekly_round,

@@ -1,0 +1,148 @@
+"""The kinds of export, what each needs, and how it is written."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final, TextIO
+
+from fleet.exports import findings, needs, routes, visits
+from sites.exports import balance, book, history, programs
+from weather.exports import weather
+
+Row = dict[str, object]
+
+
+class UnusableExport(ValueError):
+    """The arguments do not fit the kind; the message says what it needs."""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """What the command line said: a week, a day, or a span; `end` is exclusive."""
+
+    week: date | None = None
+    day: date | None = None
+    as_of: date | None = None
+    start: date | None = None
+    end: date | None = None
+    period: str = "month"
+
+    def days(self) -> tuple[date, date]:
+        """First day and the day after the last, from whatever was given."""
+        if self.week is not None:
+            return self.week, self.week + timedelta(days=7)
+        if self.day is not None:
+            return self.day, self.day + timedelta(days=1)
+        if self.start is not None and self.end is not None and self.end > self.start:
+            return self.start, self.end
+        raise UnusableExport("expected --week, --date, or --start and a later --end")
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind: its columns, its rows, and its shapes where it has some."""
+
+    columns: Callable[[bool], Sequence[str]]
+    rows: Callable[[Span, bool], Iterable[Row]]
+    features: Callable[[Span, bool], Iterable[Row]] | None = None
+
+
+def _spanned(module_rows: Callable[..., Iterable[Row]]) -> Callable[[Span, bool], Iterable[Row]]:
+    """Rows of a module that takes start, end and private."""
+
+    def rows(span: Span, private: bool) -> Iterable[Row]:
+        start, end = span.days()
+        return module_rows(start=start, end=end, private=private)
+
+    return rows
+
+
+def _week_programs(span: Span, private: bool) -> Iterable[Row]:
+    """Programs of a week."""
+    if span.week is None:
+        raise UnusableExport("programs: expected --week MONDAY")
+    return programs.rows(week=span.week, private=private)
+
+
+def _open_needs(span: Span, private: bool) -> Iterable[Row]:
+    """Needs: those that are open, or those of a span."""
+    if span == Span(period=span.period):
+        return needs.rows(private=private)
+    start, end = span.days()
+    return needs.rows(start=start, end=end, private=private)
+
+
+KINDS: Final[dict[str, Kind]] = {
+    "programs": Kind(lambda _: programs.COLUMNS, _week_programs),
+    "needs": Kind(lambda _: needs.COLUMNS, _open_needs, lambda _, private: needs.features(private=private)),
+    "routes": Kind(lambda _: routes.COLUMNS, _spanned(routes.rows), _spanned(routes.features)),
+    "visits": Kind(lambda _: visits.COLUMNS, _spanned(visits.rows)),
+    "findings": Kind(lambda _: findings.COLUMNS, _spanned(findings.rows)),
+    "weather": Kind(lambda _: weather.COLUMNS, _spanned(weather.rows)),
+    "balance": Kind(lambda _: balance.COLUMNS, _spanned(balance.rows)),
+    "book": Kind(
+        lambda private: book.columns(private=private),
+        lambda _, private: book.rows(private=private),
+        lambda _, private: book.features(private=private),
+    ),
+    "history": Kind(lambda _: history.COLUMNS, _spanned(history.rows)),
+}
+FORMATS: Final = ("csv", "json", "geojson", "gpkg")
+
+
+def write_csv(file: TextIO, columns: Sequence[str], rows: Iterable[Row]) -> int:
+    """Rows as CSV with formulas neutralised; how many there were."""
+    writer = csv.writer(file, lineterminator="\n")
+    writer.writerow(columns)
+    count = 0
+    for row in rows:
+        writer.writerow([safe_cell(row.get(name)) for name in columns])
+        count += 1
+    return count
+
+
+def safe_cell(value: object) -> object:
+    """A cell that no spreadsheet takes for a formula; numbers stay numbers."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, (int, float)):
+        return value
+    text = str(value)
+    if text[:1] in ("=", "+", "-", "@", "\t", "\r") and not _is_number(text):
+        return f"'{text}"
+    return text
+
+
+def _is_number(text: str) -> bool:
+    """Whether the text is a plain number, such as -3.5."""
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def as_json(rows: Iterable[Row]) -> str:
+    """Rows as a JSON list."""
+    return json.dumps(list(rows), default=str, ensure_ascii=False, indent=1)
+
+
+def as_geojson(features: Iterable[Row]) -> str:
+    """Features as one RFC 7946 collection."""
+    return json.dumps(
+        {"type": "FeatureCollection", "features": list(features)}, default=str, ensure_ascii=False
+    )
+
+
+def as_csv(columns: Sequence[str], rows: Iterable[Row]) -> str:
+    """Rows as the text of a CSV file."""
+    buffer = io.StringIO()
+    write_csv(buffer, columns, rows)
+    return buffer.getvalue()
