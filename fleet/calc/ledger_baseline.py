@@ -176,12 +176,15 @@ def fit_baselines(bills: Bills, *, with_change_point: bool = True) -> BaselineFi
     # weights scaled to a mean of one: with equal periods this is the plain CV(RMSE)
     scatter = np.sqrt(_ratio(squares * count, np.sum(bills.days, axis=1)) / freedom)
     cv = np.where(count > parameters, _ratio(scatter, mean), np.nan)
-    return BaselineFits(base, slope, point, parameters, count, squares, design, spread, residual, cv)
+    return BaselineFits(
+        base, slope, point, parameters, count, squares, design, np.asarray(spread, np.float64), residual, cv
+    )
 
 
 def _ratio(above: FloatArray, below: FloatArray) -> FloatArray:
     """Quotient, NaN where the divisor is not above 0."""
-    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
+    quotient: FloatArray = np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
+    return quotient
 
 
 def _log(squares: FloatArray) -> FloatArray:

@@ -206,9 +206,8 @@ def _correlation(bills: Bills, fits: BaselineFits, judged: BoolArray) -> float:
     scale = np.sqrt(np.maximum(fits.squares / freedom, 1e-12))
     standard = np.sqrt(bills.days) * fits.residual / scale[:, None]
     seen = (bills.days > 0) & judged[:, None]
-    month: IntArray = (
-        bills.middle_d.astype("int64").astype("datetime64[D]").astype("datetime64[M]").astype("int64")
-    )
+    day = bills.middle_d.astype(np.int64).astype("datetime64[D]")
+    month = day.astype("datetime64[M]").astype(np.int64)
     return portfolio.common_correlation(standard[seen], month[seen])
 
 

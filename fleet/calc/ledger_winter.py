@@ -64,5 +64,6 @@ def winter_base(use_l_d: FloatArray, need_l_d: FloatArray, days: FloatArray) -> 
     is_bounded = known & ((np.sum(rest, axis=1) < _LEAST_REST_PERIODS) | (calm > _LARGE_HOUSE * INDOOR_L_D))
     low = np.where(is_bounded, np.minimum(INDOOR_L_D, lowest), lowest)
     high = np.where(is_bounded, lowest, highest)
-    base = np.where(is_bounded, (low + high) / 2.0, calm)
-    return WinterBase(*(np.where(known, part, np.nan) for part in (base, low, high)), is_bounded)
+    base = np.where(is_bounded, (low + np.where(known, high, 0.0)) / 2.0, calm)
+    base, low, high = (np.where(known, part, np.nan) for part in (base, low, high))
+    return WinterBase(base, low, high, is_bounded)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
@@ -10,6 +9,7 @@ import numpy.typing as npt
 
 from fleet.calc import watch_hypotheses as hypotheses
 from fleet.calc.bypass import LOGISTIC_TO_NORMAL, expected_runs, run_likelihood
+from fleet.calc.watch_block_day import BlockDay
 from fleet.calc.watch_day import Water, add_irrigation, add_rain, kept_after_a_day, take_et
 from fleet.calc.watch_grid import SiteConstants
 from fleet.calc.watch_settings import FleetFit, WatchSettings
@@ -26,41 +26,6 @@ _PERIOD_STARTS = (
     9.0  # a period's starts share one error: correlation 0.1 between them (set on simulated fleets)
 )
 _LEAST = np.float32(1e-30)
-
-
-@dataclass(frozen=True, slots=True)
-class BlockDay:
-    """One day of the block's sites, all (sites,).
-
-    Parameters
-    ----------
-    day
-        Index of the day [1].
-    rain_mm, et_mm, missing_sd_mm
-        Effective rain [mm/d], reference ET [mm/d], spread from unknown weather [mm].
-    dose_mm
-        Net depth of a start [mm].
-    starts, ran
-        Starts offered; starts that ran, -1 unseen [1].
-    assumed_ran
-        Starts that ran by the spread of a counted period, NaN elsewhere [1].
-    period_starts, period_ran
-        Totals of a period that ends today, -1 elsewhere [1].
-    is_on
-        Whether the log counts already.
-    """
-
-    day: int
-    rain_mm: SingleArray
-    et_mm: SingleArray
-    missing_sd_mm: SingleArray
-    dose_mm: SingleArray
-    starts: IntArray
-    ran: IntArray
-    assumed_ran: SingleArray
-    period_starts: IntArray
-    period_ran: IntArray
-    is_on: npt.NDArray[np.bool_]
 
 
 class Block:
@@ -85,6 +50,7 @@ class Block:
             variance_mm2=np.broadcast_to((0.5 * constants.threshold_mm) ** 2, shape).astype(np.float32),
         )
         self.runs_expected = np.zeros(shape, dtype=np.float32)
+        self.starts_offered = np.zeros(sites, dtype=np.float32)
         self.twin = TwinCounts(blocked=np.zeros((sites, 3)), ran=np.zeros((sites, 3)))
         self.keep = kept_after_a_day(fit.drainage_h)
         self.active = 1
@@ -153,15 +119,15 @@ class Block:
         rows = np.flatnonzero(today.is_on & (today.starts > 0) & (today.ran >= 0))
         if rows.size:
             self._learn(rows, today, rate[rows], exponent[rows])
+        return rate
+
+    def finish(self, today: BlockDay, exponent: FloatArray) -> None:
+        """Irrigate by what ran, judge a period that ends, drain, rain on, and take the day's ET."""
+        water = self.active_water()
+        depth, variance = self._irrigation(today)
         closing = np.flatnonzero(today.is_on & (today.period_starts > 0))
         if closing.size:
             self._learn_period(closing, today, exponent[closing])
-        return rate
-
-    def finish(self, today: BlockDay) -> None:
-        """Irrigate by what ran, drain, rain on, and take the day's ET."""
-        water = self.active_water()
-        depth, variance = self._irrigation(today)
         add_irrigation(water, depth, variance, self.constants.floor_mm[None], self.keep)
         self.rain(today, 1.0 - self.fit.rain_before_share)
         demand = today.et_mm[None, :, None] * self.et_coefficient[: self.active]
@@ -249,7 +215,8 @@ class Block:
         settings = self.settings
         offered = today.period_starts[rows].astype(np.float64)
         ran = today.period_ran[rows].astype(np.float64)
-        share = np.clip(self.runs_expected[: self.active, rows] / offered[None, :, None], 0.02, 0.98)
+        days_offered = np.maximum(self.starts_offered[rows], 1.0)[None, :, None]
+        share = np.clip(self.runs_expected[: self.active, rows] / days_offered, 0.02, 0.98)
         log_likelihood = beta_binomial_log(
             ran[None, :, None],
             offered[None, :, None],
@@ -266,7 +233,6 @@ class Block:
             joint, log_likelihood, exponent.astype(np.float32), settings.temper
         )
         hypotheses.normalise(self.weights, rows)
-        self.runs_expected[:, rows] = 0.0
 
     def _irrigation(self, today: BlockDay) -> tuple[SingleArray, SingleArray]:
         """Depth and variance of the day's irrigation at the spot, (branches, sites, nodes) [mm, mm2]."""
@@ -276,13 +242,17 @@ class Block:
         runs = np.broadcast_to(known[None, :, None], dose.shape)
         spread = np.float32(self.settings.dose_cv) * runs * dose
         variance = spread * spread
-        unseen = np.flatnonzero((today.starts > 0) & ((today.ran < 0) | ~today.is_on))
+        fresh = np.flatnonzero(today.period_begins)
+        self.runs_expected[:, fresh] = 0.0
+        self.starts_offered[fresh] = 0.0
+        unseen = np.flatnonzero((today.starts > 0) & (today.ran < 0))
         if unseen.size:
             runs = runs.copy()
             margin, seen, scale = self._decision(unseen, today)
             starts = today.starts[unseen][None, :, None]
             guess = expected_runs(margin, seen, scale, starts=starts)
             self.runs_expected[: self.active, unseen] += guess
+            self.starts_offered[unseen] += today.starts[unseen]
             fixed = ~np.isnan(today.assumed_ran[unseen])
             runs[:, unseen] = np.where(fixed[None, :, None], runs[:, unseen], guess)
             share = runs[:, unseen] / starts

@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from fleet.calc import watch_hypotheses as hypotheses
 from fleet.calc import watch_shift
-from fleet.calc.watch_block import Block, BlockDay
+from fleet.calc.watch_block import Block
+from fleet.calc.watch_block_day import BlockDay
 from fleet.calc.watch_grid import THRESHOLD_NODES, USE_NODES, Grid, SiteConstants, offset_grid, site_constants
 from fleet.calc.watch_inputs import WatchInputs
 from fleet.calc.watch_result import WatchRun
@@ -57,6 +58,7 @@ class _Days:
     assumed_ran: SingleArray
     period_starts: npt.NDArray[np.int16]
     period_ran: npt.NDArray[np.int16]
+    period_begins: npt.NDArray[np.bool_]
     first_day: IntArray
 
 
@@ -124,7 +126,7 @@ def _run_days(
         for (at, block), today in zip(_places(blocks), todays, strict=True):
             part = slice(at, at + today.starts.size)
             rate[day, order[part]] = block.judge(today, exponent[part])
-            block.finish(today)
+            block.finish(today, exponent[part])
             probability[day, order[part]] = hypotheses.cause_probabilities(block.weights)
             depletion[day, order[part]], spread[day, order[part]] = block.depletion()
     return _gather(blocks, order, (probability, rate, depletion, spread, shifts))
@@ -173,8 +175,17 @@ def _sorted_days(inputs: WatchInputs, weather: FilterWeather, spread: FloatArray
         assumed_ran=single(spread),
         period_starts=inputs.period_starts[:, order],
         period_ran=inputs.period_ran[:, order],
+        period_begins=_begins(inputs)[:, order],
         first_day=inputs.first_day[order],
     )
+
+
+def _begins(inputs: WatchInputs) -> npt.NDArray[np.bool_]:
+    """Days on which a counted period begins, (days, sites)."""
+    begins = np.zeros(inputs.period_days.shape, dtype=np.bool_)
+    end, site = np.nonzero(inputs.period_days > 0)
+    begins[np.maximum(end - inputs.period_days[end, site] + 1, 0), site] = True
+    return begins
 
 
 def _block_day(days: _Days, day: int, at: int, block: Block) -> BlockDay:
@@ -191,6 +202,7 @@ def _block_day(days: _Days, day: int, at: int, block: Block) -> BlockDay:
         assumed_ran=days.assumed_ran[day, part],
         period_starts=days.period_starts[day, part].astype(np.int64),
         period_ran=days.period_ran[day, part].astype(np.int64),
+        period_begins=days.period_begins[day, part],
         is_on=days.first_day[part] <= day,
     )
 
