@@ -48,6 +48,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:site-water-csv": EVERYONE,
     "fleet:round-decide": frozenset({D, A}),
     "weather:page": OFFICE,
+    "weather:location-csv": OFFICE,
 }
 # Views of Django itself that guard themselves.
 SELF_GUARDED: Final = frozenset({"login", "logout"})

@@ -8,7 +8,7 @@ from django.contrib.auth.admin import UserAdmin
 from fleet.models import ServiceContract, Tariff, Technician, User
 
 
-class AccountAdmin(UserAdmin):
+class AccountAdmin(UserAdmin):  # type: ignore[type-arg]
     """Accounts with their role."""
 
     list_display = ("username", "first_name", "last_name", "role", "is_active")

@@ -90,7 +90,9 @@ def base_map(
         if len(places) > 1:
             names = f"r-{line.number:d} r-d{dash_of(line.number):d}"
             for kind in ("route-c", "route"):
-                folium.PolyLine(places, class_name=f"{kind} {names}", interactive=False).add_to(chart)
+                folium.PolyLine(  # type: ignore[no-untyped-call]
+                    places, class_name=f"{kind} {names}", interactive=False
+                ).add_to(chart)
     chart.fit_bounds([(south, west), (north, east)], padding=(12, 12))
     figure = chart.get_root()
     if not isinstance(figure, Figure):

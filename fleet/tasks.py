@@ -13,13 +13,13 @@ from fleet.services.run_day import NIGHT, work_on
 from fleet.services.stage_runs import ask_for_stage, runs_to_do
 
 
-@shared_task(name="fleet.tasks.work_on_run")
+@shared_task(name="fleet.tasks.work_on_run")  # type: ignore[untyped-decorator]
 def work_on_run(run_id: int) -> None:
     """Do one stage run, unless somebody else does it already."""
     work_on(run_id=run_id, clock=timezone.now)
 
 
-@shared_task(name="fleet.tasks.start_what_is_due")
+@shared_task(name="fleet.tasks.start_what_is_due")  # type: ignore[untyped-decorator]
 def start_what_is_due() -> None:
     """Ask for the night's work once its hour has come; send each run that waits or lost its heartbeat."""
     now = timezone.now()

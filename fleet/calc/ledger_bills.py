@@ -57,7 +57,7 @@ def whole_months(periods: UsePeriods, site_count: int) -> UsePeriods:
         periods.meter[first],
         periods.start[first],
         periods.end[last],
-        np.bincount(place, periods.volume_l),
+        np.asarray(np.bincount(place, periods.volume_l), dtype=np.float64),
         np.bincount(place, periods.spans_estimate) > 0,
         periods.is_whole_house[first],
     )

@@ -76,7 +76,8 @@ class Comparison:
         weights_l
             Weights, such as a site's predicted use, shape (rows, pieces) [L].
         """
-        return np.sqrt(np.maximum(np.sum((weights_l @ self.covariance) * weights_l, axis=1), 0.0))
+        variance = np.sum((weights_l @ self.covariance) * weights_l, axis=1)
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)

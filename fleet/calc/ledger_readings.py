@@ -205,7 +205,7 @@ def _by_day(periods: UsePeriods) -> UsePeriods:
         periods.meter[first],
         periods.start[first],
         periods.end[last],
-        np.bincount(place, weights=periods.volume_l),
+        np.asarray(np.bincount(place, weights=periods.volume_l), dtype=np.float64),
         np.bincount(place, weights=periods.spans_estimate) > 0,
         periods.is_whole_house[first],
     )

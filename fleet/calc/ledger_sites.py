@@ -90,6 +90,10 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
         verdicts=_with_after(verdicts, np.sum(after.use.days, axis=1)),
         house=house,
         total=total,
+        pieces=after.pieces,
+        comparison=comparison,
+        sd_l=bridged,
+        groups=after.groups,
         comparison_sites=comparison.site_count,
         drift=drift,
         rho=rho,
@@ -222,7 +226,8 @@ def _mean_factor(after: _After, comparison: portfolio.Comparison) -> FloatArray:
     weight = after.groups * comparison.predicted_l
     total = np.sum(weight, axis=1)
     deviation = np.sum(weight * comparison.factor, axis=1)
-    return np.divide(deviation, total, out=np.full(total.shape, np.nan), where=total > 0)
+    mean: FloatArray = np.divide(deviation, total, out=np.full(total.shape, np.nan), where=total > 0)
+    return mean
 
 
 def _garden_use(

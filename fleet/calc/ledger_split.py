@@ -108,7 +108,7 @@ def use_by_piece(
     place = site * shape[1] + piece
 
     def summed(values: FloatArray) -> FloatArray:
-        return np.bincount(place, values, shape[0] * shape[1]).reshape(shape)
+        return np.asarray(np.bincount(place, values, shape[0] * shape[1]).reshape(shape), dtype=np.float64)
 
     estimated = periods.spans_estimate[row].astype(np.float64)
     return PieceUse(

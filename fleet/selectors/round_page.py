@@ -63,7 +63,7 @@ def newest_week() -> date | None:
 
 def round_page(*, week: date | None, show: str, page: int) -> RoundPage:
     """Recommendations of a week under a filter, the most water at stake first."""
-    rows = Recommendation.objects.filter(week=week)
+    rows = Recommendation.objects.filter(week=week) if week else Recommendation.objects.none()
     counts = rows.aggregate(**{key: Count("pk", filter=condition) for key, (_, condition) in FILTERS.items()})
     shown = (
         rows.filter(FILTERS[show][1])

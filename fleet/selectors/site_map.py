@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 
 import shapely
@@ -64,10 +65,17 @@ def site_marks() -> list[SiteMark]:
     shapes = site_shapes()
     rows = Site.objects.filter(longitude__isnull=False, latitude__isnull=False).order_by("code")
     return [
-        SiteMark(code=code, longitude=longitude, latitude=latitude, shape=shapes.get(pk, "few"), name=name)
+        SiteMark(
+            code=code,
+            longitude=longitude,
+            latitude=latitude,
+            shape=shapes.get(pk, "few"),
+            name=name,
+        )
         for pk, code, longitude, latitude, name in rows.values_list(
             "id", "code", "longitude", "latitude", "name"
         )
+        if longitude is not None and latitude is not None
     ]
 
 
@@ -101,7 +109,7 @@ def zones_in_box(*, west: float, south: float, east: float, north: float) -> lis
                 "controller": controller,
                 "site": site,
             },
-            "geometry": shapely.geometry.mapping(shapely.from_wkb(geometry)),
+            "geometry": json.loads(shapely.to_geojson(shapely.from_wkb(geometry)) or "null"),
         }
         for station, plant, controller, site, geometry in rows
     ]

@@ -72,14 +72,14 @@ NEED_AFTER = np.array([0, 2, 25, 70, 120, 160, 175, 150, 85, 35, 4, 0], dtype=np
 def bills_of(use: FloatArray, need: FloatArray, days: FloatArray | None = None) -> baseline.Bills:
     """One site's bills, a month apart, all of weight one unless days are given."""
     length = np.ones(use.size) if days is None else days
-    middle = np.arange(use.size) * savings.MONTH_D
+    middle = np.arange(use.size, dtype=np.float64) * savings.MONTH_D
     return baseline.Bills(use[None], need[None], length[None], middle[None])
 
 
 def report_of(need: FloatArray, days: FloatArray | None = None) -> savings.ReportPieces:
     """Pieces a year after the bills."""
     length = np.ones(need.size) if days is None else days
-    middle = (100 + np.arange(need.size)) * savings.MONTH_D
+    middle = (100 + np.arange(need.size, dtype=np.float64)) * savings.MONTH_D
     return savings.ReportPieces(need[None], length[None], middle[None])
 
 

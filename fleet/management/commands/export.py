@@ -9,7 +9,17 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from fleet.exports.kinds import FORMATS, KINDS, Kind, Span, UnusableExport, as_geojson, as_json, write_csv
+from fleet.exports.kinds import (
+    FORMATS,
+    KINDS,
+    Kind,
+    Span,
+    UnusableExport,
+    as_csv,
+    as_geojson,
+    as_json,
+    write_csv,
+)
 from fleet.services.audit import record_audit
 from sites.exports.geopackage import write_geopackage
 from weather.commands import RootroundCommand, iso_day, iso_monday
@@ -76,7 +86,9 @@ class Command(RootroundCommand):
         if output:
             with Path(output).open("w", encoding="utf-8", newline="") as file:
                 return write_csv(file, kind.columns(private), kind.rows(span, private))
-        return write_csv(self.stdout._out, kind.columns(private), kind.rows(span, private))  # noqa: SLF001
+        text = as_csv(kind.columns(private), kind.rows(span, private))
+        self.stdout.write(text, ending="")
+        return text.count("\n") - 1
 
     def _text(self, text: str, output: str | None) -> None:
         """Write a text to the file or to standard output."""
