@@ -11,7 +11,7 @@ import time
 from collections.abc import Mapping, Sequence
 
 from fleet.routing.check import plan_faults
-from fleet.routing.days_first import needs_days_first, solve_by_days
+from fleet.routing.days_first import BOTH_VISITS, needs_days_first, solve_by_days
 from fleet.routing.order import not_worse_than_nearest, without_losers
 from fleet.routing.plan import Plan
 from fleet.routing.problem import Problem
@@ -72,14 +72,27 @@ def search(
     """The best plan found, without reasons; parameters as in `solve`."""
     if not problem.visits or not problem.vehicles:
         return assemble_plan(problem, [])
-    if needs_days_first(problem):
-        return solve_by_days(
-            problem,
-            lambda part, share: _search_at_once(
-                part, seconds=seconds * share, seed=seed, iterations=iterations, previous=None
-            ),
-        )
-    return _search_at_once(problem, seconds=seconds, seed=seed, iterations=iterations, previous=previous)
+    if not needs_days_first(problem):
+        return _search_at_once(problem, seconds=seconds, seed=seed, iterations=iterations, previous=previous)
+    both = len(problem.visits) <= BOTH_VISITS
+    own_seconds = seconds / 2 if both else seconds
+    days = solve_by_days(
+        problem,
+        lambda part, share: _search_at_once(
+            part, seconds=own_seconds * share, seed=seed, iterations=iterations, previous=None
+        ),
+    )
+    start = _better(problem, days, previous)
+    if not both:
+        return start
+    orders = {route.vehicle: route.visits for route in start.routes}
+    return _search_at_once(problem, seconds=own_seconds, seed=seed, iterations=iterations, previous=orders)
+
+
+def _better(problem: Problem, plan: Plan, previous: Mapping[int, Sequence[int]] | None) -> Plan:
+    """The plan, or an earlier one that can still be driven and ranks better."""
+    earlier = plan_from_orders(problem, previous) if previous else None
+    return earlier if earlier is not None and earlier.rank < plan.rank else plan
 
 
 def warm_start(

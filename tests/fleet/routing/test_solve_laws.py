@@ -216,6 +216,8 @@ def test_a_time_inside_the_cut_becomes_its_start_on_the_short_clock() -> None:
 def test_a_big_week_is_planned_day_by_day_and_still_proven() -> None:
     problem = invented_problem(11, visits=60, technicians=2, days=3, locked_share=0.1)
     assert not needs_days_first(problem)
+    assert needs_days_first(invented_problem(11, visits=61, technicians=2, days=3))
+    assert not needs_days_first(invented_problem(11, visits=61, technicians=2, days=1))
 
     plan = solve_by_days(problem, lambda part, _: warm_start(part, seconds=None))
 
@@ -224,6 +226,18 @@ def test_a_big_week_is_planned_day_by_day_and_still_proven() -> None:
     for number, visit in enumerate(problem.visits):
         if visit.vehicle is not None and number in days:
             assert days[number] == int(visit.vehicle.split("/")[1])
+
+
+@pytest.mark.parametrize("visits", [70, 210], ids=["days-first-then-at-once", "days-first"])
+def test_a_big_week_is_never_worse_than_the_plan_it_had(visits: int) -> None:
+    problem = invented_problem(13, visits=visits, technicians=4, days=4, locked_share=0.05)
+    best = solve(problem, seconds=1, seed=1, iterations=60)
+    previous = {route.vehicle: route.visits for route in best.routes}
+
+    again = solve(problem, seconds=1, seed=2, iterations=5, previous=previous)
+
+    assert plan_faults(problem, again) == ()
+    assert again.rank <= best.rank
 
 
 @pytest.mark.parametrize(
