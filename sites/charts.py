@@ -95,11 +95,17 @@ def depletion_bar_svg(depletion_mm: float, allowed_mm: float) -> str:
 
 
 def nice_top(highest: float) -> float:
-    """The next round number at or above a value, 1, 2, 2.5 or 5 times a power of ten."""
+    """The next round number at or above a value."""
     if not highest > 0:
         return 1.0
     power = 10.0 ** np.floor(np.log10(highest))
-    return float(next(power * head for head in (1.0, 2.0, 2.5, 5.0, 10.0) if power * head >= highest * 0.999))
+    return float(
+        next(
+            power * head
+            for head in (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+            if power * head >= highest * 0.999
+        )
+    )
 
 
 def _text(x: float, y: float, words: str, kind: str = "") -> str:

@@ -133,7 +133,7 @@ def _marks(ground: list[Thing], sheet: _Sheet, *, with_labels: bool) -> Iterator
         labels.append((x, y, 18.0, str(thing.facts["name"])))
     for thing in devices:
         x, y = sheet.at(thing.shape.centroid.x, thing.shape.centroid.y)
-        labels.insert(0, (x, y, 13.0, str(thing.facts.get("label", ""))))
+        labels.insert(0, (x, y, 13.0, str(thing.facts.get("label", thing.facts.get("title", "")))))
     if with_labels:
         yield from _labels(labels, taken)
 

@@ -13,6 +13,7 @@ from sites.calc.zone_table import ZoneTable
 from sites.charts import depletion_bar_svg
 from sites.models import BalanceFront, Controller, Sensor, Site, Zone
 from sites.selectors.balance import balance_days
+from sites.selectors.garden import SETBACK_M, sensor_setback_m
 from sites.selectors.zones import zone_table
 
 # Depletion beyond the allowed value counts as dry only where it is more than this much beyond it [mm].
@@ -57,6 +58,12 @@ class ControllerFacts:
     assumed: tuple[str, ...]
     watch: WatchState | None
     sensor: Sensor | None
+    setback_m: float
+
+    @property
+    def is_near_edge(self) -> bool:
+        """Whether the sensor stands outside its zone, or nearer to its edge than the setback."""
+        return self.setback_m < SETBACK_M
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +89,11 @@ class SitePage:
     def flagged(self) -> ControllerFacts | None:
         """The first controller with a flag."""
         return next((c for c in self.controllers if c.watch is not None and c.watch.status == "flag"), None)
+
+    @property
+    def has_many_controllers(self) -> bool:
+        """Whether a station's number alone does not name a zone."""
+        return len(self.controllers) > 1
 
     @property
     def has_assumed(self) -> bool:
@@ -120,9 +132,10 @@ def site_page(*, site: Site, today: date) -> SitePage:
                 code=row.code,
                 pk=row.pk,
                 gating=row.get_gating_display() if row.governed else "",
-                assumed=tuple(row.assumed.split()),
+                assumed=tuple(word.replace("_", " ") for word in row.assumed.split()),
                 watch=getattr(row, "watch_state", None),
                 sensor=getattr(row, "sensor", None),
+                setback_m=sensor_setback_m(sensor=row.sensor) if hasattr(row, "sensor") else float("nan"),
             )
             for row in controllers
         ),
@@ -157,8 +170,8 @@ def _zone_rows(table: ZoneTable, balance: BalanceDays) -> tuple[ZoneRow, ...]:
                 controller=zone.controller.code,
                 station=zone.station,
                 name=zone.name,
-                plant=zone.get_plant_display(),
-                head=zone.get_head_display(),
+                plant=zone.plant.replace("_", " "),
+                head=zone.head.replace("_", " "),
                 area_m2=zone.area_m2,
                 precipitation_rate_mm_h=float(table.precipitation_rate_mm_h[at]),
                 precipitation_rate_assumed=bool(table.precipitation_rate_assumed[at]),

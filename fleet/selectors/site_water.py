@@ -108,11 +108,19 @@ def zone_water(*, zone_id: int, until: date, span_days: int, is_us: bool) -> Zon
         first=start,
         last=until,
         filled_days=int(filled.sum()),
-        assumed_days=int((known & (balance.irrigation_source[:, 0] < IrrigationSource.LOG_PERIOD)).sum()),
+        assumed_days=_assumed_days(balance.irrigation_source[:, 0], balance.irrigation_net_mm[:, 0]),
         skipped=round(sum(row.skipped for row in starts)),
         threshold_mm=threshold,
         allowed_mm=allowed,
     )
+
+
+def _assumed_days(
+    source: np.ndarray[tuple[int], np.dtype[np.uint8]],
+    irrigation_mm: np.ndarray[tuple[int], np.dtype[np.float32]],
+) -> int:
+    """Days on which water was given that no log tells of."""
+    return int(((irrigation_mm > 0) & (source < IrrigationSource.LOG_PERIOD)).sum())
 
 
 def _known(value: np.floating) -> float | None:

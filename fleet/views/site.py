@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, cast
+from urllib.parse import urlencode
 
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
@@ -39,7 +40,13 @@ def site_list(request: HttpRequest) -> HttpResponse:
     found = list_of_sites(
         user=_user(request), words=words, show=show, page=_whole(request.GET.get("page"), 1)
     )
-    return render(request, "fleet/site_list.html", {"found": found, "q": words, "show": show})
+    facts = {
+        "found": found,
+        "q": words,
+        "show": show,
+        "pager_query": f"{urlencode({'q': words, 'show': show})}&",
+    }
+    return render(request, "fleet/site_list.html", facts)
 
 
 @require_safe

@@ -44,7 +44,7 @@ def garden_things(*, site: Site) -> list[Thing]:
     things += [Thing("valve_box", row.shape, {"label": row.name}) for row in boxes if row.shape is not None]
     fixtures = Fixture.objects.filter(site=site)
     things += [
-        Thing(row.kind, row.shape, {"label": row.get_kind_display()})
+        Thing(row.kind, row.shape, {"title": row.get_kind_display()})
         for row in fixtures
         if row.shape is not None
     ]
@@ -54,11 +54,7 @@ def garden_things(*, site: Site) -> list[Thing]:
         for row in controllers
         if row.shape is not None
     ]
-    things += [
-        Thing("sensor", row.shape, {"label": _sensor_label(row, zones)})
-        for row in sensors
-        if row.shape is not None
-    ]
+    things += [Thing("sensor", row.shape, {"label": "Sensor"}) for row in sensors if row.shape is not None]
     return things
 
 
@@ -97,6 +93,16 @@ def in_degrees(shape: BaseGeometry, origin: tuple[float, float]) -> BaseGeometry
     return shapely.transform(shape, lambda xy: xy / scale + np.array(origin))
 
 
+def sensor_setback_m(*, sensor: Sensor) -> float:
+    """How far a sensor stands inside the edge of its zone [m]; negative: outside; NaN: not known."""
+    home = Zone.objects.filter(controller_id=sensor.controller_id, station=sensor.station).first()
+    shape, place = (home.shape if home is not None else None), sensor.shape
+    if shape is None or not isinstance(place, shapely.Point):
+        return float("nan")
+    away = in_metres(shape, (place.x, place.y)).boundary.distance(shapely.Point(0.0, 0.0))
+    return float(away if shape.covers(place) else -away)
+
+
 def _zone_things(zone: Zone, *, is_governing: bool) -> list[Thing]:
     """A zone, and the setback inside it where a sensor stands in it."""
     shape = zone.shape
@@ -116,21 +122,3 @@ def _zone_things(zone: Zone, *, is_governing: bool) -> list[Thing]:
         if not inner.is_empty:
             things.append(Thing("setback", in_degrees(inner.boundary, origin)))
     return things
-
-
-def _sensor_label(sensor: Sensor, zones: list[Zone]) -> str:
-    """What the map says beside a sensor: how far it stands from the edge of its zone."""
-    home = next(
-        (
-            zone
-            for zone in zones
-            if (zone.controller_id, zone.station) == (sensor.controller_id, sensor.station)
-        ),
-        None,
-    )
-    shape, place = (home.shape if home is not None else None), sensor.shape
-    if shape is None or place is None:
-        return "Sensor"
-    origin = (place.x, place.y) if isinstance(place, shapely.Point) else (place.centroid.x, place.centroid.y)
-    away = in_metres(shape, origin).boundary.distance(shapely.Point(0.0, 0.0))
-    return f"Sensor, {away:.1f} m in" if shape.covers(place) else f"Sensor, {away:.1f} m outside its zone"

@@ -49,8 +49,9 @@
     return L.divIcon({ html: el, className: "m-anchor", iconSize: [0, 0] });
   };
 
-  // A point well inside a polygon: the middle of the longest chord at several heights of its outer ring.
-  const inside = (feature) => {
+  // A point well inside a polygon and clear of devices: places on chords at several heights of its outer ring. With
+  // it comes the room at its right [deg of longitude], for the name.
+  const inside = (feature, devices) => {
     const rings = feature.geometry.type === "Polygon" ? [feature.geometry.coordinates[0]] : feature.geometry.coordinates.map((p) => p[0]);
     let best = null;
     for (const ring of rings) {
@@ -65,15 +66,20 @@
         }
         cuts.sort((a, b) => a - b);
         for (let i = 0; i + 1 < cuts.length; i += 2) {
-          const worth = (cuts[i + 1] - cuts[i]) * (1 - Math.abs(step - 5) / 12);
-          if (!best || worth > best.worth) best = { worth, at: [lat, (cuts[i] + cuts[i + 1]) / 2] };
+          const wide = cuts[i + 1] - cuts[i];
+          for (const part of [0.5, 0.3, 0.7, 0.15]) {
+            const lon = cuts[i] + wide * part;
+            const near = devices.some(([x, y]) => Math.hypot((x - lon) * 0.75, y - lat) < 4e-5);
+            const worth = wide * (1 - Math.abs(step - 5) / 12) * (1 - Math.abs(part - 0.4) / 2) * (near ? 0.15 : 1);
+            if (!best || worth > best.worth) best = { worth, at: [lat, lon], room: cuts[i + 1] - lon };
+          }
         }
       }
     }
-    return best && best.at;
+    return best;
   };
 
-  const addZone = (map, group, feature) => {
+  const addZone = (map, group, feature, devices) => {
     const p = feature.properties;
     const code = `zone:${p.controller || ""}/${p.station}`;
     const base = L.geoJSON(feature, { style: { className: `z z-${p.plant}`, weight: 1.2 } });
@@ -83,18 +89,30 @@
     document.addEventListener("rootround:select", (event) => {
       base.eachLayer((layer) => layer.getElement()?.classList.toggle("on", event.detail.code === code));
     });
-    const at = feature.geometry && inside(feature);
-    if (at) group.addLayer(L.marker(at, { icon: stationIcon(p), interactive: false, keyboard: false }));
+    const place = feature.geometry && inside(feature, devices);
+    if (!place) return;
+    const icon = stationIcon(p);
+    group.addLayer(L.marker(place.at, { icon, interactive: false, keyboard: false }));
+    // The name shows where it fits into its zone at this scale.
+    const name = icon.options.html.querySelector("b");
+    const fit = () => {
+      const from = map.latLngToLayerPoint(place.at), to = map.latLngToLayerPoint([place.at[0], place.at[1] + place.room]);
+      if (name) name.hidden = to.x - from.x < 18 + p.name.length * 6.4;
+    };
+    map.on("zoomend", fit);
+    fit();
   };
 
   // Draws the features; returns the group with its bounds.
   Rootround.drawGarden = (map, collection) => {
     const group = L.featureGroup();
+    const devices = collection.features.filter((f) => f.geometry?.type === "Point" && f.properties.kind !== "sprinkler")
+      .map((f) => f.geometry.coordinates);
     const sorted = [...collection.features].filter((f) => f.geometry)
       .sort((a, b) => ORDER.indexOf(a.properties.kind) - ORDER.indexOf(b.properties.kind));
     for (const feature of sorted) {
       const p = feature.properties;
-      if (p.kind === "zone" && feature.geometry.type !== "Point") addZone(map, group, feature);
+      if (p.kind === "zone" && feature.geometry.type !== "Point") addZone(map, group, feature, devices);
       else if (feature.geometry.type === "Point" && POINTS.has(p.kind)) {
         const [lon, lat] = feature.geometry.coordinates;
         group.addLayer(L.marker([lat, lon], { icon: pointIcon(p), interactive: false, keyboard: false }));
