@@ -39,6 +39,7 @@ class StageContext:
     now: datetime
     seed: int
     scope: str
+    planning_s: float
 
 
 def monday_of(day: date) -> date:
@@ -83,7 +84,7 @@ def _needs(context: StageContext) -> str:
 
 def _routes(context: StageContext) -> str:
     week = date.fromisoformat(context.scope) if context.scope != "all" else monday_of(context.day)
-    return plan_routes(now=context.now, week=week, seconds=PLANNING_SECONDS, seed=context.seed).summary()
+    return plan_routes(now=context.now, week=week, seconds=context.planning_s, seed=context.seed).summary()
 
 
 STAGES: Final[dict[str, Callable[[StageContext], str]]] = {
@@ -96,7 +97,9 @@ STAGES: Final[dict[str, Callable[[StageContext], str]]] = {
 }
 
 
-def run_day(*, day: date, clock: Clock, seed: int = 0, again: bool = True) -> Iterator[str]:
+def run_day(
+    *, day: date, clock: Clock, seed: int = 0, again: bool = True, planning_s: float = PLANNING_SECONDS
+) -> Iterator[str]:
     """Run every stage of a day in order; a line for each.
 
     Parameters
@@ -109,6 +112,8 @@ def run_day(*, day: date, clock: Clock, seed: int = 0, again: bool = True) -> It
         Seed of the planner.
     again
         Run stages that are done already as well: each gives the same result again.
+    planning_s
+        Time that the planner may take [s].
 
     Raises
     ------
@@ -122,7 +127,7 @@ def run_day(*, day: date, clock: Clock, seed: int = 0, again: bool = True) -> It
         if not claim_stage(run_id=run.pk, now=clock()):
             yield f"{stage}: another worker is on it"
             continue
-        yield f"{stage}: {_run_claimed(run, clock=clock, seed=seed)}"
+        yield f"{stage}: {_run_claimed(run, clock=clock, seed=seed, planning_s=planning_s)}"
 
 
 def work_on(*, run_id: int, clock: Clock, seed: int = 0) -> bool:
@@ -141,9 +146,9 @@ def work_on(*, run_id: int, clock: Clock, seed: int = 0) -> bool:
     return True
 
 
-def _run_claimed(run: StageRun, *, clock: Clock, seed: int) -> str:
+def _run_claimed(run: StageRun, *, clock: Clock, seed: int, planning_s: float = PLANNING_SECONDS) -> str:
     """Summary of a claimed run; a failure is kept with its reason and raised by name."""
-    context = StageContext(day=run.day, now=clock(), seed=seed, scope=run.scope)
+    context = StageContext(day=run.day, now=clock(), seed=seed, scope=run.scope, planning_s=planning_s)
     try:
         summary = STAGES[run.stage](context)
     except Exception as error:
