@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fleet.calc.ledger_baseline import BaselineFits, Bills
 from fleet.calc.ledger_need import SiteNeed
 from fleet.calc.ledger_periods import UsePeriods
-from fleet.calc.ledger_portfolio import Total
+from fleet.calc.ledger_portfolio import Comparison, SitePieces, Total, portfolio_total
 from fleet.calc.ledger_split import PieceUse
 from fleet.calc.ledger_winter import WinterBase
-from weather.calc.arrays import DayArray, FloatArray
+from weather.calc.arrays import BoolArray, DayArray, FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +56,8 @@ class SiteLedger:
         Base of whole-house meters, NaN elsewhere, (sites,).
     total
         The whole book, (spans,).
+    pieces, comparison, sd_l, groups
+        What the total was made of, so that parts of the book can be summed.
     comparison_sites, drift, rho, correlation
         Comparison gardens, drift from year to year, autocorrelation, common correlation [1].
     comparison_factor
@@ -75,8 +77,25 @@ class SiteLedger:
     verdicts: list[str]
     house: WinterBase
     total: Total
+    pieces: SitePieces
+    comparison: Comparison
+    sd_l: FloatArray
+    groups: FloatArray
     comparison_sites: int
     drift: float
     rho: float
     correlation: float
     comparison_factor: FloatArray
+
+    def total_of(self, members: BoolArray) -> Total:
+        """Savings of some of the changed sites together, with their own interval [L], (spans,).
+
+        Parameters
+        ----------
+        members
+            Which sites count, shape (sites,) [1].
+        """
+        others = replace(self.pieces, is_comparison=self.pieces.is_comparison | ~members)
+        return portfolio_total(
+            others, self.comparison, self.sd_l, self.groups, drift=self.drift, correlation=self.correlation
+        )

@@ -207,8 +207,11 @@ def portfolio_total(
     own = np.where(metered @ groups.T > 0, own, 0.0)
     together = np.sum(predicted, axis=0)[None, :] * groups
     told = np.array([comparison.predicted_l > 0]) & (groups > 0) & (together > 0)
-    untold = np.sum(together * ~told, axis=1) > 0
-    shared = np.where(untold, correlation, 0.0)
+    expected = np.sum(together, axis=1)
+    untold = np.divide(
+        np.sum(together * ~told, axis=1), expected, out=np.zeros_like(expected), where=expected > 0
+    )
+    shared = correlation * untold
     variance = (1 - shared) * np.sum(own, axis=0) + shared * np.sum(np.sqrt(own), axis=0) ** 2
     variance = variance + comparison.factor_sd(together) ** 2
     predicted_sum, used_sum = np.sum(by_site, axis=0), np.sum(used, axis=0) @ groups.T

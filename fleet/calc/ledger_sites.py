@@ -8,7 +8,14 @@ import numpy as np
 
 from fleet.calc import ledger_portfolio as portfolio
 from fleet.calc.ledger_answer import LedgerInputs, SiteLedger
-from fleet.calc.ledger_baseline import BaselineFits, Bills, baseline_verdicts, fit_baselines
+from fleet.calc.ledger_baseline import (
+    BASELINE_DAYS,
+    LONGEST_MONTHLY,
+    BaselineFits,
+    Bills,
+    baseline_verdicts,
+    fit_baselines,
+)
 from fleet.calc.ledger_bills import lay_out, piece_edges, span_groups, usable_bills, whole_months
 from fleet.calc.ledger_periods import UsePeriods
 from fleet.calc.ledger_savings import (
@@ -50,7 +57,7 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
         Metered periods, need, changes and spans [1].
     """
     count = inputs.change_on.size
-    change_on = _change_or_median(inputs.change_on)
+    change_on = _change_or_first(inputs)
     bills, fits, verdicts = _baselines(inputs, change_on, count)
     house = _house(inputs, count)
     base = np.where(np.isnan(house.base_l_d), _floor(fits, verdicts), house.base_l_d)
@@ -102,13 +109,13 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
     )
 
 
-def _change_or_median(change_on: DayArray) -> DayArray:
-    """Day of change; gardens without one are compared from the middle of the others' days on."""
-    known = ~np.isnat(change_on)
-    if not known.any():
-        return change_on
-    middle = np.sort(change_on[known])[int(known.sum()) // 2]
-    return np.where(known, change_on, middle)
+def _change_or_first(inputs: LedgerInputs) -> DayArray:
+    """Day of change; gardens without one are compared from the first change on, after a year of bills."""
+    known = ~np.isnat(inputs.change_on)
+    if not known.any() or inputs.periods.site.size == 0:
+        return inputs.change_on
+    year_of_bills = inputs.periods.start.min() + np.timedelta64(BASELINE_DAYS + LONGEST_MONTHLY, "D")
+    return np.where(known, inputs.change_on, max(inputs.change_on[known].min(), year_of_bills))
 
 
 def _baselines(

@@ -1,0 +1,155 @@
+"""Why a garden used more or less than it needed, and why something cannot be told: names, worst first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fleet.calc import ledger_baseline as baseline
+from fleet.calc import ledger_periods as periods
+from fleet.calc import ledger_sites as sites
+from weather.calc.arrays import BoolArray, FloatArray
+
+OVER = 1.3  # used over need: more is excess, less than UNDER deficit (classes of REU 2016)
+UNDER = 0.7
+_REST = 0.05  # of the year's largest monthly need
+_FALLING = 0.6  # of the year's largest monthly need: the season has turned. [judgement]
+
+SENSOR_DATE_UNKNOWN = "sensor_date_unknown"
+NO_WEATHER = "no_weather"
+
+WORDS = {
+    "use_without_need": "uses water while nothing needs any: leak, or watering left on",
+    "sensor_flag": "sensor flagged",
+    "autumn_over_watering": "not turned down when the season turned",
+    "program_not_keyed_in": "recommended program not keyed in",
+    "no_sensor": "no sensor",
+    "over_need": "more than it needed",
+    "under_need": "less than it needed",
+    "rule_limits": "watering rules leave too little time",
+    "winter_base_bounded": "whole-house meter: the house's share is only known within bounds",
+    "whole_house": "whole-house meter, winter base taken off",
+    "spans_estimate": "an estimated read was passed over",
+    "part_of_days": "metered on part of the days",
+    "estimated_from_program": "no meter: estimated from program and log",
+    "comparison_adjusted": "baseline moved by what gardens without a sensor did",
+    periods.NEGATIVE_VOLUME: "a volume is negative",
+    periods.EMPTY_PERIOD: "a period has no days",
+    periods.OVERLAPPING_PERIODS: "periods overlap",
+    periods.METERS_READ_APART: "several meters, never read on the same day",
+    periods.ONE_READ_ONLY: "only one read",
+    periods.ONLY_ESTIMATED_READS: "only estimated reads",
+    periods.READS_OUT_OF_ORDER: "reads out of order",
+    periods.TWO_READS_AT_ONE_TIME: "two different reads at one time",
+    periods.READING_FELL: "a reading fell",
+    periods.UNIT_CHANGED: "the unit changed",
+    periods.NO_CLOSING_READ: "meter exchanged without a closing read",
+    baseline.TOO_FEW_DAYS: "not a year of bills before the sensor",
+    baseline.TOO_FEW_PERIODS: "too few bills before the sensor",
+    baseline.NEED_HARDLY_VARIES: "need hardly varied before the sensor",
+    baseline.SCATTER: "use does not follow need closely enough",
+    sites.NO_PERIODS: "no meter reads",
+    sites.NOTHING_AFTER: "no month of reads since the sensor",
+    SENSOR_DATE_UNKNOWN: "day of the sensor not known",
+    NO_WEATHER: "no weather for the site",
+}
+
+
+def reason_words(code: str) -> str:
+    """A reason in plain words; one that a fault's name follows keeps it.
+
+    Parameters
+    ----------
+    code
+        Name of the reason, with a fault after a colon where it has one [1].
+    """
+    name, _, fault = code.partition(":")
+    words = WORDS.get(name, name.replace("_", " "))
+    return f"{words}: {fault.replace('_', ' ')}" if fault else words
+
+
+@dataclass(frozen=True, slots=True)
+class MonthMarks:
+    """What is known of months besides litres, arrays (sites, months) unless said otherwise.
+
+    Parameters
+    ----------
+    ratio
+        Used over need [1]; NaN where not told.
+    need_l
+        Need [L]; NaN where not told.
+    is_own_meter
+        Whether the meter feeds only the garden, (sites,) [1].
+    flag_cause
+        Cause of a flag that was open in the month, empty for none [1].
+    is_unkeyed
+        Whether a recommended change waited to be keyed in [1].
+    is_bound_by_rules
+        Whether the recommended program was bound by a limit of the rules [1].
+    has_sensor
+        Whether a sensor was there, (sites, months) [1].
+    falls
+        Whether the month lies after the month of the year's largest need [1].
+    """
+
+    ratio: FloatArray
+    need_l: FloatArray
+    is_own_meter: BoolArray
+    flag_cause: np.ndarray[tuple[int, int], np.dtype[np.object_]]
+    is_unkeyed: BoolArray
+    is_bound_by_rules: BoolArray
+    has_sensor: BoolArray
+    falls: BoolArray
+
+
+def season_has_turned(
+    need_l: FloatArray, month_of_year: np.ndarray[tuple[int], np.dtype[np.int64]]
+) -> BoolArray:
+    """Whether a month comes within five months after the calendar month of a site's largest mean need.
+
+    Parameters
+    ----------
+    need_l
+        Need by site and month, shape (sites, months) [L].
+    month_of_year
+        Calendar month of each column, 0 to 11, shape (months,) [1].
+    """
+    means = np.zeros((need_l.shape[0], 12))
+    for month in range(12):
+        columns = np.nan_to_num(need_l[:, month_of_year == month])
+        means[:, month] = columns.mean(axis=1) if columns.shape[1] else 0.0
+    peak = np.argmax(means, axis=1)
+    since = (month_of_year[None, :] - peak[:, None]) % 12
+    return np.asarray((since >= 1) & (since <= 5))
+
+
+def month_reasons(marks: MonthMarks) -> list[list[list[str]]]:
+    """Reasons of each site and month for its use against its need, the likeliest cause first.
+
+    Parameters
+    ----------
+    marks
+        What is known of the months [1].
+    """
+    peak = np.max(np.nan_to_num(marks.need_l), axis=1, initial=0.0)[:, None]
+    over, under = marks.ratio > OVER, marks.ratio < UNDER
+    rest = (marks.need_l <= _REST * peak) & marks.is_own_meter[:, None]
+    autumn = over & marks.falls & (marks.need_l < _FALLING * peak) & ~rest
+    tests = (
+        (over & rest, "use_without_need"),
+        (over & (marks.flag_cause != ""), "sensor_flag"),
+        (autumn, "autumn_over_watering"),
+        (over & marks.is_unkeyed, "program_not_keyed_in"),
+        (over & ~marks.has_sensor, "no_sensor"),
+        (over, "over_need"),
+        (under & marks.is_bound_by_rules, "rule_limits"),
+        (under, "under_need"),
+    )
+    sites_count, months = marks.ratio.shape
+    found: list[list[list[str]]] = [[[] for _ in range(months)] for _ in range(sites_count)]
+    for mask, name in tests:
+        for site, month in np.argwhere(mask):
+            cause = f":{marks.flag_cause[site, month]}" if name == "sensor_flag" else ""
+            found[site][month].append(name + cause)
+    return found

@@ -1,0 +1,196 @@
+"""Writes the water ledger: months of sites, sites, and the book as a whole."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from django.db import transaction
+
+from fleet.calc.ledger_reasons import month_reasons
+from fleet.models import LedgerMonth, LedgerPortfolio, LedgerSite
+from fleet.selectors.ledger_answer import LedgerAnswer, answer_spans, month_spans
+from fleet.selectors.ledger_estimates import ESTIMATE_ERROR, estimated_use_l
+from fleet.selectors.ledger_inputs import LedgerBook, ledger_book
+from fleet.selectors.ledger_marks import month_marks
+from fleet.services.ledger_totals import portfolio_rows, site_rows
+from weather.calc.arrays import FloatArray
+
+_MONTHS_BACK = 36
+_MONTH_FIELDS = (
+    "used_l", "used_sd_l", "used_source", "need_l", "need_good_du_l", "baseline_l", "saved_l",
+    "saved_low_l", "saved_high_l", "reasons",
+)  # fmt: skip
+_LONGEST_REASONS = 300
+
+
+@dataclass(frozen=True, slots=True)
+class LedgerUpdate:
+    """What an update wrote."""
+
+    sites: int
+    months: int
+    judged: int
+    without_data: int
+
+    def summary(self) -> str:
+        """One line."""
+        return (
+            f"{self.sites} sites, {self.months} site-months; savings told for {self.judged}, "
+            f"not enough data for {self.without_data}"
+        )
+
+
+@transaction.atomic
+def update_ledger(*, until_day: date) -> LedgerUpdate:
+    """Compute the ledger of every site up to and with a day, and keep it; twice gives the same rows.
+
+    Parameters
+    ----------
+    until_day
+        Last day that counts.
+    """
+    book = ledger_book(until_day=until_day)
+    months = month_spans(first=_first_month(book, until_day), until_day=until_day)
+    answer = answer_spans(book=book, spans=months)
+    if answer is None:
+        return LedgerUpdate(book.site_ids.size, 0, 0, book.site_ids.size)
+    rows = list(_month_rows(book, answer, months))
+    LedgerMonth.objects.exclude(month__gte=months[0][0], month__lte=months[-1][0]).delete()
+    LedgerMonth.objects.bulk_create(
+        rows,
+        batch_size=2_000,
+        update_conflicts=True,
+        unique_fields=["site", "month"],
+        update_fields=list(_MONTH_FIELDS),
+    )
+    whole = _spans_of_book(months, until_day)
+    totals = answer_spans(book=book, spans=whole)
+    if totals is None:
+        return LedgerUpdate(book.site_ids.size, len(rows), 0, book.site_ids.size)
+    LedgerSite.objects.bulk_create(
+        site_rows(book=book, answer=totals, as_of=until_day),
+        batch_size=2_000,
+        update_conflicts=True,
+        unique_fields=["site"],
+        update_fields=[
+            field.attname
+            for field in LedgerSite._meta.concrete_fields
+            if field.attname not in ("id", "site_id")
+        ],
+    )
+    LedgerPortfolio.objects.all().delete()
+    LedgerPortfolio.objects.bulk_create(portfolio_rows(book=book, answer=totals, spans=whole))
+    judged = sum(1 for verdict in totals.verdicts if not verdict)
+    return LedgerUpdate(book.site_ids.size, len(rows), judged, book.site_ids.size - judged)
+
+
+def _first_month(book: LedgerBook, until_day: date) -> date:
+    """Month of the first metered day, at most three years back; a year back without any meter."""
+    oldest = (until_day.replace(day=1) - timedelta(days=31 * (_MONTHS_BACK - 1))).replace(day=1)
+    if book.use.periods.site.size == 0:
+        return (until_day.replace(day=1) - timedelta(days=330)).replace(day=1)
+    first: date = book.use.periods.start.min().item()
+    return max(first.replace(day=1), oldest)
+
+
+def _spans_of_book(months: list[tuple[date, date]], until_day: date) -> list[tuple[date, date]]:
+    """The whole time first, then the last twelve months, then each month."""
+    year_ago = (until_day + timedelta(days=1)).replace(day=1) - timedelta(days=360)
+    spans = [(months[0][0], months[-1][1]), (year_ago.replace(day=1), months[-1][1]), *months]
+    return list(dict.fromkeys(span for span in spans if span[1] > span[0]))
+
+
+def _month_rows(
+    book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]]
+) -> Iterator[LedgerMonth]:
+    """One row a site and month."""
+    used, sd, source = _used(book, answer, months)
+    ratio = np.divide(used, answer.need_l, out=np.full(used.shape, np.nan), where=answer.need_l > 0)
+    marks = month_marks(book=book, months=months, ratio=ratio, need_l=answer.need_l)
+    causes = month_reasons(marks)
+    notes = _data_notes(book, answer, months, source)
+    ledger = answer.ledger
+    for site, pk in enumerate(book.site_ids.tolist()):
+        for month, (start, _) in enumerate(months):
+            told = bool(answer.tells_savings[site, month])
+            saved = ledger.saved_l[site, month] if told else np.nan
+            yield LedgerMonth(
+                site_id=pk,
+                month=start,
+                used_l=_or_none(used[site, month]),
+                used_sd_l=_or_none(sd[site, month]),
+                used_source=source[site][month],
+                need_l=_or_none(answer.need_l[site, month]),
+                need_good_du_l=_or_none(answer.need_good_l[site, month]),
+                baseline_l=_or_none(used[site, month] + saved),
+                saved_l=_or_none(saved),
+                saved_low_l=_or_none(ledger.low_l[site, month] if told else np.nan),
+                saved_high_l=_or_none(ledger.high_l[site, month] if told else np.nan),
+                reasons=_joined([*causes[site][month], *notes[site][month]]),
+            )
+
+
+def _used(
+    book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]]
+) -> tuple[FloatArray, FloatArray, list[list[str]]]:
+    """Use by site and month with its standard error and source: metered, else estimated."""
+    used, sd = answer.ledger.used_l.copy(), answer.ledger.used_sd_l.copy()
+    days = np.array([(end - start).days for start, end in months], dtype=np.float64)
+    source = np.where(answer.ledger.metered.days >= days, "metered", "part").astype(object)
+    source[answer.ledger.metered.days == 0] = ""
+    bare = np.flatnonzero(~book.has_meter)
+    if bare.size:
+        estimate = estimated_use_l(site_ids=book.site_ids[bare], months=months)
+        used[bare], sd[bare] = estimate, ESTIMATE_ERROR * estimate
+        source[bare] = np.where(np.isfinite(estimate), "estimated", "")
+    return used, sd, source.tolist()
+
+
+def _data_notes(
+    book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]], source: list[list[str]]
+) -> list[list[list[str]]]:
+    """What limits each site's and month's figures."""
+    metered, house = answer.ledger.metered, answer.ledger.house
+    wrong: dict[tuple[int, int], set[str]] = defaultdict(set)
+    for problem in book.use.problems:
+        for month, (start, end) in enumerate(months):
+            if problem.start < end.isoformat() and problem.end >= start.isoformat():
+                wrong[problem.site, month].add(problem.code)
+    whole = np.isfinite(house.base_l_d)
+    notes = []
+    for site in range(book.site_ids.size):
+        own = []
+        for month in range(len(months)):
+            word = source[site][month]
+            seen = bool(metered.days[site, month] > 0)
+            own.append(
+                [
+                    *sorted(wrong[site, month]),
+                    *(["estimated_from_program"] if word == "estimated" else []),
+                    *(["part_of_days"] if word == "part" else []),
+                    *(["spans_estimate"] if metered.spans_estimate[site, month] else []),
+                    *(
+                        ["winter_base_bounded" if house.is_bounded[site] else "whole_house"]
+                        if seen and whole[site]
+                        else []
+                    ),
+                    *([answer.verdicts[site]] if answer.verdicts[site] else []),
+                ]
+            )
+        notes.append(own)
+    return notes
+
+
+def _joined(codes: list[str]) -> str:
+    """Names of reasons, as many as fit."""
+    text = ";".join(dict.fromkeys(codes))
+    return text if len(text) <= _LONGEST_REASONS else text[: text.rfind(";", 0, _LONGEST_REASONS)]
+
+
+def _or_none(value: float) -> float | None:
+    """A number rounded to a tenth of a litre, None for an unknown one."""
+    return round(float(value), 1) if np.isfinite(value) else None
