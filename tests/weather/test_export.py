@@ -23,8 +23,8 @@ pytestmark = pytest.mark.django_db
 def test_columns_are_those_of_the_contract() -> None:
     assert COLUMNS == (
         "location", "latitude", "longitude", "elevation_m", "date", "tmin_c", "tmax_c", "tdew_c",
-        "rh_min_pct", "rh_max_pct", "wind_m_s", "wind_height_m", "solar_mj_m2", "rain_mm", "kind", "issued", "eto_mm",
-        "eto_method", "filled", "flags", "source",
+        "rh_min_pct", "rh_max_pct", "wind_m_s", "wind_height_m", "solar_mj_m2", "rain_mm", "kind", "issued",
+        "eto_mm", "eto_method", "filled", "flags", "source",
     )  # fmt: skip
 
 

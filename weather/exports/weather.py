@@ -46,7 +46,11 @@ _CHUNK: Final = 5_000
 
 
 def rows(
-    *, start: date | None = None, end: date | None = None, private: bool = False
+    *,
+    start: date | None = None,
+    end: date | None = None,
+    private: bool = False,
+    location_id: int | None = None,
 ) -> Iterator[dict[str, object]]:
     """Days of all locations by name, day and issue; days that nobody measured are left out.
 
@@ -56,9 +60,13 @@ def rows(
         First day, and the day after the last; None leaves that side open.
     private
         Without meaning here: weather holds nothing private.
+    location_id
+        Only this location; None: all.
     """
     del private
     days = DailyWeather.objects.exclude(source=GAP_SOURCE).order_by("location__name", "day", "kind", "issued")
+    if location_id is not None:
+        days = days.filter(location_id=location_id)
     if start is not None:
         days = days.filter(day__gte=start)
     if end is not None:

@@ -12,6 +12,7 @@ from weather.sources.client import Client
 from weather.sources.protocol import Answer, Point, Question, SourceChanged, SourceError
 from weather.sources.reading import day_of, mapping_at, number_or_none
 
+NOTICE: Final = "Data from the NASA POWER project (NASA Langley Research Center)."
 # Their name -> ours and the unit agreed.
 VARIABLES: Final[dict[str, tuple[str, str]]] = {
     "T2M_MIN": ("tmin_c", "C"),
@@ -34,7 +35,7 @@ class NasaPower:
     url: str
     name: str = "nasa_power"
     kind: str = OBSERVED
-    notice: str = "Data from the NASA POWER project (NASA Langley Research Center)."
+    notice: str = NOTICE
 
     def ask(self, points: Sequence[Point], question: Question) -> Iterator[Answer]:
         """Answers point by point."""

@@ -16,6 +16,7 @@ from weather.sources.client import Client
 from weather.sources.protocol import Answer, Point, Question, SourceChanged, SourceError
 from weather.sources.reading import BOUNDS, day_of, list_at, mapping_at
 
+NOTICE: Final = "Station data: NOAA National Centers for Environmental Information."
 REACH_KM: Final = 15.0
 MOST_STATIONS: Final = 50
 STATIONS_AT_ONCE: Final = 10
@@ -38,7 +39,7 @@ class DailySummaries:
     url: str
     name: str = "ncei"
     kind: str = OBSERVED
-    notice: str = "Station data: NOAA National Centers for Environmental Information."
+    notice: str = NOTICE
 
     def ask(self, points: Sequence[Point], question: Question) -> Iterator[Answer]:
         """Answers station by station, over all points."""

@@ -16,6 +16,7 @@ from weather.sources.reading import day_of, list_at, mapping_at, number_or_none,
 from weather.sources.spells import Spell, covered_share, day_bounds, mean, parse_spell, total, within
 
 Exchange = Callable[[float], float]
+NOTICE: Final = "Forecast: US National Weather Service."
 WIND_HEIGHT_M: Final = 10.0
 _WHOLE_DAY: Final = 0.8  # share of a day that must be foretold for it to count
 _HALF_SPELL: Final = 0.5
@@ -46,7 +47,7 @@ class NationalWeatherService:
     url: str
     name: str = "nws"
     kind: str = FORECAST
-    notice: str = "Forecast: US National Weather Service."
+    notice: str = NOTICE
 
     def ask(self, points: Sequence[Point], question: Question) -> Iterator[Answer]:
         """Answers point by point."""

@@ -16,6 +16,7 @@ from weather.sources.protocol import Answer, Point, Question, SourceChanged, Sou
 from weather.sources.reading import day_of, list_at, mapping_at, number_or_none
 
 Exchange = Callable[[float], float]
+NOTICE: Final = "Weather data by Open-Meteo.com (CC BY 4.0); commercial use needs a paid key."
 WIND_HEIGHT_M: Final = 10.0
 
 
@@ -48,7 +49,7 @@ class OpenMeteo:
     key: str = ""
     name: str = "open_meteo"
     kind: str = FORECAST
-    notice: str = "Weather data by Open-Meteo.com (CC BY 4.0); commercial use needs a paid key."
+    notice: str = NOTICE
 
     def ask(self, points: Sequence[Point], question: Question) -> Iterator[Answer]:
         """Answers point by point."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
+from weather.sources import nasa_power, ncei, nws, open_meteo
 from weather.sources.client import Client
 from weather.sources.nasa_power import NasaPower
 from weather.sources.ncei import DailySummaries
@@ -13,6 +14,13 @@ from weather.sources.open_meteo import OpenMeteo
 from weather.sources.protocol import DailySource
 
 NAMES: Final = ("nasa_power", "nws", "ncei", "open_meteo")
+# What the licences of the services ask to be shown, by name.
+NOTICES: Final[dict[str, str]] = {
+    "nasa_power": nasa_power.NOTICE,
+    "nws": nws.NOTICE,
+    "ncei": ncei.NOTICE,
+    "open_meteo": open_meteo.NOTICE,
+}
 
 
 class UnknownSource(ValueError):

@@ -1,0 +1,300 @@
+"""Reads of the weather page: how each location stands, its last days, and when the services last answered."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
+
+from django.db.models import Avg, Count, Max, Min, Q
+
+from weather.calc.fill_codes import MEANING as FILL_MEANING
+from weather.calc.quality import MEANING as FLAG_MEANING
+from weather.calc.quality import Flag, flags_of_words
+from weather.calc.weather_days import WeatherDays
+from weather.models import DailyWeather, Location, SourceMeeting
+from weather.selectors import GAP_SOURCE, weather_days
+
+SHOWN_DAYS: Final = 60
+FORECAST_DAYS: Final = 8
+_WEEK: Final = timedelta(days=7)
+VARIABLE_WORDS: Final[Mapping[str, str]] = {
+    "tmin_c": "lowest temperature",
+    "tmax_c": "highest temperature",
+    "tdew_c": "dew point",
+    "rh_min_pct": "lowest humidity",
+    "wind_m_s": "wind",
+    "solar_mj_m2": "solar radiation",
+    "eto_mm": "reference ET",
+    "rain_mm": "rain",
+}
+SOURCE_WORDS: Final[Mapping[str, tuple[str, str]]] = {
+    "nasa_power": ("NASA POWER", "measured days of a global grid"),
+    "nws": ("US National Weather Service", "forecast of a week"),
+    "ncei": ("NCEI daily summaries", "measured days of stations nearby, rain above all"),
+    "open_meteo": ("Open-Meteo", "forecast of weather models"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class LocationRow:
+    """How one location stood over the last 60 days before the newest day of all."""
+
+    pk: int
+    name: str
+    is_grid: bool
+    newest_day: date | None
+    days_late: int | None  # None: never measured
+    missing: int
+    filled: int
+    flagged: int
+    et_week_mm: float | None
+
+    @property
+    def is_late(self) -> bool:
+        """Return whether it lags behind the newest day of all, or was never measured."""
+        return self.days_late != 0
+
+
+@dataclass(frozen=True, slots=True)
+class LocationList:
+    """All locations, and what they say together."""
+
+    rows: tuple[LocationRow, ...]
+    newest_day: date | None
+
+    @property
+    def late(self) -> int:
+        """Return how many lag behind the newest day of all, or were never measured."""
+        return sum(1 for row in self.rows if row.is_late)
+
+    @property
+    def missing(self) -> int:
+        """Return the location-days that nobody measured."""
+        return sum(row.missing for row in self.rows)
+
+    @property
+    def filled(self) -> int:
+        """Return the measured location-days that were filled in part."""
+        return sum(row.filled for row in self.rows)
+
+
+@dataclass(frozen=True, slots=True)
+class DayRow:
+    """One stored day of a location, for the table."""
+
+    day: date
+    kind: str
+    tmin_c: float | None
+    tmax_c: float | None
+    rain_mm: float | None
+    eto_mm: float | None
+    eto_sd_mm: float | None
+    filled: tuple[str, ...]
+    flags: tuple[str, ...]
+    source: str
+
+    @property
+    def source_word(self) -> str:
+        """Return where the day comes from."""
+        if self.source == GAP_SOURCE:
+            return "nobody measured it"
+        words = SOURCE_WORDS.get(self.source, (self.source, ""))[0]
+        return f"forecast: {words}" if self.kind == DailyWeather.Kind.FORECAST else words
+
+
+@dataclass(frozen=True, slots=True)
+class FillGroup:
+    """One way of filling: on how many days, and which variables."""
+
+    how: str
+    days: int
+    variables: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LocationDetail:
+    """One location with its last days."""
+
+    location: Location
+    sky: WeatherDays
+    days: tuple[DayRow, ...]
+    fills: tuple[FillGroup, ...]
+    remarks: tuple[tuple[str, int], ...]
+    first_day: date | None
+
+    @property
+    def has_unknown_rain(self) -> bool:
+        """Return whether the rain of some shown day is unknown."""
+        return any(day.rain_mm is None and day.kind == DailyWeather.Kind.OBSERVED for day in self.days)
+
+
+@dataclass(frozen=True, slots=True)
+class SourceRow:
+    """A service: what it gives, whether it is on, and when it last answered."""
+
+    name: str
+    word: str
+    gives: str
+    is_on: bool
+    last_asked_at: datetime | None
+    last_answered_at: datetime | None
+    last_error: str
+    notice: str
+
+
+def location_list() -> LocationList:
+    """Return every location with its counts over the last 60 days; three queries for any number of them."""
+    places = list(Location.objects.order_by("name"))
+    newest = max((place.newest_day for place in places if place.newest_day), default=None)
+    if newest is None:
+        empty = (LocationRow(p.pk, p.name, p.is_grid, None, None, 0, 0, 0, None) for p in places)
+        return LocationList(tuple(empty), None)
+    start = newest - timedelta(days=SHOWN_DAYS - 1)
+    recent = DailyWeather.objects.filter(kind=DailyWeather.Kind.OBSERVED, day__gte=start, day__lte=newest)
+    measured = ~Q(source=GAP_SOURCE)
+    counts = {
+        row["location_id"]: row
+        for row in recent.order_by()
+        .values("location_id")
+        .annotate(
+            told=Count("pk", filter=measured),
+            filled=Count("pk", filter=measured & ~Q(filled="")),
+            flagged=Count("pk", filter=~Q(flags="")),
+            week=Avg("eto_mm", filter=Q(day__gt=newest - _WEEK)),
+        )
+    }
+    firsts = _first_days([place.pk for place in places])
+    rows = []
+    for place in places:
+        count = counts.get(place.pk)
+        first = max(start, firsts.get(place.pk, newest + timedelta(days=1)))
+        due = (newest - first).days + 1
+        rows.append(
+            LocationRow(
+                pk=place.pk,
+                name=place.name,
+                is_grid=place.is_grid,
+                newest_day=place.newest_day,
+                days_late=None if place.newest_day is None else (newest - place.newest_day).days,
+                missing=max(0, due - (count["told"] if count else 0)),
+                filled=count["filled"] if count else 0,
+                flagged=count["flagged"] if count else 0,
+                et_week_mm=count["week"] if count else None,
+            )
+        )
+    return LocationList(tuple(rows), newest)
+
+
+def _first_days(location_ids: Sequence[int]) -> dict[int, date]:
+    """First measured day by location."""
+    rows = DailyWeather.objects.filter(location_id__in=location_ids, kind=DailyWeather.Kind.OBSERVED)
+    return dict(rows.order_by().values_list("location_id").annotate(first=Min("day")))
+
+
+def location_detail(*, pk: int) -> LocationDetail | None:
+    """Return one location with its last 60 days and the coming week, or None where there is no such one."""
+    location = Location.objects.filter(pk=pk).first()
+    if location is None:
+        return None
+    stored = DailyWeather.objects.filter(location=location)
+    last = stored.filter(kind=DailyWeather.Kind.OBSERVED).aggregate(last=Max("day"))["last"]
+    anchor = location.newest_day or last or stored.aggregate(first=Min("day"))["first"]
+    if anchor is None:
+        return None
+    start = anchor - timedelta(days=SHOWN_DAYS - 1)
+    end = max(anchor, last or anchor) + timedelta(days=FORECAST_DAYS)
+    sky = weather_days(location_ids=[location.pk], start=start, end=end)
+    days = _day_rows(location.pk, start, end)
+    observed = [day for day in days if day.kind == DailyWeather.Kind.OBSERVED]
+    return LocationDetail(
+        location=location,
+        sky=sky,
+        days=days,
+        fills=_fill_groups(day.filled for day in observed),
+        remarks=tuple(Counter(word for day in observed for word in day.flags).most_common()),
+        first_day=stored.filter(kind=DailyWeather.Kind.OBSERVED).aggregate(first=Min("day"))["first"],
+    )
+
+
+def _day_rows(location_id: int, start: date, end: date) -> tuple[DayRow, ...]:
+    """Stored days, newest first; of forecasts the newest issue, where nothing was measured."""
+    rows = DailyWeather.objects.filter(location_id=location_id, day__gte=start, day__lt=end)
+    by_day: dict[date, DailyWeather] = {}
+    # Observed comes after forecast in this order, and a later issue after an earlier one.
+    for row in rows.order_by("day", "kind", "issued"):
+        known = by_day.get(row.day)
+        if known is None or known.kind == row.kind or row.source != GAP_SOURCE:
+            by_day[row.day] = row
+    return tuple(
+        DayRow(
+            day=row.day,
+            kind=row.kind,
+            tmin_c=row.tmin_c,
+            tmax_c=row.tmax_c,
+            rain_mm=row.rain_used_mm,
+            eto_mm=row.eto_mm,
+            eto_sd_mm=row.eto_sd_mm,
+            filled=tuple(fill_phrase(word) for word in row.filled.split()),
+            flags=tuple(_flag_phrases(row.flags)),
+            source=row.source,
+        )
+        for row in sorted(by_day.values(), key=lambda row: row.day, reverse=True)
+    )
+
+
+def fill_phrase(word: str) -> str:
+    """Return a stored fill as a reader's phrase: `wind: 2 m/s assumed`."""
+    variable, _, method = word.partition(":")
+    return f"{VARIABLE_WORDS.get(variable, variable)}: {FILL_MEANING.get(method, method)}"
+
+
+def _flag_phrases(words: str) -> list[str]:
+    """Stored code words as phrases."""
+    found = flags_of_words(words)
+    return [FLAG_MEANING[flag] for flag in Flag if flag & found and flag in FLAG_MEANING]
+
+
+def _fill_groups(days: Iterable[tuple[str, ...]]) -> tuple[FillGroup, ...]:
+    """Ways of filling, the most frequent first."""
+    counts: Counter[str] = Counter()
+    variables: dict[str, list[str]] = {}
+    for phrases in days:
+        parted = [phrase.partition(": ")[::2] for phrase in phrases]
+        counts.update({how for _, how in parted})
+        for variable, how in parted:
+            known = variables.setdefault(how, [])
+            if variable not in known:
+                known.append(variable)
+    return tuple(FillGroup(how, count, tuple(variables[how])) for how, count in counts.most_common())
+
+
+def source_rows(*, names_on: Sequence[str], notices: Mapping[str, str]) -> tuple[SourceRow, ...]:
+    """Return every known service with its last meeting.
+
+    Parameters
+    ----------
+    names_on
+        Services that are asked.
+    notices
+        What their licences ask to be shown, by name.
+    """
+    met = {meeting.source: meeting for meeting in SourceMeeting.objects.all()}
+    rows = []
+    for name, (word, gives) in SOURCE_WORDS.items():
+        meeting = met.get(name)
+        rows.append(
+            SourceRow(
+                name=name,
+                word=word,
+                gives=gives,
+                is_on=name in names_on,
+                last_asked_at=meeting.last_asked_at if meeting else None,
+                last_answered_at=meeting.last_answered_at if meeting else None,
+                last_error=meeting.last_error if meeting else "",
+                notice=notices.get(name, ""),
+            )
+        )
+    return tuple(rows)

@@ -1,0 +1,89 @@
+"""The weather page: is the weather complete, and what was filled."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from typing import Final
+
+from django.conf import settings
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
+from django.shortcuts import render
+from django.utils.safestring import mark_safe
+from django.views.decorators.http import require_GET
+
+from weather.exports.weather import COLUMNS, rows
+from weather.location_status import location_detail, location_list, source_rows
+from weather.plots import sky_plot_svg
+from weather.sources.registry import NOTICES
+
+ROWS_A_PAGE: Final = 50
+_FORMULA_SIGNS: Final = ("=", "+", "-", "@", "\t", "\r")
+
+
+class _Echo:
+    """A file that hands back what is written to it."""
+
+    def write(self, text: str) -> str:
+        """Return the text."""
+        return text
+
+
+@require_GET
+def page(request: HttpRequest) -> HttpResponse:
+    """Locations with their state; the chosen one with its last sixty days; the services."""
+    found = location_list()
+    pages = Paginator(found.rows, ROWS_A_PAGE)
+    shown = pages.get_page(request.GET.get("page"))
+    wanted = _chosen(request.GET.get("location", ""))
+    pk = wanted if wanted is not None else next((row.pk for row in shown if row.newest_day), None)
+    detail = location_detail(pk=pk) if pk is not None else None
+    if wanted is not None and detail is None:
+        raise Http404("no such location")
+    is_us = str(getattr(request.user, "units", "")) == "us"
+    context = {
+        "found": found,
+        "page": shown,
+        "detail": detail,
+        # Our own markup: numbers and our words only.
+        "plot": mark_safe(sky_plot_svg(detail.sky, is_us=is_us)) if detail else "",  # noqa: S308
+        "sources": source_rows(names_on=settings.WEATHER_SOURCES, notices=NOTICES),
+    }
+    return render(request, "weather/page.html", context)
+
+
+@require_GET
+def location_csv(request: HttpRequest, pk: int) -> StreamingHttpResponse:
+    """Every day of a location as CSV, in the columns of the export."""
+    del request
+    if location_detail(pk=pk) is None:
+        raise Http404("no such location")
+    response = StreamingHttpResponse(_lines(pk), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="weather-{pk}.csv"'
+    return response
+
+
+def _lines(pk: int) -> Iterator[str]:
+    """The CSV line by line; cells that a spreadsheet would take for a formula are neutralised."""
+    writer = csv.writer(_Echo())
+    yield writer.writerow(COLUMNS)
+    for row in rows(location_id=pk):
+        yield writer.writerow([_cell(row[name]) for name in COLUMNS])
+
+
+def _cell(value: object) -> object:
+    """A cell, empty where the value is unknown."""
+    if isinstance(value, str) and value.startswith(_FORMULA_SIGNS) and not _is_number(value):
+        return f"'{value}"
+    return "" if value is None else value
+
+
+def _is_number(text: str) -> bool:
+    """Whether a text is a plain number, as a negative temperature."""
+    return text.removeprefix("-").replace(".", "", 1).isdigit()
+
+
+def _chosen(text: str) -> int | None:
+    """The location of the address, or None."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 12 else None
