@@ -110,7 +110,8 @@ def warm_start(
         An earlier plan (vehicle -> visits in order).
     """
     plans = []
-    for orders in (first_orders(problem, seconds=seconds), previous or {}):
+    # The earlier plan comes first: where another is only as good, nobody's day changes.
+    for orders in (previous or {}, first_orders(problem, seconds=seconds)):
         kept = {vehicle: without_losers(problem, vehicle, order) for vehicle, order in orders.items()}
         plan = plan_from_orders(problem, kept)
         if plan is not None:
@@ -143,7 +144,7 @@ def _search_at_once(
         if plan is None:
             continue
         plan = _tidied(problem, plan)
-        if plan.rank <= first.rank and not plan_faults(problem, plan):
+        if plan.rank < first.rank and not plan_faults(problem, plan):
             return plan
     return _proven(problem, first)
 

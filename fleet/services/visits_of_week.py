@@ -53,7 +53,7 @@ def plannable_needs(*, monday: date, day: date | None) -> list[VisitNeed]:
         visit__week=monday, visit__state__in=(Visit.State.UNDER_WAY, Visit.State.DONE)
     ).values("visitneed_id")
     return list(
-        VisitNeed.objects.filter(state=VisitNeed.State.OPEN, blocked_by="", raised_on__lt=end)
+        VisitNeed.objects.filter(state=VisitNeed.State.OPEN, blocked_by="")
         .filter(Q(earliest__isnull=True) | Q(earliest__date__lt=end))
         .filter(Q(latest__isnull=True) | Q(latest__date__gte=start))
         .exclude(pk__in=met)
