@@ -82,6 +82,17 @@ def test_days_are_stored_filled_and_reported(service: Service) -> None:
     assert got.summary() == ("Weather: 20 days added, 0 revised, 1 filled; newest measured day 2026-06-13.")
 
 
+def test_a_record_that_ended_long_ago_is_no_gap(service: Service) -> None:
+    service.play(POWER, power())
+    pull(service)
+    service.play(POWER, reply("down", 503))
+
+    got = pull(service, today=TODAY + 100 * ONE)
+
+    assert got.filled == 0
+    assert DailyWeather.objects.latest("day").day == TODAY - ONE
+
+
 def test_a_second_run_changes_nothing(service: Service) -> None:
     service.play(POWER, power())
     pull(service)

@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from itertools import islice
 from typing import Final
 
+from weather.calc.et_gaps import MEAN_LIMIT_ALONE_D
 from weather.calc.new_days import OBSERVED, NewDay, check_days
 from weather.models import Location, SourceMeeting
 from weather.services.fill_weather import fill_weather
@@ -106,7 +107,13 @@ def pull_weather(
     reports = [_pull_source(source, _with_heights(points), today, now, days) for source in sources]
     yesterday = today - timedelta(days=1)
     newest = dict(Location.objects.exclude(newest_day=None).values_list("pk", "newest_day"))
-    since = {pk: day + timedelta(days=1) for pk, day in newest.items() if day is not None and day < yesterday}
+    # A record that ended long ago is history, not a gap.
+    oldest = yesterday - timedelta(days=MEAN_LIMIT_ALONE_D)
+    since = {
+        pk: day + timedelta(days=1)
+        for pk, day in newest.items()
+        if day is not None and oldest <= day < yesterday
+    }
     filled = fill_weather(since=since, through=yesterday, now=now) if since else None
     late = Location.objects.filter(name__in=[point.name for point in points])
     usual = today - timedelta(days=8)
