@@ -1,0 +1,206 @@
+"""The sentence that stands under a flag: counts, what a good sensor would have done, rain and neighbours."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray: TypeAlias = npt.NDArray[np.float64]
+IntArray: TypeAlias = npt.NDArray[np.int64]
+
+CAUSE_WORDS = {
+    "stuck_wet": "stuck wet",
+    "stuck_dry": "stuck dry",
+    "reads_wet": "reads wet",
+    "reads_dry": "reads dry",
+    "erratic": "erratic",
+    "program_differs": "the timer holds another program",
+    "overridden": "the sensor input is switched off",
+    "no_power": "no power",
+}
+_OVERDISPERSION = 2.0  # starts of one day are not independent
+_NINETY = 1.2816  # 80 % of outcomes lie between the bounds
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """What was seen of one controller since a day, beside what was to be expected.
+
+    Parameters
+    ----------
+    since
+        First day counted.
+    starts, blocked
+        Starts offered and blocked on the days seen [1].
+    expected, expected_sd
+        Blocked starts to expect of a good sensor and their standard deviation [1].
+    rain_mm
+        Rain in that time [mm].
+    neighbours
+        Controllers at the same weather location that were seen in that time [1].
+    neighbour_rate
+        Their bypass rate, NaN without any [1].
+    """
+
+    since: date
+    starts: int
+    blocked: int
+    expected: float
+    expected_sd: float
+    rain_mm: float
+    neighbours: int
+    neighbour_rate: float
+
+    @property
+    def low(self) -> int:
+        """Fewest blocked starts of a good sensor, four times in five [1]."""
+        return int(np.clip(round(self.expected - _NINETY * self.expected_sd), 0, self.starts))
+
+    @property
+    def high(self) -> int:
+        """Most blocked starts of a good sensor, four times in five [1]."""
+        return int(np.clip(round(self.expected + _NINETY * self.expected_sd), 0, self.starts))
+
+
+@dataclass(frozen=True, slots=True)
+class CountTable:
+    """Counts of many controllers, all (sites,); see `Counts`."""
+
+    starts: IntArray
+    blocked: IntArray
+    expected: FloatArray
+    expected_sd: FloatArray
+    rain_mm: FloatArray
+    neighbours: IntArray
+    neighbour_rate: FloatArray
+
+
+def count_table(
+    starts: FloatArray,
+    blocked: FloatArray,
+    expected_rate: npt.NDArray[np.floating],
+    rain_mm: FloatArray,
+    location: IntArray,
+    from_day: IntArray,
+) -> CountTable:
+    """Counts of every site from its own day on, and of the others at its location [1].
+
+    Parameters
+    ----------
+    starts, blocked
+        Counts on the days seen, 0 elsewhere, (days, sites) [1].
+    expected_rate
+        Bypass rate of a good sensor, NaN without starts, (days, sites) [1].
+    rain_mm
+        Rain, NaN where unknown, (days, sites) [mm/d].
+    location
+        Weather location of each site, (sites,) [1].
+    from_day
+        First day index to count, (sites,) [1].
+    """
+    inside = np.arange(starts.shape[0])[:, None] >= from_day[None, :]
+    rate = np.nan_to_num(expected_rate.astype(np.float64), nan=0.0)
+    offered = np.round((starts * inside).sum(axis=0))
+    variance = (starts * rate * (1.0 - rate) * inside).sum(axis=0) * _OVERDISPERSION
+    neighbours, neighbour_rate = _neighbours(starts, blocked, location, from_day)
+    return CountTable(
+        starts=offered.astype(np.int64),
+        blocked=np.round((blocked * inside).sum(axis=0)).astype(np.int64),
+        expected=(starts * rate * inside).sum(axis=0),
+        expected_sd=np.sqrt(variance),
+        rain_mm=np.nansum(np.where(inside, rain_mm, 0.0), axis=0),
+        neighbours=neighbours,
+        neighbour_rate=neighbour_rate,
+    )
+
+
+def evidence_sentence(counts: Counts, causes: list[tuple[str, float]], *, end: date) -> str:
+    """Evidence in words, with counts, expectation, neighbours, rain and the causes that fit.
+
+    Parameters
+    ----------
+    counts
+        What was seen and what was to be expected.
+    causes
+        Names and probabilities, most likely first [1].
+    end
+        Last day counted.
+    """
+    parts = [
+        (
+            f"From {_day(counts.since)} to {_day(end)} the sensor blocked"
+            f" {counts.blocked} of {counts.starts} starts."
+        )
+    ]
+    span = f"{counts.low}" if counts.low == counts.high else f"{counts.low} to {counts.high}"
+    parts.append(f"On the same weather a good sensor here would have blocked {span}")
+    if counts.neighbours and np.isfinite(counts.neighbour_rate):
+        word = "neighbour" if counts.neighbours == 1 else "neighbours"
+        parts[-1] += f"; {counts.neighbours} {word} blocked {100 * counts.neighbour_rate:.0f} %"
+    parts[-1] += "."
+    parts.append(f"Rain in that time: {counts.rain_mm:.0f} mm.")
+    likely = [f"{CAUSE_WORDS[name]} ({100 * share:.0f} %)" for name, share in causes if share >= 0.1][:3]
+    if likely:
+        rest = f", possible: {', '.join(likely[1:])}" if len(likely) > 1 else ""
+        parts.append(f"Most likely: {likely[0]}{rest}.")
+    return " ".join(parts)
+
+
+def outside_sentence(cause: str, since: date | None, *, by_skips: bool, days: int) -> str:
+    """Evidence of a cause outside the sensor, in words.
+
+    Parameters
+    ----------
+    cause
+        `program_differs` or `no_power`.
+    since
+        First day of it.
+    by_skips
+        Whether starts were skipped rather than missing.
+    days
+        Days since then [d].
+    """
+    when = f"Since {_day(since)}" if since else f"For {days} days"
+    if cause == "no_power":
+        if by_skips:
+            return (
+                f"{when} every start was skipped for a cause other than the sensor: timer off or rain delay."
+            )
+        return f"{when} the log shows no start at all, although a program is set."
+    return f"{when} the starts of the log do not fit the program in the book, in whatever phase."
+
+
+def _neighbours(
+    starts: FloatArray,
+    blocked: FloatArray,
+    location: IntArray,
+    from_day: IntArray,
+) -> tuple[IntArray, FloatArray]:
+    """Number of other controllers seen at the location since the day, and their bypass rate."""
+    locations = int(location.max(initial=-1)) + 1
+    days, sites = starts.shape
+    by_location = np.zeros((2, days + 1, locations))
+    for number, values in enumerate((starts, blocked)):
+        daily = np.zeros((locations, days))
+        np.add.at(daily, location, values.T)
+        by_location[number, :days] = np.cumsum(daily.T[::-1], axis=0)[::-1]
+    own = np.zeros((2, days + 1, sites))
+    own[0, :days] = np.cumsum(starts[::-1], axis=0)[::-1]
+    own[1, :days] = np.cumsum(blocked[::-1], axis=0)[::-1]
+    site = np.arange(sites)
+    first = np.clip(from_day, 0, days)
+    offered = by_location[0, first, location] - own[0, first, site]
+    stopped = by_location[1, first, location] - own[1, first, site]
+    active = (starts.sum(axis=0) > 0).astype(np.int64)
+    count = np.bincount(location, weights=active, minlength=locations)[location] - active
+    rate = np.divide(stopped, offered, out=np.full(sites, np.nan), where=offered > 0)
+    return count.astype(np.int64), rate
+
+
+def _day(day: date | None) -> str:
+    """A day as 27 May."""
+    return f"{day.day} {day:%b}" if day else ""
