@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final, TextIO
 
-from fleet.exports import findings, needs, routes, visits
+from fleet.exports import findings, flags, ledger, needs, routes, visits
 from sites.exports import balance, book, history, programs
 from weather.exports import weather
 
@@ -77,6 +77,12 @@ def _open_needs(span: Span, private: bool) -> Iterable[Row]:
     return needs.rows(start=start, end=end, private=private)
 
 
+def _ledger_rows(span: Span, private: bool) -> Iterable[Row]:
+    """The water ledger of a span, by period."""
+    start, end = span.days()
+    return ledger.rows(start=start, end=end, period=span.period, private=private)
+
+
 KINDS: Final[dict[str, Kind]] = {
     "programs": Kind(lambda _: programs.COLUMNS, _week_programs),
     "needs": Kind(lambda _: needs.COLUMNS, _open_needs, lambda _, private: needs.features(private=private)),
@@ -90,6 +96,12 @@ KINDS: Final[dict[str, Kind]] = {
         lambda _, private: book.rows(private=private),
         lambda _, private: book.features(private=private),
     ),
+    "flags": Kind(
+        lambda _: flags.COLUMNS,
+        lambda span, private: flags.rows(as_of=span.as_of, private=private),
+        lambda span, private: flags.features(as_of=span.as_of, private=private),
+    ),
+    "ledger": Kind(lambda _: ledger.COLUMNS, _ledger_rows),
     "history": Kind(lambda _: history.COLUMNS, _spanned(history.rows)),
 }
 FORMATS: Final = ("csv", "json", "geojson", "gpkg")

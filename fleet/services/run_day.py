@@ -13,9 +13,11 @@ from django.conf import settings
 from fleet.models import StageRun
 from fleet.selectors.company import the_company
 from fleet.selectors.prices import water_price_per_m3
+from fleet.services.ledger import update_ledger
 from fleet.services.plan_routes import plan_routes
 from fleet.services.raise_needs import raise_needs
 from fleet.services.stage_runs import ask_for_stage, beat, claim_stage, fail_stage, finish_stage
+from fleet.services.watch_sensors import watch_sensors
 from sites.services.balance import update_balance
 from sites.services.locations import assign_locations
 from sites.services.site_weather import pull_site_weather
@@ -78,6 +80,10 @@ def _weekly_round(context: StageContext) -> str:
     return weekly_round(week=monday_of(context.day), today=context.day, price_per_m3=price).summary()
 
 
+def _watch(context: StageContext) -> str:
+    return watch_sensors(as_of=context.day - timedelta(days=1)).summary()
+
+
 def _needs(context: StageContext) -> str:
     return raise_needs(day=context.day).summary()
 
@@ -87,13 +93,19 @@ def _routes(context: StageContext) -> str:
     return plan_routes(now=context.now, week=week, seconds=context.planning_s, seed=context.seed).summary()
 
 
+def _ledger(context: StageContext) -> str:
+    return update_ledger(until_day=context.day - timedelta(days=1)).summary()
+
+
 STAGES: Final[dict[str, Callable[[StageContext], str]]] = {
     "pull_weather": _weather,
     "assign_locations": _locations,
     "update_balance": _balance,
     "weekly_round": _weekly_round,
+    "watch_sensors": _watch,
     "raise_needs": _needs,
     "plan_routes": _routes,
+    "update_ledger": _ledger,
 }
 
 
