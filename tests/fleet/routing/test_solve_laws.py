@@ -20,7 +20,7 @@ from fleet.routing.schedule import plan_from_orders, schedule_route
 from fleet.routing.solve import search, solve, warm_start
 from tests.fleet.routing.invented_days import DAY_S, HOUR_S, invented_problem, with_island
 
-FEW = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+FEW = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def quick(problem: Problem, seed: int = 1) -> Plan:
