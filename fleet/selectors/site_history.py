@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -9,6 +10,8 @@ from zoneinfo import ZoneInfo
 
 from fleet.models import Finding, Flag
 from sites.models import Change, Site
+
+_FINGERPRINT = re.compile(r"[0-9a-f]{32,64}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +38,7 @@ def site_history(*, site: Site, most: int) -> SiteHistory:
     changes = Change.objects.filter(site_code=site.code)
     flags = Flag.objects.filter(controller__site=site).select_related("controller")
     findings = Finding.objects.filter(visit__site=site).select_related("technician")
-    entries = [
-        Entry(change.at.astimezone(zone).date(), "", _change_words(change), change.by)
-        for change in changes[:most]
-    ]
+    entries = _change_entries(list(changes[: 4 * most]), zone)
     for flag in flags[:most]:
         entries += _flag_entries(flag)
     entries += [
@@ -55,6 +55,24 @@ def site_history(*, site: Site, most: int) -> SiteHistory:
     return SiteHistory(tuple(entries[:most]), total)
 
 
+def _change_entries(changes: list[Change], zone: ZoneInfo) -> list[Entry]:
+    """Changes of the book; things of one kind that came on one day by one hand share a line."""
+    added: dict[tuple[date, str, str], list[Change]] = {}
+    entries = []
+    for change in changes:
+        day = change.at.astimezone(zone).date()
+        if change.action == Change.Action.ADDED:
+            added.setdefault((day, change.kind, change.by), []).append(change)
+        else:
+            entries.append(Entry(day, "", _change_words(change), change.by))
+    for (day, kind, by), group in added.items():
+        words = (
+            _change_words(group[0]) if len(group) == 1 else f"{len(group)} × {kind.replace('_', ' ')} added"
+        )
+        entries.append(Entry(day, "", words, by))
+    return entries
+
+
 def _flag_entries(flag: Flag) -> Iterator[Entry]:
     """A flag's raising, and its closing."""
     where = f"controller {flag.controller.code}"
@@ -66,7 +84,9 @@ def _flag_entries(flag: Flag) -> Iterator[Entry]:
 
 def _change_words(change: Change) -> str:
     """A change in a few words: what, from, to."""
-    thing = f"{change.kind.replace('_', ' ')} {change.key}"
+    # Wires, structures and sprinklers have no name: their key is a fingerprint that tells a reader nothing.
+    key = "/".join(part for part in change.key.split("/") if not _FINGERPRINT.fullmatch(part))
+    thing = f"{change.kind.replace('_', ' ')} {key}"
     if change.action != Change.Action.CHANGED:
         return f"{thing} {change.action}"
     before, after = change.before or {}, change.after or {}

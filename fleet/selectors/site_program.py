@@ -36,11 +36,15 @@ class LetterChange:
 
 @dataclass(frozen=True, slots=True)
 class ControllerProgram:
-    """The program of one controller. `advice` is None where nothing was recommended after it was set."""
+    """The program of one controller. `advice` is None where no change was recommended after it was set.
+
+    `checked_on` is the day of the weekly round that last looked at it.
+    """
 
     controller: str
     as_of: date | None
     advice: Recommendation | None
+    checked_on: date | None
     letters: tuple[LetterChange, ...]
 
 
@@ -64,6 +68,7 @@ def site_programs(*, site: Site, today: date) -> tuple[ControllerProgram, ...]:
             .order_by("-week")
             .first()
         )
+        checked_on = advice.computed_on if advice is not None else None
         if advice is not None and (
             not advice.is_change or (now is not None and now.as_of > advice.computed_on)
         ):
@@ -76,6 +81,7 @@ def site_programs(*, site: Site, today: date) -> tuple[ControllerProgram, ...]:
                 controller=controller.code,
                 as_of=now.as_of if now is not None else None,
                 advice=advice,
+                checked_on=checked_on,
                 letters=tuple(
                     LetterChange(
                         letter,
@@ -83,6 +89,7 @@ def site_programs(*, site: Site, today: date) -> tuple[ControllerProgram, ...]:
                             [line for line in old if line.letter == letter],
                             [line for line in new if line.letter == letter],
                             {station: name for (pk, station), name in names.items() if pk == controller.pk},
+                            {line.station: line.letter for line in new},
                         ),
                     )
                     for letter in letters
@@ -92,7 +99,9 @@ def site_programs(*, site: Site, today: date) -> tuple[ControllerProgram, ...]:
     return tuple(programs)
 
 
-def _lines(old: list[LineFields], new: list[LineFields], names: dict[int, str]) -> tuple[LineChange, ...]:
+def _lines(
+    old: list[LineFields], new: list[LineFields], names: dict[int, str], new_letters: dict[int, str]
+) -> tuple[LineChange, ...]:
     """Days, starts and adjust of a letter, then its stations in their order."""
     lines = [
         LineChange(word, None, _of(old, field), _of(new, field), "")
@@ -107,12 +116,13 @@ def _lines(old: list[LineFields], new: list[LineFields], names: dict[int, str]) 
     for station in dict.fromkeys([line.station for line in [*(new or old), *old]]):
         line = minutes_new.get(station)
         limit = getattr(line, "runoff_limit_min", None)
+        gone = f"moves to {new_letters[station]}" if station in new_letters else "off"
         lines.append(
             LineChange(
                 word=names.get(station, ""),
                 station=station,
                 now=_minutes(minutes_now.get(station)),
-                new=_minutes(line.run_min) if line is not None else ("off" if new else ""),
+                new=_minutes(line.run_min) if line is not None else (gone if new_letters else ""),
                 note=f"run-off limit {limit:.0f} min" if limit is not None else "",
             )
         )

@@ -97,7 +97,12 @@
     const name = icon.options.html.querySelector("b");
     const fit = () => {
       const from = map.latLngToLayerPoint(place.at), to = map.latLngToLayerPoint([place.at[0], place.at[1] + place.room]);
-      if (name) name.hidden = to.x - from.x < 18 + p.name.length * 6.4;
+      const wide = 18 + p.name.length * 6.4;
+      const meets = devices.some(([x, y]) => {
+        const dot = map.latLngToLayerPoint([y, x]);
+        return Math.abs(dot.y - from.y) < 18 && dot.x > from.x && dot.x < from.x + wide + 12;
+      });
+      if (name) name.hidden = to.x - from.x < wide || meets;
     };
     map.on("zoomend", fit);
     fit();
