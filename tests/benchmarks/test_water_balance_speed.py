@@ -51,14 +51,17 @@ def test_zone_balance(zones: int, capsys: pytest.CaptureFixture[str]) -> None:
     root, forcing = _garden_book(zones)
     state = unknown_start(root)
 
-    started = time.perf_counter()
-    balance = water_balance(root, forcing, state)
-    seconds = time.perf_counter() - started
+    seconds = []
+    for _ in range(3):
+        started = time.perf_counter()
+        balance = water_balance(root, forcing, state)
+        seconds.append(time.perf_counter() - started)
 
     assert np.all(np.isfinite(balance.depletion_sd_mm))
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     with capsys.disabled():
         print(  # noqa: T201
-            f"\nzone balance with uncertainty, {zones:,} zones x {DAYS} days: {seconds:.2f} s,"
-            f" {zones * DAYS / seconds / 1e6:.1f} million zone-days/s, peak {peak_mb:.0f} MB"
+            f"\nzone balance with uncertainty, {zones:,} zones x {DAYS} days: first run {seconds[0]:.2f} s,"
+            f" best of three {min(seconds):.2f} s = {zones * DAYS / min(seconds) / 1e6:.1f} million zone-days/s"
+            f" (first {zones * DAYS / seconds[0] / 1e6:.1f}), peak {peak_mb:.0f} MB"
         )
