@@ -64,6 +64,6 @@ def test_zone_balance(zones: int, capsys: pytest.CaptureFixture[str]) -> None:
     with capsys.disabled():
         print(  # noqa: T201
             f"\nzone balance with uncertainty, {zones:,} zones x {DAYS} days: first run {seconds[0]:.2f} s,"
-            f" best of three {min(seconds):.2f} s, {zones * DAYS / min(seconds) / 1e6:.1f} million zone-days/s"
+            f" best {min(seconds):.2f} s, {zones * DAYS / min(seconds) / 1e6:.1f} million zone-days/s"
             f" (first {zones * DAYS / seconds[0] / 1e6:.1f}), peak {peak_mb:.0f} MB"
         )
