@@ -32,6 +32,8 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:stop": frozenset({T, D, A}),
     "fleet:water": frozenset({M, D, A}),
     "fleet:water-site": frozenset({M, D, A}),
+    "fleet:water-csv": frozenset({M, D, A}),
+    "fleet:water-unjudged": frozenset({M, D, A}),
     "fleet:map-ground": EVERYONE,
     "fleet:map-sites": OFFICE,
     "fleet:map-zones": OFFICE,

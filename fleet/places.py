@@ -68,6 +68,7 @@ BELOW: dict[str, str] = {
     "fleet:search": "fleet:site-list",
     "fleet:watch": "fleet:watch-list",
     "fleet:water-site": "fleet:water",
+    "fleet:water-unjudged": "fleet:water",
     "fleet:stop": "fleet:day",
 }
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from fleet.views import day, home, map_data, search, sheet, site, week, weekly_round, words
+from fleet.views import day, home, map_data, search, sheet, site, water, week, weekly_round, words
 
 app_name = "fleet"
 urlpatterns: list[URLPattern] = [
@@ -28,8 +28,14 @@ urlpatterns: list[URLPattern] = [
     path("sites/<str:code>/zones.csv", site.site_zones_csv, name="site-zones-csv"),
     path("sites/<str:code>/water.csv", site.site_water_csv, name="site-water-csv"),
     path("sites/<str:code>/<str:controller>/sheet/", sheet.sheet, name="sheet"),
+    path("watch/", watch.watch_list, name="watch-list"),
+    path("watch/<str:code>/<str:controller>/", watch.watch, name="watch"),
     path("round/", weekly_round.weekly_round, name="round"),
     path("round/<int:pk>/decide/", weekly_round.decide, name="round-decide"),
+    path("water/", water.water, name="water"),
+    path("water/ledger.csv", water.water_csv, name="water-csv"),
+    path("water/unjudged/", water.water_unjudged, name="water-unjudged"),
+    path("water/sites/<str:code>/", water.water_site, name="water-site"),
     path("map/ground.json", map_data.ground, name="map-ground"),
     path("map/sites.json", map_data.sites, name="map-sites"),
     path("map/zones.json", map_data.zones, name="map-zones"),

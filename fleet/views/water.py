@@ -1,0 +1,194 @@
+"""The manager's water pages: the book by month, one garden, and the same as CSV."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, cast
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from fleet.calc.ledger_need import NEED_ERROR
+from fleet.calc.ledger_sites import NORMAL_90
+from fleet.charts.water import IntervalRow, MonthPoint, Spike, bar, interval_plot, month_plot, spike_map
+from fleet.exports import ledger
+from fleet.exports.kinds import as_csv
+from fleet.quantities import shown, unit_of
+from fleet.selectors.ledger import SHOWS, ranked, unjudged_sites, water_page
+from fleet.selectors.ledger_site import water_site as garden_water
+from fleet.templatetags.rootround import grouped
+from sites.models import Site
+
+if TYPE_CHECKING:
+    from fleet.models import LedgerMonth, User
+    from fleet.selectors.ledger import BookMonth, RankRow
+
+_BAND = NORMAL_90 * NEED_ERROR
+_KIND = "volume"
+
+
+@require_safe
+def water(request: HttpRequest) -> HttpResponse:
+    """Show the book's water: `?month=` its first day, `?show=over|under|unknown`, `?page=`."""
+    is_us = _is_us(request)
+    page = water_page(month=_day(request.GET.get("month")))
+    show = request.GET.get("show", SHOWS[0])
+    show = show if show in SHOWS else SHOWS[0]
+    number = request.GET.get("page", "1")
+    listed = ranked(page=page, show=show, number=int(number) if number.isdigit() and len(number) < 6 else 1)
+    most = max((abs(row.over_l or 0.0) for row in page.rows), default=0.0)
+    facts = {
+        "found": page,
+        "show": show,
+        "shows": [
+            (key, _SHOW_WORDS[key], ranked(page=page, show=key, number=1).paginator.count) for key in SHOWS
+        ],
+        "ratio_over": abs(page.now.ratio - 1) if page.now and page.now.ratio is not None else None,
+        "is_over": bool(page.now and page.now.ratio is not None and page.now.ratio > 1),
+        "plot": month_plot([_point(row, is_us=is_us) for row in _plotted(page.months)], unit=_unit(is_us)),
+        "parts": interval_plot(
+            [
+                IntervalRow(
+                    row.word, row.judged, *(_volume(v, is_us) for v in (row.saved_l, row.low_l, row.high_l))
+                )
+                for row in page.parts
+            ],
+            unit=_unit(is_us),
+        ),
+        "map": spike_map([_spike(row, is_us=is_us) for row in page.rows if row.longitude is not None]),
+        "listed": listed,
+        "rows": [(row, _bar(row.over_l, most, is_us=is_us)) for row in listed],
+        "unjudged": page.unjudged,
+        "query": f"show={show}&" + (f"month={page.month.isoformat()}&" if page.month else ""),
+        "unit": _unit(is_us),
+        "band": round(100 * NEED_ERROR),
+    }
+    return render(request, "fleet/water.html", facts)
+
+
+@require_safe
+def water_unjudged(request: HttpRequest) -> HttpResponse:
+    """List the gardens whose savings cannot be told, and what is missing."""
+    return render(request, "fleet/water_unjudged.html", {"rows": unjudged_sites()})
+
+
+@require_safe
+def water_site(request: HttpRequest, code: str) -> HttpResponse:
+    """Show one garden's water: months, baseline, reads."""
+    is_us = _is_us(request)
+    try:
+        found = garden_water(code=code)
+    except Site.DoesNotExist as error:
+        raise Http404 from error
+    points = [_month_point(row, is_us=is_us) for row in found.months]
+    return render(
+        request,
+        "fleet/water_site.html",
+        {
+            "found": found,
+            "ratio": found.used_l / found.need_l if found.used_l is not None and found.need_l else None,
+            "plot": month_plot(points, unit=_unit(is_us)),
+            "unit": _unit(is_us),
+            "rows": list(reversed(found.months)),
+            "band": round(100 * NEED_ERROR),
+        },
+    )
+
+
+@require_safe
+def water_csv(request: HttpRequest) -> HttpResponse:
+    """The ledger as CSV: `?month=` one month, else the last twelve."""
+    page = water_page(month=_day(request.GET.get("month")))
+    if page.month is None:
+        raise Http404
+    start = page.month if request.GET.get("month") else (page.month - timedelta(days=334)).replace(day=1)
+    end = (page.month + timedelta(days=32)).replace(day=1)
+    text = as_csv(ledger.COLUMNS, ledger.rows(start=start, end=end, period="month"))
+    response = HttpResponse(text, content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="ledger_{start}_{end}.csv"'
+    return response
+
+
+_SHOW_WORDS = {"over": "Over need", "under": "Under need", "unknown": "Not told"}
+
+
+def _is_us(request: HttpRequest) -> bool:
+    """Whether the reader wants US customary units."""
+    return cast("User", request.user).units == "us"
+
+
+def _day(text: str | None) -> date | None:
+    """The day of a text, None where it is none."""
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
+        return None
+
+
+def _unit(is_us: bool) -> str:
+    """Unit of volumes."""
+    return unit_of(_KIND, is_us=is_us)
+
+
+def _volume(litres: float, is_us: bool) -> float:
+    """Litres as the reader's volume."""
+    return shown(litres / 1000.0, _KIND, is_us=is_us)
+
+
+def _told(litres: float | None, is_us: bool) -> float | None:
+    """Litres as the reader's volume, None where not told."""
+    return None if litres is None else _volume(litres, is_us)
+
+
+def _plotted(months: list[BookMonth]) -> list[BookMonth]:
+    """The months that the plot can hold with readable names, without the newest ones hardly read."""
+    most = max((row.gardens for row in months), default=0)
+    return [row for row in months if row.gardens >= 0.8 * most][-24:]
+
+
+def _point(row: BookMonth, *, is_us: bool) -> MonthPoint:
+    """A month of the book for the plot."""
+    high = row.saved_high_l
+    low = row.saved_low_l
+    return MonthPoint(
+        month=row.month,
+        used=_volume(row.used_l, is_us),
+        need=_volume(row.need_l, is_us),
+        need_low=_volume(row.need_l * (1 - _BAND), is_us),
+        need_high=_volume(row.need_l * (1 + _BAND), is_us),
+        expected=_told(row.expected_l, is_us),
+        expected_low=None if low is None else _volume(row.used_l + low, is_us),
+        expected_high=None if high is None else _volume(row.used_l + high, is_us),
+    )
+
+
+def _month_point(row: LedgerMonth, *, is_us: bool) -> MonthPoint:
+    """A month of one garden for the plot."""
+    used, need = row.used_l, row.need_l
+    bounds = (row.saved_low_l, row.saved_high_l)
+    low, high = (
+        None if used is None or bound is None else _volume(max(used + bound, 0.0), is_us) for bound in bounds
+    )
+    return MonthPoint(
+        month=row.month,
+        used=_told(used, is_us),
+        need=_told(need, is_us),
+        need_low=None if need is None else _volume(need * (1 - _BAND), is_us),
+        need_high=None if need is None else _volume(need * (1 + _BAND), is_us),
+        expected=_told(row.baseline_l, is_us),
+        expected_low=low,
+        expected_high=high,
+    )
+
+
+def _spike(row: RankRow, *, is_us: bool) -> Spike:
+    """A garden on the map."""
+    return Spike(row.longitude or 0.0, row.latitude or 0.0, _told(row.over_l, is_us), row.code)
+
+
+def _bar(over_l: float | None, most: float, *, is_us: bool) -> str:
+    """A garden's litres over need as a bar; nothing where not told."""
+    if over_l is None:
+        return ""
+    return bar(over_l, most=most, text=grouped(_volume(over_l, is_us)))
