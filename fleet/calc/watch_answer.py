@@ -146,7 +146,7 @@ def _standing(inputs: WatchInputs, log: DailyLog, facts: BookFacts, seen: IntArr
         planting_days=facts.planting_days,
         seen_days=seen,
         log_age_days=facts.log_age_days,
-        is_off_season=known & ~offers & ~logged,
+        is_off_season=np.asarray(known & ~offers & ~logged),
         is_resting=facts.is_resting,
     )
 

@@ -102,11 +102,12 @@ def flat_log_likelihood(blocked: FloatArray, starts: FloatArray, settings: Watch
         Blocking shares of each hypothesis.
     """
     share = np.array([settings.stuck_share, 1.0 - settings.stuck_share, *settings.erratic_shares])
-    return (
+    result: FloatArray = (
         log_choose(starts, blocked)[:, None]
         + blocked[:, None] * np.log(share)
         + (starts - blocked)[:, None] * np.log1p(-share)
     )
+    return result
 
 
 def healthy_probability(weights: Weights) -> FloatArray:
@@ -213,7 +214,7 @@ def weigh_joint(
         Exponent on the likelihood [1].
     """
     likelihood = np.exp(np.float32(temper) * log_likelihood)
-    after = joint * likelihood
+    after: SingleArray = joint * likelihood
     if np.all(exponent >= 1.0 - 1e-6):
         return after
     mean = after.sum(axis=-1) / np.maximum(joint.sum(axis=-1), _LEAST_WEIGHT)
@@ -259,7 +260,7 @@ def cause_probabilities(weights: Weights) -> SingleArray:
         ],
         axis=-1,
     )
-    return (found / found.sum(axis=-1, keepdims=True)).astype(np.float32)
+    return np.asarray(found / found.sum(axis=-1, keepdims=True), dtype=np.float32)
 
 
 def cause_since(weights: Weights) -> SingleArray:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
 from typing import TypeAlias
 
 import numpy as np
@@ -204,3 +205,38 @@ def with_numbers(fit: FleetFit, **numbers: float) -> FleetFit:
         New values by name.
     """
     return replace(fit, **numbers)  # type: ignore[arg-type]
+
+
+def fit_values(fit: FleetFit) -> dict[str, object]:
+    """Numbers of a fit by name, arrays as lists, to be kept.
+
+    Parameters
+    ----------
+    fit
+        Fit to keep.
+    """
+    values = {one.name: getattr(fit, one.name) for one in fields(fit)}
+    return {
+        name: value.tolist() if isinstance(value, np.ndarray) else value for name, value in values.items()
+    }
+
+
+def fit_from_values(start: FleetFit, values: Mapping[str, object]) -> FleetFit:
+    """The fit that was kept; numbers that it lacks, or whose groups have changed, from `start`.
+
+    Parameters
+    ----------
+    start
+        Fit that gives the shape and what is lacking.
+    values
+        What `fit_values` gave.
+    """
+    kept: dict[str, object] = {}
+    for one in fields(start):
+        value, usual = values.get(one.name), getattr(start, one.name)
+        if isinstance(usual, np.ndarray):
+            array = np.asarray(value if isinstance(value, list) else [], dtype=np.float64)
+            kept[one.name] = array if array.shape == usual.shape else usual
+        else:
+            kept[one.name] = float(value) if isinstance(value, int | float) else usual
+    return replace(start, **kept)  # type: ignore[arg-type]

@@ -231,7 +231,7 @@ def _litres_per_start(zones: ZoneTable, passes: ProgramPasses, controller_ids: I
     site = at[np.searchsorted(controller_ids, zones.controller_id[mine], sorter=at)]
     total = np.bincount(site, weights=used, minlength=controller_ids.size)
     starts = passes.starts.sum(axis=0)
-    return np.divide(total, starts, out=np.zeros(total.shape), where=starts > 0)
+    return np.asarray(np.divide(total, starts, out=np.zeros(total.shape), where=starts > 0))
 
 
 def _threshold(governing: ZoneTable, thresholds_kpa: list[float | None]) -> tuple[FloatArray, FloatArray]:
@@ -291,4 +291,4 @@ def _log_age(log: DailyLog) -> IntArray:
     days = log.ran.shape[0]
     logged = (log.scheduled >= 0) | (log.period_days > 0)
     newest = np.where(logged, np.arange(days)[:, None], -_LONG_AGO).max(axis=0, initial=-_LONG_AGO)
-    return (days - 1 - newest).astype(np.int64)
+    return np.asarray(days - 1 - newest, dtype=np.int64)

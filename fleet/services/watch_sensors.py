@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -11,7 +11,13 @@ from django.db import transaction
 from fleet.calc.watch_answer import BookFacts, WatchAnswer, watch_answer
 from fleet.calc.watch_fit import fit_fleet
 from fleet.calc.watch_inputs import WatchInputs
-from fleet.calc.watch_settings import FleetFit, WatchSettings, starting_fit
+from fleet.calc.watch_settings import (
+    FleetFit,
+    WatchSettings,
+    fit_from_values,
+    fit_values,
+    starting_fit,
+)
 from fleet.models import Flag, WatchFit, WatchState, WatchStatus
 from fleet.selectors.watch import WatchBook, watch_book
 from fleet.services.watch_rows import state_rows
@@ -49,8 +55,9 @@ def watch_sensors(*, as_of: date, now: datetime | None = None) -> SensorsWatched
     """Compare expected and observed bypasses of every governed controller to a day; write states and flags.
 
     Running it twice for one day gives the same rows. A flag that is open stays open until a finding settles
-    it or a fortnight of counts speaks against it.
+    it or a fortnight of counts speaks against it. Nothing in it needs the moment: `now` is not looked at.
     """
+    del now
     settings = WatchSettings()
     book = watch_book(as_of=as_of)
     if book is None:
@@ -175,26 +182,14 @@ def _current_fit(inputs: WatchInputs, as_of: date, settings: WatchSettings) -> F
     newest = WatchFit.objects.filter(as_of__lte=as_of).first()
     start = starting_fit(len(landscape.PLANTS) * len(landscape.HEADS), len(soil.TEXTURES))
     if newest is not None:
-        kept = replace(start, **_arrays(newest.values))
+        kept = fit_from_values(start, newest.values)
         if newest.as_of > as_of - timedelta(days=FIT_LASTS_DAYS) and newest.controllers == inputs.site_count:
             return kept
     fit = fit_fleet(inputs, start, settings)
-    values = {field.name: getattr(fit, field.name) for field in fields(fit)}
-    plain = {
-        name: value.tolist() if isinstance(value, np.ndarray) else value for name, value in values.items()
-    }
     WatchFit.objects.update_or_create(
-        as_of=as_of, defaults={"values": plain, "controllers": inputs.site_count}
+        as_of=as_of, defaults={"values": fit_values(fit), "controllers": inputs.site_count}
     )
     return fit
-
-
-def _arrays(values: dict[str, object]) -> dict[str, object]:
-    """Stored numbers of a fit, lists as arrays."""
-    return {
-        name: np.asarray(value, dtype=np.float64) if isinstance(value, list) else value
-        for name, value in values.items()
-    }
 
 
 def _nothing(as_of: date) -> SensorsWatched:
