@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from fleet.views import day, home, map_data, search, sheet, site, water, week, weekly_round, words
+from fleet.views import day, home, map_data, search, sheet, site, watch, water, week, weekly_round, words
 
 app_name = "fleet"
 urlpatterns: list[URLPattern] = [

@@ -61,7 +61,7 @@ def fresh(context: dict[str, Any]) -> SafeString:
     if facts is None:
         return format_html("{}", "")
     if facts.weather_to is None:
-        return format_html("No weather yet")
+        return format_html("{}", "No weather yet")
     late = facts.locations_late
     if not late:
         return format_html("Weather to <b>{}</b>", day(facts.weather_to))
