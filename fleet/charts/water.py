@@ -68,12 +68,13 @@ def month_plot(points: Sequence[MonthPoint], *, unit: str) -> SafeString:
     parts.append(_months([point.month for point in points], x))
     parts.append(_end_labels(points[-1], y))
     return format_html(
-        '<svg class="plot" viewBox="0 0 {0} {1}" width="{0}" height="{1}" role="img" aria-label="{2}">{3}</svg>',
+        '<svg class="plot" viewBox="0 0 {0} {1}" width="{0}" height="{1}" role="img"'
+        ' aria-label="{2}">{3}</svg>',
         WIDTH,
         HEIGHT + 10,
         f"Water used, needed and expected without sensors, {unit} a month, {points[0].month:%B %Y} to "
         f"{points[-1].month:%B %Y}; the table below holds the figures",
-        SafeString("").join(parts),
+        format_html_join("", "{}", ((part,) for part in parts)),
     )
 
 
@@ -197,7 +198,8 @@ def bar(value: float, *, most: float, text: str) -> SafeString:
     width = 110.0 * min(abs(value) / max(most, 1e-9), 1.0)
     return format_html(
         '<svg class="plot" viewBox="0 0 170 14" width="170" height="14" aria-hidden="true">'
-        '<rect class="hb {}" x="0" y="2" width="{}" height="10"/><text class="lab" x="{}" y="11">{}</text></svg>',
+        '<rect class="hb {}" x="0" y="2" width="{}" height="10"/>'
+        '<text class="lab" x="{}" y="11">{}</text></svg>',
         "over" if value > 0 else "",
         f"{width:.1f}",
         f"{width + 5:.1f}",
@@ -235,7 +237,8 @@ def interval_plot(rows: Sequence[IntervalRow], *, unit: str) -> SafeString:
             format_html(
                 '<text x="0" y="{0}">{1}</text><text class="end" x="150" y="{0}">{2}</text>'
                 '<path class="rng" d="M{3} {4}H{5}M{3} {6}v8M{5} {6}v8"/>'
-                '<circle class="dot" cx="{7}" cy="{4}" r="4"/><text class="end lab" x="524" y="{0}">{8}</text>',
+                '<circle class="dot" cx="{7}" cy="{4}" r="4"/>'
+                '<text class="end lab" x="524" y="{0}">{8}</text>',
                 at + 4,
                 row.word,
                 row.count,
@@ -244,73 +247,14 @@ def interval_plot(rows: Sequence[IntervalRow], *, unit: str) -> SafeString:
                 f"{x(row.high):.1f}",
                 at - 4,
                 f"{x(row.value):.1f}",
-                f"{_figure(round(row.value, 1))} ({_figure(round(row.low, 1))} to {_figure(round(row.high, 1))})",
+                f"{_figure(round(row.value, 1))} "
+                f"({_figure(round(row.low, 1))} to {_figure(round(row.high, 1))})",
             )
         )
     return format_html(
-        '<svg class="plot" viewBox="0 0 524 {0}" width="524" height="{0}" role="img" aria-label="{1}">{2}</svg>',
+        '<svg class="plot" viewBox="0 0 524 {0}" width="524" height="{0}" role="img"'
+        ' aria-label="{1}">{2}</svg>',
         height + 24,
         f"Saved water with 90 percent intervals, {unit}",
-        SafeString("").join(parts),
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Spike:
-    """A garden on the map: place [deg], and use over need in any unit; None where not told."""
-
-    longitude: float
-    latitude: float
-    over: float | None
-    code: str
-
-
-def spike_map(spikes: Sequence[Spike], *, width: int = 524, height: int = 262) -> SafeString:
-    """Gardens where they lie, a spike up for more than need, down for less, a diamond for not told."""
-    if not spikes:
-        return SafeString("")
-    squeeze = math.cos(math.radians(sum(spike.latitude for spike in spikes) / len(spikes)))
-    east = [spike.longitude * squeeze for spike in spikes]
-    north = [spike.latitude for spike in spikes]
-    wide, high = max(east) - min(east) or 1e-4, max(north) - min(north) or 1e-4
-    scale = min((width - 40) / wide, (height - 90) / high)
-    left, top = (width - scale * wide) / 2, 60 + (height - 90 - scale * high) / 2
-    tallest = max((abs(spike.over) for spike in spikes if spike.over is not None), default=1.0) or 1.0
-    parts, named = [], sorted((s for s in spikes if s.over is not None), key=lambda s: -(s.over or 0.0))[:3]
-    for spike in sorted(spikes, key=lambda spike: -spike.latitude):
-        x = left + scale * (spike.longitude * squeeze - min(east))
-        y = top + scale * (max(north) - spike.latitude)
-        parts.append(_spike(x, y, None if spike.over is None else spike.over / tallest))
-        if spike in named and spike.over is not None and spike.over > 0:
-            tip = y - 52 * spike.over / tallest - 4
-            parts.append(
-                format_html(
-                    '<text class="mid lab" x="{}" y="{}">{}</text>', f"{x:.1f}", f"{tip:.1f}", spike.code
-                )
-            )
-    return format_html(
-        '<svg class="plot canvas" viewBox="0 0 {0} {1}" width="{0}" height="{1}" role="img" aria-label="{2}">{3}</svg>',
-        width,
-        height,
-        f"{len(spikes)} gardens by place; the list below holds the same",
-        SafeString("").join(parts),
-    )
-
-
-def _spike(x: float, y: float, share: float | None) -> SafeString:
-    """One garden's mark."""
-    if share is None:
-        path = f"M{x:.1f} {y - 4:.1f}L{x + 4:.1f} {y:.1f}L{x:.1f} {y + 4:.1f}L{x - 4:.1f} {y:.1f}z"
-        return format_html('<path class="spike-few" d="{}"/>', path)
-    tip = y - 52 * share
-    name = "spike-up" if share >= 0 else "spike-dn"
-    return format_html(
-        '<path class="{}" d="M{} {}L{} {}L{} {}z"/>',
-        name,
-        f"{x - 3:.1f}",
-        f"{y:.1f}",
-        f"{x:.1f}",
-        f"{tip:.1f}",
-        f"{x + 3:.1f}",
-        f"{y:.1f}",
+        format_html_join("", "{}", ((part,) for part in parts)),
     )

@@ -214,11 +214,11 @@ def _metered(rng: np.random.Generator, actual: FloatArray, whole_house: BoolArra
     total = np.concatenate([np.zeros((1, sites)), np.cumsum(actual, axis=0)])
     kept = rng.random(edges.shape) > 0.03  # others were estimated
     rows: list[tuple[int, int, int, float, bool]] = []
-    for site in range(sites):
-        at = np.unique(edges[site][kept[site] & (edges[site] < DAYS)])
-        shown = np.floor(total[at, site] / unit[site]) * unit[site]
+    for one in range(sites):
+        at = np.unique(edges[one][kept[one] & (edges[one] < DAYS)])
+        shown = np.floor(total[at, one] / unit[one]) * unit[one]
         spans = np.diff(at) > 40
-        rows += zip([site] * (at.size - 1), at[:-1], at[1:], np.diff(shown), spans, strict=True)
+        rows += zip([one] * (at.size - 1), at[:-1], at[1:], np.diff(shown), spans, strict=True)
     site_of, start, end, volume, estimated = zip(*rows, strict=True)
     site = np.array(site_of, dtype=np.int64)
     return UsePeriods(

@@ -174,7 +174,6 @@ def _rank(month: date) -> list[RankRow]:
     tiers = tiers_in_force(day=month)
     found = []
     for code, name, used, need, source, reasons, supplier, longitude, latitude in rows:
-        told = used is not None and need is not None
         prices, currency = tiers.get(supplier, (None, ""))
         found.append(
             RankRow(
@@ -182,9 +181,11 @@ def _rank(month: date) -> list[RankRow]:
                 name=name,
                 used_l=used,
                 need_l=need,
-                over_l=used - need if told else None,
-                ratio=used / need if told and need > 0 else None,
-                money=_money(used, need, prices) if told and prices is not None else None,
+                over_l=used - need if used is not None and need is not None else None,
+                ratio=used / need if used is not None and need is not None and need > 0 else None,
+                money=_money(used, need, prices)
+                if used is not None and need is not None and prices
+                else None,
                 currency=currency,
                 source=source,
                 reasons=tuple(reason_words(word) for word in reasons.split(";") if word),

@@ -33,7 +33,7 @@ def month_marks(
     shape = ratio.shape
     index = {int(pk): place for place, pk in enumerate(book.site_ids)}
     edges = np.array([months[0][0], *[span[1] for span in months]], dtype="datetime64[D]")
-    cause = np.full(shape, "", dtype=object)
+    cause: np.ndarray[tuple[int, int], np.dtype[np.object_]] = np.full(shape, "", dtype=np.object_)
     flags = Flag.objects.order_by("raised_on").values_list(
         "controller__site_id", "cause", "since", "raised_on", "closed_on"
     )

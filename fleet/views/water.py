@@ -11,7 +11,8 @@ from django.views.decorators.http import require_safe
 
 from fleet.calc.ledger_need import NEED_ERROR
 from fleet.calc.ledger_sites import NORMAL_90
-from fleet.charts.water import IntervalRow, MonthPoint, Spike, bar, interval_plot, month_plot, spike_map
+from fleet.charts.water import IntervalRow, MonthPoint, bar, interval_plot, month_plot
+from fleet.charts.water_map import Spike, spike_map
 from fleet.exports import ledger
 from fleet.exports.kinds import as_csv
 from fleet.quantities import shown, unit_of

@@ -59,6 +59,7 @@ def test_zone_balance(zones: int, capsys: pytest.CaptureFixture[str]) -> None:
         balance = water_balance(root, forcing, state)
         seconds.append(time.perf_counter() - started)
 
+    assert balance is not None
     assert np.all(np.isfinite(balance.depletion_sd_mm))
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     with capsys.disabled():
