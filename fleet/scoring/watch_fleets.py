@@ -1,0 +1,334 @@
+"""Simulated fleets for the sensor watch: what it is given, and apart from it, the truth.
+
+The watch is called with `SimulatedFleet.inputs` alone, a plain `WatchInputs`, which has no place for any
+truth.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final, TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from fleet.calc.watch_inputs import UNSEEN, WatchInputs, no_periods
+from fleet.calc.watch_settings import CAUSES
+from fleet.calc.watch_visibility import divergence
+from fleet.scoring.watch_climates import SeasonWeather
+from fleet.scoring.watch_gardens import (
+    SOILS,
+    BookGardens,
+    Errors,
+    TrueGardens,
+    book_water,
+    draw_gardens,
+)
+from fleet.scoring.watch_physics import PHYSICS, Physics
+
+FloatArray: TypeAlias = npt.NDArray[np.float64]
+IntArray: TypeAlias = npt.NDArray[np.int64]
+
+FIRST_DAY: Final = np.datetime64("2026-04-01")
+FAULTY_SHARE: Final = 0.25
+NO_FAULT: Final = -1
+_ONSET: Final = (0.15, 0.80)  # of the season
+_WET: Final = (1.7, 2.3)
+_DRY: Final = (0.25, 0.42)
+_ERRATIC: Final = (0.35, 0.65)
+_STUCK_SHARE: Final = 0.99
+_FIRST_START_H: Final = 4
+_DAY_HOURS: Final = range(6, 20)
+_TRUTH_SPREAD: Final = 0.35  # of ln(tension): what nobody outside the garden could know of its sensor
+_TEMPER: Final = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class FleetTruth:
+    """What the watch must find and may not see, all (sites,).
+
+    Parameters
+    ----------
+    fault
+        Position in CAUSES, `NO_FAULT` where healthy [1].
+    onset
+        Day index on which the fault began [1].
+    visible_nats
+        Evidence that the fault left on the days of the log, by the true states of the garden [nat].
+    """
+
+    fault: IntArray
+    onset: IntArray
+    visible_nats: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class SimulatedFleet:
+    """A season of a fleet.
+
+    Parameters
+    ----------
+    inputs
+        What the watch is given.
+    told
+        The same log with the true weather, doses and soil of each garden, for the row that was told the
+        truth.
+    truth
+        The faults.
+    """
+
+    inputs: WatchInputs
+    told: WatchInputs
+    truth: FleetTruth
+
+
+@dataclass(frozen=True, slots=True)
+class _Faults:
+    """Faults and their strength, all (sites,)."""
+
+    fault: IntArray
+    onset: IntArray
+    dose: FloatArray
+    erratic: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class _Season:
+    """What happened: starts, runs, true site weather, evidence by day."""
+
+    starts: npt.NDArray[np.int16]
+    ran: npt.NDArray[np.int16]
+    rain_mm: FloatArray
+    et_mm: FloatArray
+    nats: FloatArray
+
+
+def simulated_fleet(
+    *, weather: SeasonWeather, physics: str, sites: int, seed: int, errors: Errors | None = None
+) -> SimulatedFleet:
+    """A season of a fleet with faults on a quarter of its sensors.
+
+    Parameters
+    ----------
+    weather
+        True weather of the locations, before the book's errors.
+    physics
+        Name in PHYSICS.
+    sites
+        Number of controllers.
+    seed
+        Seed of everything that is drawn.
+    errors
+        How far book, weather and log stray from the truth.
+    """
+    rng = np.random.default_rng(seed)
+    chosen = errors or Errors()
+    peak = float(np.percentile(weather.reference_et_mm, 95))
+    book, garden = draw_gardens(sites, weather.rain_mm.shape[1], peak, chosen, rng)
+    days = weather.rain_mm.shape[0]
+    faults = _draw_faults(sites, days, rng)
+    season = _run_season(weather, book, garden, faults, physics, chosen, rng)
+    seen = _logged(days, sites, chosen, rng)
+    recorded_rain, recorded_et = _recorded(weather, chosen, rng)
+    ran = np.where(seen, season.ran, UNSEEN).astype(np.int16)
+    inputs = _book_inputs(book, season, ran, recorded_rain, recorded_et)
+    water = PHYSICS[physics].start(garden).water_at_threshold()
+    return SimulatedFleet(
+        inputs=inputs,
+        told=_told_inputs(inputs, garden, season, water),
+        truth=FleetTruth(faults.fault, faults.onset, (season.nats * seen).sum(axis=0)),
+    )
+
+
+def _draw_faults(sites: int, days: int, rng: np.random.Generator) -> _Faults:
+    """Faults on a quarter of the sites, in turn, with their onset and strength."""
+    faulty = rng.random(sites) < FAULTY_SHARE
+    kind = np.where(faulty, rng.integers(0, len(CAUSES), sites), NO_FAULT)
+    onset = np.where(faulty, (rng.uniform(*_ONSET, sites) * days).astype(np.int64), days)
+    dose = np.where(kind == CAUSES.index("reads_wet"), rng.uniform(*_WET, sites), 1.0)
+    dose = np.where(kind == CAUSES.index("reads_dry"), rng.uniform(*_DRY, sites), dose)
+    return _Faults(kind, onset, dose, rng.uniform(*_ERRATIC, sites))
+
+
+def _run_season(
+    weather: SeasonWeather,
+    book: BookGardens,
+    garden: TrueGardens,
+    faults: _Faults,
+    physics: str,
+    errors: Errors,
+    rng: np.random.Generator,
+) -> _Season:
+    """Hour by hour: water at the sensor's spot and at a good one beside it, under the starts that ran."""
+    days, sites = weather.rain_mm.shape[0], book.location.size
+    rain = weather.rain_mm[:, book.location] * garden.rain_factor
+    rain = rain * np.exp(rng.normal(0.0, errors.rain_site_day, rain.shape))
+    et = weather.reference_et_mm[:, book.location]
+    number = np.arange(days)[:, None]
+    starts = np.where((number + book.phase) % book.every_days == 0, book.starts_a_day, 0).astype(np.int16)
+    ran, nats = np.zeros((days, sites), dtype=np.int16), np.zeros((days, sites))
+    water: Physics = PHYSICS[physics].start(garden)
+    for day in range(days):
+        active = day >= faults.onset
+        early = rng.beta(1.0, 4.0, sites)
+        ran[day], nats[day] = _morning(water, garden, faults, starts[day], active, rain[day] * early, rng)
+        _rest_of_day(water, garden, faults, active, rain[day] * (1.0 - early), et[day], rng)
+    return _Season(starts, ran, rain, et, nats)
+
+
+def _spots(faults: _Faults, active: npt.NDArray[np.bool_], depth_mm: FloatArray, kind: str) -> FloatArray:
+    """Water at the sensor's spot and at a good one, (2, sites) [mm]."""
+    factor = np.where(active, faults.dose, 1.0)
+    if kind == "rain":
+        factor = np.where(factor > 1.0, 1.15, 1.0)
+    if kind == "et":
+        factor = np.where(factor > 1.0, 0.92, np.where(factor < 1.0, 1.08, 1.0))
+    return np.stack([depth_mm * factor, depth_mm])
+
+
+def _morning(
+    water: Physics,
+    garden: TrueGardens,
+    faults: _Faults,
+    starts: npt.NDArray[np.int16],
+    active: npt.NDArray[np.bool_],
+    rain_mm: FloatArray,
+    rng: np.random.Generator,
+) -> tuple[npt.NDArray[np.int16], FloatArray]:
+    """Night rain, then the starts one after the other; runs, and the evidence that the fault left."""
+    sites = starts.size
+    none = np.zeros((2, sites))
+    for hour in range(_FIRST_START_H):
+        water.hour(_spots(faults, active, rain_mm, "rain") if hour == 1 else none, none)
+    ran, nats = np.zeros(sites, dtype=np.int16), np.zeros(sites)
+    for start in range(int(starts.max(initial=0))):
+        offered = starts > start
+        blocks = water.blocks(rng.normal(0.0, 1.0, sites))
+        own, good = _blocking_shares(water, garden, faults, active)
+        faulty_now = active & (faults.fault != NO_FAULT) & ~np.isin(faults.fault, _READS)
+        blocked = np.where(faulty_now, rng.random(sites) < own, blocks)
+        runs = offered & ~blocked
+        ran += runs.astype(np.int16)
+        nats += np.where(offered & active, _TEMPER * divergence(own, good), 0.0)
+        water.hour(_spots(faults, active, garden.dose_mm * runs, "dose"), none)
+        water.hour(none, none)
+    return ran, nats
+
+
+_READS: Final = (CAUSES.index("reads_wet"), CAUSES.index("reads_dry"))
+
+
+def _blocking_shares(
+    water: Physics, garden: TrueGardens, faults: _Faults, active: npt.NDArray[np.bool_]
+) -> tuple[FloatArray, FloatArray]:
+    """Blocking probability of the sensor as it is, and of a good one beside it, both clipped, (sites,)."""
+    past = (np.log(garden.threshold_kpa) - water.log_tension()) * (1.702 / _TRUTH_SPREAD)
+    own, good = 1.0 / (1.0 + np.exp(-np.clip(past, -30.0, 30.0)))
+    own = np.where(faults.fault == CAUSES.index("stuck_wet"), _STUCK_SHARE, own)
+    own = np.where(faults.fault == CAUSES.index("stuck_dry"), 1.0 - _STUCK_SHARE, own)
+    own = np.where(faults.fault == CAUSES.index("erratic"), faults.erratic, own)
+    own = np.where(active, own, good)
+    return np.clip(own, 0.01, 0.99), np.clip(good, 0.03, 0.97)
+
+
+def _rest_of_day(
+    water: Physics,
+    garden: TrueGardens,
+    faults: _Faults,
+    active: npt.NDArray[np.bool_],
+    rain_mm: FloatArray,
+    et_mm: FloatArray,
+    rng: np.random.Generator,
+) -> None:
+    """ET over the daylight hours, a storm in the afternoon."""
+    sites = et_mm.size
+    none = np.zeros((2, sites))
+    shape = np.sin(np.pi * (np.arange(len(_DAY_HOURS)) + 0.5) / len(_DAY_HOURS))
+    shape /= shape.sum()
+    storm = rng.integers(6, 12)
+    for number in range(len(_DAY_HOURS)):
+        fallen = np.maximum(rain_mm - 0.8, 0.0) / 2.0 if number in (storm, storm + 1) else np.zeros(sites)
+        demand = et_mm * garden.coefficient * shape[number]
+        water.hour(_spots(faults, active, fallen, "rain"), _spots(faults, active, demand, "et"))
+    for _ in range(4):
+        water.hour(none, none)
+
+
+def _recorded(
+    weather: SeasonWeather, errors: Errors, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
+    """Weather as the locations' records have it, (days, locations) [mm/d]."""
+    shape = weather.rain_mm.shape
+    rain = weather.rain_mm * np.exp(rng.normal(0.0, errors.rain_location, shape))
+    rain = np.where(rng.random(shape) < errors.missed_shower, 0.0, rain)
+    phantom = (rng.random(shape) < errors.phantom_rain) & (weather.rain_mm > 0)
+    mean_wet = float(weather.rain_mm[weather.rain_mm > 0].mean()) if (weather.rain_mm > 0).any() else 0.0
+    showers = (rng.random(shape) < errors.phantom_rain * phantom.mean()) & (weather.rain_mm == 0)
+    rain = np.where(showers, rng.exponential(mean_wet, shape), rain)
+    week = np.repeat(rng.normal(0.0, errors.et_week, (shape[0] // 7 + 1, shape[1])), 7, axis=0)[: shape[0]]
+    return rain, weather.reference_et_mm * np.exp(week)
+
+
+def _logged(days: int, sites: int, errors: Errors, rng: np.random.Generator) -> npt.NDArray[np.bool_]:
+    """Days that the log holds: single days missing, and a longer gap in some."""
+    seen = rng.random((days, sites)) >= errors.missing_day
+    gap = rng.random(sites) < errors.gap_share
+    begin, length = rng.integers(0, days, sites), rng.integers(10, 29, sites)
+    number = np.arange(days)[:, None]
+    return np.asarray(seen & ~(gap & (number >= begin) & (number < begin + length)))
+
+
+def _book_inputs(
+    book: BookGardens,
+    season: _Season,
+    ran: npt.NDArray[np.int16],
+    rain_mm: FloatArray,
+    et_mm: FloatArray,
+) -> WatchInputs:
+    """The watch's inputs by book, log and recorded weather."""
+    days, sites = ran.shape
+    threshold, available, excess, slope = book_water(book)
+    return WatchInputs(
+        days=np.arange(FIRST_DAY, FIRST_DAY + days),
+        location=book.location,
+        use_group=book.use_group,
+        soil_group=book.soil_group,
+        landscape_coefficient=book.coefficient,
+        threshold_depletion_mm=threshold,
+        available_water_mm=available,
+        excess_water_mm=excess,
+        tension_slope_mm=slope,
+        first_day=np.zeros(sites, dtype=np.int64),
+        reference_et_mm=et_mm[:, book.location],
+        rain_mm=rain_mm[:, book.location],
+        dose_mm=np.broadcast_to(book.dose_mm, (days, sites)).copy(),
+        starts=season.starts,
+        ran=ran,
+        **no_periods(days, sites),
+    )
+
+
+def _told_inputs(
+    inputs: WatchInputs,
+    garden: TrueGardens,
+    season: _Season,
+    water: tuple[FloatArray, FloatArray, FloatArray],
+) -> WatchInputs:
+    """The same log with each garden's true weather, dose, coefficient and soil water."""
+    threshold, available, excess = water
+    return replace(
+        inputs,
+        soil_group=garden.soil,
+        landscape_coefficient=garden.coefficient,
+        threshold_depletion_mm=np.clip(threshold, 0.05 * available, 0.95 * available),
+        available_water_mm=available,
+        excess_water_mm=np.maximum(excess, 0.5),
+        reference_et_mm=season.et_mm,
+        rain_mm=season.rain_mm,
+        dose_mm=np.broadcast_to(garden.dose_mm, inputs.dose_mm.shape).copy(),
+    )
+
+
+def soil_groups() -> int:
+    """Number of soils in the simulated fleets [1]."""
+    return len(SOILS)

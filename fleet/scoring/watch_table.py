@@ -1,0 +1,69 @@
+"""The published table of the sensor watch, as lines of text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from statistics import median
+
+from fleet.calc.proportion import Share, wilson_interval
+from fleet.calc.watch_settings import CAUSES
+from fleet.scoring.watch import FaultScore, Scores
+
+
+def table_lines(scores: Mapping[tuple[str, str, str], Scores]) -> Iterator[str]:
+    """One block for each physics and climate: a line for each method and fault.
+
+    Parameters
+    ----------
+    scores
+        Counts by physics, climate and method.
+    """
+    for physics, climate in dict.fromkeys(key[:2] for key in scores):
+        yield f"{physics}, {climate}"
+        yield (
+            "  method          fault       faults  found % (95 %)     visible  found of visible % (95 %)"
+            "  days  starts  cause at flag/end %"
+        )
+        for key, one in scores.items():
+            if key[:2] == (physics, climate):
+                yield from _method_lines(key[2], one)
+        yield ""
+
+
+def _method_lines(method: str, scores: Scores) -> Iterator[str]:
+    """Lines of one method."""
+    for cause, row in zip(CAUSES, scores.by_fault, strict=True):
+        yield f"  {method:15} {_fault_words(cause, row)}"
+    alarms = scores.false_alarm_share
+    right = sum(row.cause_at_end for row in scores.by_fault)
+    found = sum(row.found for row in scores.by_fault)
+    direction = sum(row.direction_at_flag for row in scores.by_fault)
+    unseen = sum(row.faults - row.visible for row in scores.by_fault)
+    yield (
+        f"  {method:15} false alarms per 100 healthy, ever in the season: {_percent(alarms)}"
+        f" ({scores.false_alarms} of {scores.healthy}); cause right at the end {_part(right, found)} %,"
+        f" direction at the flag {_part(direction, found)} %; faults that could not be seen: {unseen}"
+    )
+
+
+def _fault_words(cause: str, row: FaultScore) -> str:
+    """Counts of one fault."""
+    days = f"{median(row.days):.0f}" if row.days else "-"
+    starts = f"{median(row.starts):.0f}" if row.starts else "-"
+    return (
+        f"{cause:11} {row.faults:6d}  {_percent(wilson_interval(row.found, row.faults)):17} {row.visible:8d}"
+        f"  {_percent(wilson_interval(row.visible_found, row.visible)):25} {days:>5} {starts:>7}"
+        f"  {_part(row.cause_at_flag, row.found)}/{_part(row.cause_at_end, row.found)}"
+    )
+
+
+def _percent(share: Share) -> str:
+    """A share and its interval in per cent."""
+    if share.value != share.value:
+        return "-"
+    return f"{100 * share.value:.1f} ({100 * share.low:.1f}-{100 * share.high:.1f})"
+
+
+def _part(part: int, whole: int) -> str:
+    """A part in per cent."""
+    return f"{100 * part / whole:.0f}" if whole else "-"
