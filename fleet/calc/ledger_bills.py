@@ -66,8 +66,8 @@ def whole_months(periods: UsePeriods, site_count: int) -> UsePeriods:
 def usable_bills(periods: UsePeriods, site_count: int) -> BoolArray:
     """Periods of a length that a baseline may use (CalTRACK 2.0, 2.2.3), shape (periods,) [1].
 
-    From 25 days up to 35 where the site is read monthly, up to 70 where it is read every two months. A
-    period that passes over an estimated reading counts as missing.
+    From 25 days up to 35 where the site is read monthly, up to 70 where it is read every two months or where
+    an estimated reading was passed over: its two ends are actual readings, so nothing estimated comes in.
 
     Parameters
     ----------
@@ -77,8 +77,8 @@ def usable_bills(periods: UsePeriods, site_count: int) -> BoolArray:
         Count of sites [1].
     """
     monthly = median_days(periods, site_count)[periods.site] <= _MONTHLY_UP_TO
-    longest = np.where(monthly, LONGEST_MONTHLY, LONGEST_PERIOD)
-    return (periods.days >= SHORTEST_PERIOD) & (periods.days <= longest) & ~periods.spans_estimate
+    longest = np.where(monthly & ~periods.spans_estimate, LONGEST_MONTHLY, LONGEST_PERIOD)
+    return (periods.days >= SHORTEST_PERIOD) & (periods.days <= longest)
 
 
 def lay_out(periods: UsePeriods, need: SiteNeed, site_count: int) -> Bills:

@@ -115,6 +115,41 @@ def compare(pieces: SitePieces, *, least_sites: int = LEAST_COMPARISON_SITES) ->
     return Comparison(count, factor, covariance, np.where(told, total, 0.0))
 
 
+def own_residuals(
+    residual: FloatArray, predicted: FloatArray, days: FloatArray, month: IntArray, *, least_sites: int
+) -> FloatArray:
+    """Residuals of baselines without what all gardens did in the same month [L/d], (sites, periods).
+
+    The common part is a share of predicted use, as in the comparison, which takes it out after the change.
+    Months with fewer gardens than `least_sites` stay as they are.
+
+    Parameters
+    ----------
+    residual
+        Residuals, (sites, periods) [L/d].
+    predicted
+        Predicted use, (sites, periods) [L/d].
+    days
+        Days of the periods, 0 where there is none, (sites, periods) [d].
+    month
+        Number of each period's month, (sites, periods) [1].
+    least_sites
+        Gardens that a month needs [1].
+    """
+    seen = days > 0
+    if not seen.any():
+        return residual
+    names, place = np.unique(month[seen], return_inverse=True)
+    weight = (days * predicted)[seen]
+    total = np.bincount(place, weight, names.size)
+    missed = np.bincount(place, (days * residual)[seen], names.size)
+    told = (np.bincount(place, minlength=names.size) >= least_sites) & (total > 0)
+    factor = np.divide(missed, total, out=np.zeros(names.size), where=told)
+    own = residual.copy()
+    own[seen] -= factor[place] * predicted[seen]
+    return own
+
+
 def yearly_drift(
     pieces: SitePieces, comparison: Comparison, sd_l: FloatArray, *, least_sites: int = LEAST_DRIFT_SITES
 ) -> float:

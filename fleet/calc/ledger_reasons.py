@@ -136,16 +136,17 @@ def month_reasons(marks: MonthMarks) -> list[list[list[str]]]:
     over, under = marks.ratio > OVER, marks.ratio < UNDER
     rest = (marks.need_l <= _REST * peak) & marks.is_own_meter[:, None]
     autumn = over & marks.falls & (marks.need_l < _FALLING * peak) & ~rest
-    tests = (
+    causes = (
         (over & rest, "use_without_need"),
         (over & (marks.flag_cause != ""), "sensor_flag"),
         (autumn, "autumn_over_watering"),
         (over & marks.is_unkeyed, "program_not_keyed_in"),
         (over & ~marks.has_sensor, "no_sensor"),
-        (over, "over_need"),
         (under & marks.is_bound_by_rules, "rule_limits"),
-        (under, "under_need"),
     )
+    # without a cause only the fact is named
+    explained = np.logical_or.reduce([mask for mask, _ in causes])
+    tests = (*causes, (over & ~explained, "over_need"), (under & ~explained, "under_need"))
     sites_count, months = marks.ratio.shape
     found: list[list[list[str]]] = [[[] for _ in range(months)] for _ in range(sites_count)]
     for mask, name in tests:

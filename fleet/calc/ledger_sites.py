@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fleet.calc import ledger_portfolio as portfolio
 from fleet.calc.ledger_answer import LedgerInputs, SiteLedger
 from fleet.calc.ledger_baseline import (
     BASELINE_DAYS,
     LONGEST_MONTHLY,
+    MISSING_DAYS,
+    SHORTEST_PERIOD,
     BaselineFits,
     Bills,
     baseline_verdicts,
@@ -27,9 +30,10 @@ from fleet.calc.ledger_savings import (
 )
 from fleet.calc.ledger_split import PieceUse, use_by_piece
 from fleet.calc.ledger_winter import WinterBase, winter_base
-from weather.calc.arrays import BoolArray, DayArray, FloatArray
+from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
 
-BASELINE_WINDOW_D = 730  # days before the change that a baseline may use; two of each season. [judgement]
+DurationArray = NDArray[np.timedelta64]
+
 LEAST_REPORT_DAYS = 25
 NO_PERIODS = "no_metered_use"
 NOTHING_AFTER = "too_few_days_after_change"
@@ -62,6 +66,8 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
     house = _house(inputs, count)
     base = np.where(np.isnan(house.base_l_d), _floor(fits, verdicts), house.base_l_d)
     metered = _by_span(inputs, inputs.periods, base, count)
+    correlation = _correlation(bills, fits, np.array([not verdict for verdict in verdicts]))
+    fits = _of_own_errors(inputs, bills, fits)
     rho = common_autocorrelation(bills, fits)
     after = _after_change(inputs, change_on, bills, fits, verdicts, rho, base)
     whole = np.ones((1, after.edges.size - 1))
@@ -69,7 +75,6 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
     comparison = portfolio.compare(after.pieces)
     of_all = error_of_sums(bills, fits, _report(after.use, after.edges), whole, rho=rho).sd_l[:, 0]
     drift = portfolio.yearly_drift(after.pieces, comparison, of_all)
-    correlation = _correlation(bills, fits, judged)
     bridged = np.sqrt(after.error.sd_l**2 + after.error.day_variance[:, None] * after.bridge_d)
     total = portfolio.portfolio_total(
         after.pieces, comparison, bridged, after.groups, drift=drift, correlation=correlation
@@ -124,7 +129,8 @@ def _baselines(
     """Fits of the periods before each site's change."""
     months = whole_months(inputs.periods, count)
     change = change_on[months.site]
-    before = (months.end <= change) & (months.start >= change - np.timedelta64(BASELINE_WINDOW_D, "D"))
+    window = _whole_years(months, change_on, count)[months.site]
+    before = (months.end <= change) & (months.start >= change - window)
     bills = lay_out(months.where(usable_bills(months, count) & before), inputs.need, count)
     fits = fit_baselines(bills)
     verdicts = baseline_verdicts(bills, fits)
@@ -134,6 +140,35 @@ def _baselines(
         fits,
         [verdict if seen else NO_PERIODS for verdict, seen in zip(verdicts, metered, strict=True)],
     )
+
+
+def _whole_years(months: UsePeriods, change_on: DayArray, count: int) -> DurationArray:
+    """Length of each site's baseline: two years where it has them, else one, and a month's slack.
+
+    Whole years only: people water differently in spring and in autumn at the same need, and half a year
+    more of one of them would lean the baseline.
+    """
+    first = np.full(count, np.datetime64("9999-01-01", "D"))
+    np.minimum.at(first, months.site, months.start)
+    two = change_on - first >= np.timedelta64(2 * BASELINE_DAYS - MISSING_DAYS, "D")
+    days = np.where(two, 2 * BASELINE_DAYS, BASELINE_DAYS) + SHORTEST_PERIOD
+    return days.astype("timedelta64[D]")
+
+
+def _of_own_errors(inputs: LedgerInputs, bills: Bills, fits: BaselineFits) -> BaselineFits:
+    """Fits whose errors are each garden's own, where a comparison takes out what all share."""
+    least = portfolio.LEAST_COMPARISON_SITES
+    if int(np.sum(np.isnat(inputs.change_on))) < least:
+        return fits
+    predicted = np.where(bills.days > 0, bills.use_l_d - fits.residual, 0.0)
+    own = portfolio.own_residuals(fits.residual, predicted, bills.days, _month(bills), least_sites=least)
+    return replace(fits, residual=own, squares=np.sum(bills.days * own**2, axis=1))
+
+
+def _month(bills: Bills) -> IntArray:
+    """Number of each period's month."""
+    day = bills.middle_d.astype(np.int64).astype("datetime64[D]")
+    return day.astype("datetime64[M]").astype(np.int64)
 
 
 def _with_after(verdicts: list[str], days: FloatArray) -> list[str]:
@@ -217,9 +252,7 @@ def _correlation(bills: Bills, fits: BaselineFits, judged: BoolArray) -> float:
     scale = np.sqrt(np.maximum(fits.squares / freedom, 1e-12))
     standard = np.sqrt(bills.days) * fits.residual / scale[:, None]
     seen = (bills.days > 0) & judged[:, None]
-    day = bills.middle_d.astype(np.int64).astype("datetime64[D]")
-    month = day.astype("datetime64[M]").astype(np.int64)
-    return portfolio.common_correlation(standard[seen], month[seen])
+    return portfolio.common_correlation(standard[seen], _month(bills)[seen])
 
 
 def _shared_sd(after: _After, comparison: portfolio.Comparison) -> FloatArray:

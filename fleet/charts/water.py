@@ -107,7 +107,7 @@ def _grid(scale: float, step: float, y: Callable[[float], float]) -> SafeString:
 
 def _figure(value: float) -> str:
     """A number for an axis, grouped by thin spaces."""
-    digits = 0 if value == int(value) else 1
+    digits = 0 if value == int(value) or abs(value) >= 100 else 1
     return f"{value:,.{digits}f}".replace(",", "\u2009").replace("-", "\u2212")
 
 

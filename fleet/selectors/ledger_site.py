@@ -60,11 +60,11 @@ def _reads(site: Site) -> list[tuple[str, Any, float, str, str]]:
         "kind", "volumes__start", "volumes__end", "volumes__volume_given", "volumes__unit"
     )
     rows: list[tuple[str, Any, float, str, str]] = [
-        (kind, at.date(), reading, unit, " ".join(filter(None, (read_kind, event))))
+        (kind.replace("_", " "), at.date(), reading, unit, " ".join(filter(None, (read_kind, event))))
         for kind, at, reading, unit, read_kind, event in readings.order_by("-readings__read_at")[:36]
     ]
     rows += [
-        (kind, end, volume, unit, f"volume since {start}")
+        (kind.replace("_", " "), end, volume, unit, f"volume since {start.day} {start:%b %Y}")
         for kind, start, end, volume, unit in volumes.order_by("-volumes__start")[:36]
     ]
     return rows
