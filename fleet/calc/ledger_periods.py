@@ -209,8 +209,18 @@ def _added_meters(periods: UsePeriods, meters_of_site: IntArray) -> tuple[UsePer
     )  # one row a day of reading and meter
     day, count = np.unique(read[:, 0], return_counts=True)
     common = day[count == meters_of_site[day // _FAR]]
+    added = _sums_between(periods, common, meters_of_site) if common.size else no_periods()
+    problems = []
+    for apart in np.setdiff1d(periods.site, added.site):
+        own = periods.where(periods.site == apart)
+        problems.append(UseProblem(int(apart), METERS_READ_APART, str(own.start.min()), str(own.end.max())))
+    return added, problems
+
+
+def _sums_between(periods: UsePeriods, common: IntArray, meters_of_site: IntArray) -> UsePeriods:
+    """Sums over all meters between common days (site and day in one key), where none has a gap."""
     # a common day is an edge of every meter's periods, so no period reaches over one
-    span = np.searchsorted(common, periods.site * _FAR + first, side="right") - 1
+    span = np.searchsorted(common, periods.site * _FAR + periods.start.astype(np.int64), side="right") - 1
     follows = np.minimum(span + 1, common.size - 1)
     inside = (span >= 0) & (follows > span) & (common[follows] // _FAR == periods.site)
     inside &= common[span] // _FAR == periods.site
@@ -224,7 +234,7 @@ def _added_meters(periods: UsePeriods, meters_of_site: IntArray) -> tuple[UsePer
     length = np.diff(common, append=common[-1:])
     # fewer metered days than meters x days: one of the meters has a gap in that span
     full = np.flatnonzero((days > 0) & (days == meters_of_site[site] * length))
-    added = UsePeriods(
+    return UsePeriods(
         site[full],
         np.zeros(full.size, dtype=np.int64),
         (common[full] % _FAR).astype("datetime64[D]"),
@@ -233,8 +243,3 @@ def _added_meters(periods: UsePeriods, meters_of_site: IntArray) -> tuple[UsePer
         estimated[full],
         whole[full],
     )
-    problems = []
-    for apart in np.setdiff1d(periods.site, added.site):
-        own = periods.where(periods.site == apart)
-        problems.append(UseProblem(int(apart), METERS_READ_APART, str(own.start.min()), str(own.end.max())))
-    return added, problems
