@@ -1,0 +1,60 @@
+"""The sentence under a flag, and the counts behind it."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+
+from fleet.calc.watch_evidence import Counts, count_table, evidence_sentence, outside_sentence
+
+
+def test_the_sentence_tells_counts_expectation_neighbours_rain_and_causes() -> None:
+    counts = Counts(
+        since=date(2026, 5, 27),
+        starts=40,
+        blocked=38,
+        expected=16.0,
+        expected_sd=3.1,
+        rain_mm=42.4,
+        neighbours=12,
+        neighbour_rate=0.372,
+    )
+
+    text = evidence_sentence(counts, [("reads_wet", 0.72), ("stuck_wet", 0.2)], end=date(2026, 6, 14))
+
+    assert text == (
+        "From 27 May to 14 Jun the sensor blocked 38 of 40 starts. On the same weather a good sensor here"
+        " would have blocked 12 to 20; 12 neighbours blocked 37 %. Rain in that time: 42 mm."
+        " Most likely: reads wet (72 %), possible: stuck wet (20 %)."
+    )
+
+
+def test_without_neighbours_none_are_named() -> None:
+    counts = Counts(date(2026, 5, 1), 10, 5, 5.0, 1.0, 0.0, 0, float("nan"))
+
+    assert "neighbour" not in evidence_sentence(counts, [], end=date(2026, 5, 9))
+
+
+def test_a_silent_timer_is_told_apart_from_skipped_starts() -> None:
+    silent = outside_sentence("no_power", date(2026, 5, 1), by_skips=False, days=9)
+    skipped = outside_sentence("no_power", date(2026, 5, 1), by_skips=True, days=9)
+
+    assert "no start at all" in silent
+    assert "skipped for a cause other than the sensor" in skipped
+
+
+def test_counts_begin_at_each_sites_own_day_and_neighbours_leave_it_out() -> None:
+    starts = np.full((10, 3), 2.0)
+    blocked = np.tile(np.array([2.0, 1.0, 0.0]), (10, 1))
+    rate = np.full((10, 3), 0.5)
+    rain = np.ones((10, 3))
+
+    table = count_table(starts, blocked, rate, rain, np.array([0, 0, 1]), np.array([4, 0, 0]))
+
+    assert table.starts.tolist() == [12, 20, 20]
+    assert table.blocked.tolist() == [12, 10, 0]
+    assert table.neighbours.tolist() == [1, 1, 0]
+    np.testing.assert_allclose(table.neighbour_rate[:2], [0.5, 1.0])
+    assert np.isnan(table.neighbour_rate[2])
+    np.testing.assert_allclose(table.rain_mm, [6.0, 10.0, 10.0])
