@@ -11,7 +11,8 @@ import numpy as np
 from fleet.calc.ledger_sites import NORMAL_90
 from fleet.models import LedgerMonth
 from fleet.selectors.ledger_answer import LedgerAnswer, answer_spans
-from fleet.selectors.ledger_inputs import LedgerBook, ledger_book
+from fleet.selectors.ledger_estimates import used_water
+from fleet.selectors.ledger_inputs import ledger_book
 
 COLUMNS: Final = (
     "period_start", "period_end", "site", "used_l", "used_source", "need_l", "need_good_du_l", "baseline_l",
@@ -47,9 +48,16 @@ def rows(
     if answer is None:
         return
     reasons = _reasons(start, end)
+    used, _, source = used_water(book=book, answer=answer, spans=spans)
     for site, code in enumerate(book.codes):
         for place, span in enumerate(spans):
-            yield _site_row(book, answer, reasons, site, code, place, span)
+            yield {
+                "period_start": span[0].isoformat(),
+                "period_end": span[1].isoformat(),
+                "site": code,
+                **_figures(answer, float(used[site, place]), source[site][place], site, place),
+                "reasons": ";".join(dict.fromkeys(reasons.get(int(book.site_ids[site]), []))),
+            }
     if period == "all":
         yield _book_row(answer, spans[0])
 
@@ -87,27 +95,13 @@ def _reasons(start: date, end: date) -> dict[int, list[str]]:
     return found
 
 
-def _site_row(
-    book: LedgerBook,
-    answer: LedgerAnswer,
-    reasons: dict[int, list[str]],
-    site: int,
-    code: str,
-    place: int,
-    span: tuple[date, date],
-) -> dict[str, object]:
-    """One site's row."""
+def _figures(answer: LedgerAnswer, used: float, source: str, site: int, place: int) -> dict[str, object]:
+    """Figures of one site and period."""
     ledger = answer.ledger
-    used, need = float(ledger.used_l[site, place]), float(answer.need_l[site, place])
+    need = float(answer.need_l[site, place])
     told = bool(answer.tells_savings[site, place])
     saved = float(ledger.saved_l[site, place]) if told else np.nan
-    days = float(ledger.metered.days[site, place])
-    source = "" if days == 0 else ("metered" if days >= (span[1] - span[0]).days else "part")
-    pk = int(book.site_ids[site])
     return {
-        "period_start": span[0].isoformat(),
-        "period_end": span[1].isoformat(),
-        "site": code,
         "used_l": _cell(used),
         "used_source": source,
         "need_l": _cell(need),
@@ -117,7 +111,6 @@ def _site_row(
         "saved_low_l": _cell(float(ledger.low_l[site, place]) if told else np.nan),
         "saved_high_l": _cell(float(ledger.high_l[site, place]) if told else np.nan),
         "ratio": round(used / need, 3) if need > 0 and np.isfinite(used) else "",
-        "reasons": ";".join(dict.fromkeys(reasons.get(pk, []))),
     }
 
 

@@ -7,6 +7,8 @@ from datetime import date
 
 import numpy as np
 
+from fleet.selectors.ledger_answer import LedgerAnswer
+from fleet.selectors.ledger_inputs import LedgerBook
 from sites.calc.irrigation import IrrigationSource
 from sites.selectors.balance import balance_days
 from sites.selectors.zones import zone_table
@@ -55,3 +57,29 @@ def estimated_use_l(*, site_ids: Sequence[int] | IntArray, months: Sequence[tupl
             seen = np.bincount(row, minlength=some.size) > 0
             found[left + order, month] = np.where(seen & ~unknown, total, np.nan)
     return found
+
+
+def used_water(
+    *, book: LedgerBook, answer: LedgerAnswer, spans: Sequence[tuple[date, date]]
+) -> tuple[FloatArray, FloatArray, list[list[str]]]:
+    """Use by site and span [L], its standard error [L] and its source: metered, else estimated.
+
+    Parameters
+    ----------
+    book
+        Sites and their meters.
+    answer
+        The ledger of these spans.
+    spans
+        First day and the day after the last of each, in order and without gaps.
+    """
+    used, sd = answer.ledger.used_l.copy(), answer.ledger.used_sd_l.copy()
+    days = np.array([(end - start).days for start, end in spans], dtype=np.float64)
+    source = np.where(answer.ledger.metered.days >= days, "metered", "part").astype(object)
+    source[answer.ledger.metered.days == 0] = ""
+    bare = np.flatnonzero(~book.has_meter)
+    if bare.size:
+        estimate = estimated_use_l(site_ids=book.site_ids[bare], months=spans)
+        used[bare], sd[bare] = estimate, ESTIMATE_ERROR * estimate
+        source[bare] = np.where(np.isfinite(estimate), "estimated", "")
+    return used, sd, source.tolist()

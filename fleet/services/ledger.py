@@ -13,11 +13,10 @@ from django.db import transaction
 from fleet.calc.ledger_reasons import month_reasons
 from fleet.models import LedgerMonth, LedgerPortfolio, LedgerSite
 from fleet.selectors.ledger_answer import LedgerAnswer, answer_spans, month_spans
-from fleet.selectors.ledger_estimates import ESTIMATE_ERROR, estimated_use_l
+from fleet.selectors.ledger_estimates import used_water
 from fleet.selectors.ledger_inputs import LedgerBook, ledger_book
 from fleet.selectors.ledger_marks import month_marks
 from fleet.services.ledger_totals import portfolio_rows, site_rows
-from weather.calc.arrays import FloatArray
 
 _MONTHS_BACK = 36
 _MONTH_FIELDS = (
@@ -108,7 +107,7 @@ def _month_rows(
     book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]]
 ) -> Iterator[LedgerMonth]:
     """One row a site and month."""
-    used, sd, source = _used(book, answer, months)
+    used, sd, source = used_water(book=book, answer=answer, spans=months)
     ratio = np.divide(used, answer.need_l, out=np.full(used.shape, np.nan), where=answer.need_l > 0)
     marks = month_marks(book=book, months=months, ratio=ratio, need_l=answer.need_l)
     causes = month_reasons(marks)
@@ -132,22 +131,6 @@ def _month_rows(
                 saved_high_l=_or_none(ledger.high_l[site, month] if told else np.nan),
                 reasons=_joined([*causes[site][month], *notes[site][month]]),
             )
-
-
-def _used(
-    book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]]
-) -> tuple[FloatArray, FloatArray, list[list[str]]]:
-    """Use by site and month with its standard error and source: metered, else estimated."""
-    used, sd = answer.ledger.used_l.copy(), answer.ledger.used_sd_l.copy()
-    days = np.array([(end - start).days for start, end in months], dtype=np.float64)
-    source = np.where(answer.ledger.metered.days >= days, "metered", "part").astype(object)
-    source[answer.ledger.metered.days == 0] = ""
-    bare = np.flatnonzero(~book.has_meter)
-    if bare.size:
-        estimate = estimated_use_l(site_ids=book.site_ids[bare], months=months)
-        used[bare], sd[bare] = estimate, ESTIMATE_ERROR * estimate
-        source[bare] = np.where(np.isfinite(estimate), "estimated", "")
-    return used, sd, source.tolist()
 
 
 def _data_notes(

@@ -180,7 +180,7 @@ def test_house_that_uses_more_than_houses_do_is_only_bounded() -> None:
 
 
 def test_conversions_of_the_trade_hold() -> None:
-    # exact definitions of inch, foot and US gallon; 748.05 gal a CCF and 0.62338 gal a square-foot inch computed
+    # computed from the exact definitions of inch, foot and US gallon
     assert units.volume_to_l(1.0, "ccf") / units.L_PER_GALLON == pytest.approx(748.05, abs=0.005)
     assert pytest.approx(3.78541, abs=5e-6) == units.L_PER_GALLON
     square_foot_inch_l = units.M2_PER_SQUARE_FOOT * units.MM_PER_INCH
