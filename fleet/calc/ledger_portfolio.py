@@ -16,6 +16,7 @@ from weather.calc.arrays import BoolArray, FloatArray, IntArray
 
 LEAST_COMPARISON_SITES = 20  # below it the comparison's error would outweigh what it corrects. [judgement]
 LEAST_DRIFT_SITES = 10
+_TOLD_SHARE = 0.05  # of the largest month's expected use; a comparison of less is not told. [judgement]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,13 +107,16 @@ def compare(pieces: SitePieces, *, least_sites: int = LEAST_COMPARISON_SITES) ->
     predicted = np.where(metered, pieces.predicted_l[mine], 0.0)
     used = np.where(metered, pieces.used_l[mine], 0.0)
     total = np.sum(predicted, axis=0)
-    told = (np.sum(metered, axis=0) >= least_sites) & (total > 0)
+    count = np.sum(metered, axis=0)
+    a_site = np.divide(total, count, out=np.zeros_like(total), where=count > 0)
+    # near nothing a ratio says nothing
+    told = (count >= least_sites) & (a_site > _TOLD_SHARE * np.max(a_site, initial=0.0))
     factor = np.divide(np.sum(used, axis=0), total, out=np.ones_like(total), where=told) - 1.0
     deviation = np.where(told, used - predicted * (1.0 + factor), 0.0)
     share = np.divide(deviation, total, out=np.zeros_like(deviation), where=told)
-    count = int(np.sum(np.any(metered & told, axis=1)))
-    covariance = share.T @ share * (count / max(count - 1, 1))
-    return Comparison(count, factor, covariance, np.where(told, total, 0.0))
+    sites = int(np.sum(np.any(metered & told, axis=1)))
+    covariance = share.T @ share * (sites / max(sites - 1, 1))
+    return Comparison(sites, factor, covariance, np.where(told, total, 0.0))
 
 
 def own_residuals(
@@ -241,11 +245,10 @@ def portfolio_total(
     own = sd_l[changed] ** 2 + (drift * by_site) ** 2
     own = np.where(metered @ groups.T > 0, own, 0.0)
     together = np.sum(predicted, axis=0)[None, :] * groups
-    told = np.array([comparison.predicted_l > 0]) & (groups > 0) & (together > 0)
-    expected = np.sum(together, axis=1)
-    untold = np.divide(
-        np.sum(together * ~told, axis=1), expected, out=np.zeros_like(expected), where=expected > 0
-    )
+    size = np.abs(together)
+    expected = np.sum(size, axis=1)
+    loose = np.sum(size * (comparison.predicted_l <= 0), axis=1)
+    untold = np.divide(loose, expected, out=np.zeros_like(expected), where=expected > 0)
     shared = correlation * untold
     variance = (1 - shared) * np.sum(own, axis=0) + shared * np.sum(np.sqrt(own), axis=0) ** 2
     variance = variance + comparison.factor_sd(together) ** 2
