@@ -116,7 +116,7 @@ def _likelihood(inputs: WatchInputs, fit: FleetFit, settings: WatchSettings, *, 
         use_sd=np.full(fit.use_sd.shape, _WIDE_USE_SD),
         threshold_sd=np.full(fit.threshold_sd.shape, _WIDE_THRESHOLD_SD),
     )
-    plain = replace(settings, temper=1.0, guard_mm=float("inf"), fault_rate=0.0)
+    plain = replace(settings, temper=1.0, guard_mm=float("inf"), fault_rate=0.0, misreading_rate=0.0)
     options = FilterOptions(shift=shift, branches=False, grid=_WIDE_GRID)
     run = watch_fleet(inputs, wide, plain, options=options)
     per_day = run.log_evidence / np.maximum(inputs.seen.sum(axis=0), 1)

@@ -182,7 +182,7 @@ def spawn_branches(
     site = np.arange(weights.flat.shape[0])
     weight = weights.joint.sum(axis=-1)
     scale = healthy_probability(weights) / np.maximum(weight[HEALTHY], 1e-30)
-    rate = settings.spawn_days * settings.fault_rate * np.where(is_on, scale, 0.0)
+    rate = settings.spawn_days * settings.misreading_rate * np.where(is_on, scale, 0.0)
     fresh = np.maximum(weights.joint[HEALTHY] * rate[:, None].astype(np.float32), _LEAST_WEIGHT)
     slots = np.empty((2, site.size), dtype=np.int64)
     for kind in range(2):

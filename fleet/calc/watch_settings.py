@@ -46,8 +46,8 @@ class WatchSettings:
         Exponent on every likelihood, because days are less independent than the model says [1].
     noise_share
         Share of days that tell nothing [1].
-    fault_rate
-        Prior rate of each fault [1/d].
+    fault_rate, misreading_rate
+        Prior rate of stuck wet, stuck dry and erratic each, and of reads wet and reads dry each [1/d].
     twin_weight, twin_prior, twin_memory, twin_mixing
         Empirical healthy twin: prior share of healthy [1], prior counts [1], kept per day [1], exchange
         [1/d].
@@ -74,6 +74,7 @@ class WatchSettings:
     temper: float = 0.6
     noise_share: float = 0.05
     fault_rate: float = 2.5e-4
+    misreading_rate: float = 3e-5
     twin_weight: float = 0.25
     twin_prior: float = 3.0
     twin_memory: float = 0.998
@@ -87,7 +88,7 @@ class WatchSettings:
     et_cv: float = 0.15
     dose_cv: float = 0.10
     guard_mm: float = 12.0
-    flag_score: float = -0.5
+    flag_score: float = 0.0
     watch_score: float = -1.5
     small_fleet: int = 200
     small_fleet_penalty: float = 0.5
@@ -96,7 +97,15 @@ class WatchSettings:
 
     def __post_init__(self) -> None:
         """Reject shares outside 0..1 and a watch that is stricter than the flag."""
-        for name in ("temper", "noise_share", "fault_rate", "twin_weight", "twin_memory", "twin_mixing"):
+        for name in (
+            "temper",
+            "noise_share",
+            "fault_rate",
+            "misreading_rate",
+            "twin_weight",
+            "twin_memory",
+            "twin_mixing",
+        ):
             if not 0.0 <= getattr(self, name) <= 1.0:
                 raise ValueError(f"{name} must lie between 0 and 1")
         if self.watch_score > self.flag_score:

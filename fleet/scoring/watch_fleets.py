@@ -6,7 +6,7 @@ truth.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -25,6 +25,7 @@ from fleet.scoring.watch_gardens import (
     draw_gardens,
 )
 from fleet.scoring.watch_physics import PHYSICS, Physics
+from fleet.scoring.watch_records import logged_days, recorded_weather, told_inputs
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 IntArray: TypeAlias = npt.NDArray[np.int64]
@@ -128,14 +129,14 @@ def simulated_fleet(
     days = weather.rain_mm.shape[0]
     faults = _draw_faults(sites, days, rng)
     season = _run_season(weather, book, garden, faults, physics, chosen, rng)
-    seen = _logged(days, sites, chosen, rng)
-    recorded_rain, recorded_et = _recorded(weather, chosen, rng)
+    seen = logged_days(days, sites, chosen, rng)
+    recorded_rain, recorded_et = recorded_weather(weather, chosen, rng)
     ran = np.where(seen, season.ran, UNSEEN).astype(np.int16)
     inputs = _book_inputs(book, season, ran, recorded_rain, recorded_et)
     water = PHYSICS[physics].start(garden).water_at_threshold()
     return SimulatedFleet(
         inputs=inputs,
-        told=_told_inputs(inputs, garden, season, water),
+        told=told_inputs(inputs, garden, (season.rain_mm, season.et_mm), water),
         truth=FleetTruth(faults.fault, faults.onset, (season.nats * seen).sum(axis=0)),
     )
 
@@ -254,30 +255,6 @@ def _rest_of_day(
         water.hour(none, none)
 
 
-def _recorded(
-    weather: SeasonWeather, errors: Errors, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray]:
-    """Weather as the locations' records have it, (days, locations) [mm/d]."""
-    shape = weather.rain_mm.shape
-    rain = weather.rain_mm * np.exp(rng.normal(0.0, errors.rain_location, shape))
-    rain = np.where(rng.random(shape) < errors.missed_shower, 0.0, rain)
-    phantom = (rng.random(shape) < errors.phantom_rain) & (weather.rain_mm > 0)
-    mean_wet = float(weather.rain_mm[weather.rain_mm > 0].mean()) if (weather.rain_mm > 0).any() else 0.0
-    showers = (rng.random(shape) < errors.phantom_rain * phantom.mean()) & (weather.rain_mm == 0)
-    rain = np.where(showers, rng.exponential(mean_wet, shape), rain)
-    week = np.repeat(rng.normal(0.0, errors.et_week, (shape[0] // 7 + 1, shape[1])), 7, axis=0)[: shape[0]]
-    return rain, weather.reference_et_mm * np.exp(week)
-
-
-def _logged(days: int, sites: int, errors: Errors, rng: np.random.Generator) -> npt.NDArray[np.bool_]:
-    """Days that the log holds: single days missing, and a longer gap in some."""
-    seen = rng.random((days, sites)) >= errors.missing_day
-    gap = rng.random(sites) < errors.gap_share
-    begin, length = rng.integers(0, days, sites), rng.integers(10, 29, sites)
-    number = np.arange(days)[:, None]
-    return np.asarray(seen & ~(gap & (number >= begin) & (number < begin + length)))
-
-
 def _book_inputs(
     book: BookGardens,
     season: _Season,
@@ -305,27 +282,6 @@ def _book_inputs(
         starts=season.starts,
         ran=ran,
         **no_periods(days, sites),
-    )
-
-
-def _told_inputs(
-    inputs: WatchInputs,
-    garden: TrueGardens,
-    season: _Season,
-    water: tuple[FloatArray, FloatArray, FloatArray],
-) -> WatchInputs:
-    """The same log with each garden's true weather, dose, coefficient and soil water."""
-    threshold, available, excess = water
-    return replace(
-        inputs,
-        soil_group=garden.soil,
-        landscape_coefficient=garden.coefficient,
-        threshold_depletion_mm=np.clip(threshold, 0.05 * available, 0.95 * available),
-        available_water_mm=available,
-        excess_water_mm=np.maximum(excess, 0.5),
-        reference_et_mm=season.et_mm,
-        rain_mm=season.rain_mm,
-        dose_mm=np.broadcast_to(garden.dose_mm, inputs.dose_mm.shape).copy(),
     )
 
 

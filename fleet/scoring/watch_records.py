@@ -1,0 +1,92 @@
+"""What records keep of the truth: weather with its errors, logs with their gaps."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from fleet.calc.watch_inputs import WatchInputs
+from fleet.scoring.watch_climates import SeasonWeather
+from fleet.scoring.watch_gardens import Errors, TrueGardens
+
+FloatArray: TypeAlias = npt.NDArray[np.float64]
+
+
+def recorded_weather(
+    weather: SeasonWeather, errors: Errors, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
+    """Rain and ET as the locations' records have them, both (days, locations) [mm/d].
+
+    Parameters
+    ----------
+    weather
+        True weather.
+    errors
+        How far records stray.
+    rng
+        Source of chance.
+    """
+    shape = weather.rain_mm.shape
+    rain = weather.rain_mm * np.exp(rng.normal(0.0, errors.rain_location, shape))
+    rain = np.where(rng.random(shape) < errors.missed_shower, 0.0, rain)
+    phantom = (rng.random(shape) < errors.phantom_rain) & (weather.rain_mm > 0)
+    mean_wet = float(weather.rain_mm[weather.rain_mm > 0].mean()) if (weather.rain_mm > 0).any() else 0.0
+    showers = (rng.random(shape) < errors.phantom_rain * phantom.mean()) & (weather.rain_mm == 0)
+    rain = np.where(showers, rng.exponential(mean_wet, shape), rain)
+    week = np.repeat(rng.normal(0.0, errors.et_week, (shape[0] // 7 + 1, shape[1])), 7, axis=0)[: shape[0]]
+    return rain, weather.reference_et_mm * np.exp(week)
+
+
+def logged_days(days: int, sites: int, errors: Errors, rng: np.random.Generator) -> npt.NDArray[np.bool_]:
+    """Days that the log holds, single days and some longer gaps missing, (days, sites).
+
+    Parameters
+    ----------
+    days, sites
+        Shape of the result [1].
+    errors
+        Share of missing days and of logs with a gap.
+    rng
+        Source of chance.
+    """
+    seen = rng.random((days, sites)) >= errors.missing_day
+    gap = rng.random(sites) < errors.gap_share
+    begin, length = rng.integers(0, days, sites), rng.integers(10, 29, sites)
+    number = np.arange(days)[:, None]
+    return np.asarray(seen & ~(gap & (number >= begin) & (number < begin + length)))
+
+
+def told_inputs(
+    inputs: WatchInputs,
+    garden: TrueGardens,
+    weather: tuple[FloatArray, FloatArray],
+    water: tuple[FloatArray, FloatArray, FloatArray],
+) -> WatchInputs:
+    """The same log with each garden's true weather, dose, coefficient and soil water.
+
+    Parameters
+    ----------
+    inputs
+        What the watch is given.
+    garden
+        What the gardens truly are.
+    weather
+        True rain and ET of each garden, both (days, sites) [mm/d].
+    water
+        True threshold depletion, available and excess water, all (sites,) [mm].
+    """
+    threshold, available, excess = water
+    return replace(
+        inputs,
+        soil_group=garden.soil,
+        landscape_coefficient=garden.coefficient,
+        threshold_depletion_mm=np.clip(threshold, 0.05 * available, 0.95 * available),
+        available_water_mm=available,
+        excess_water_mm=np.maximum(excess, 0.5),
+        reference_et_mm=weather[1],
+        rain_mm=weather[0],
+        dose_mm=np.broadcast_to(garden.dose_mm, inputs.dose_mm.shape).copy(),
+    )

@@ -1,0 +1,132 @@
+"""Simulated fleets, and what the watch makes of them."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pytest
+from django.core.management import CommandError, call_command
+
+from fleet.calc.watch_filter import watch_fleet
+from fleet.calc.watch_result import fault_score
+from fleet.calc.watch_settings import CAUSES, WatchSettings, starting_fit, with_numbers
+from fleet.scoring.watch import Alarms, Scores, count_alarms, naive_alarms
+from fleet.scoring.watch_climates import CLIMATES, SeasonWeather, blocks_of_record, generated_season
+from fleet.scoring.watch_fleets import NO_FAULT, SimulatedFleet, simulated_fleet, soil_groups
+from fleet.scoring.watch_gardens import USE_GROUPS, Errors, scaled
+from fleet.scoring.watch_physics import PHYSICS
+from fleet.scoring.watch_table import table_lines
+
+SETTINGS = WatchSettings()
+MARICOPA = Path(__file__).parents[1] / "data" / "weather" / "maricopa_az_2003_2020_daily.csv"
+# Numbers close to what simulated fleets' own logs teach, so that no test waits for a search.
+FIT = with_numbers(
+    starting_fit(USE_GROUPS, soil_groups()),
+    dose_seen_share=1.0,
+    noise_mm=0.2,
+    tension_noise=0.1,
+    rain_before_share=0.15,
+    shift_sd_share=0.1,
+)
+
+
+def _maricopa_season() -> SeasonWeather:
+    """April to September 2019 of the measured station, for six locations."""
+    with MARICOPA.open() as file:
+        days = [row for row in csv.DictReader(file) if "2019-04-01" <= row["date"] < "2019-09-28"]
+    rain = np.array([float(row["rain_mm"]) for row in days])
+    et = np.array([float(row["eto_refet_fao56_mm"]) for row in days])
+    return blocks_of_record(rain, et, 6, np.random.default_rng(1))
+
+
+def _score(fleet: SimulatedFleet) -> Scores:
+    run = watch_fleet(fleet.inputs, FIT, SETTINGS)
+    flagged = fault_score(run.probability) > SETTINGS.flag_score_for(fleet.inputs.site_count)
+    scores = Scores()
+    alarms = Alarms(flagged=flagged, cause=run.probability[..., 1:].argmax(axis=-1))
+    count_alarms(scores, alarms, fleet.inputs, fleet.truth)
+    return scores
+
+
+@pytest.mark.parametrize("climate", CLIMATES)
+def test_generated_rain_has_the_climates_means(climate: str) -> None:
+    numbers = CLIMATES[climate]
+
+    season = generated_season(numbers, 210, 400, np.random.default_rng(2))
+
+    wet = season.rain_mm > 0
+    np.testing.assert_allclose(wet[:30].mean(), numbers.wet_share[0], rtol=0.15)
+    np.testing.assert_allclose(wet[93:120].mean(), numbers.wet_share[3], rtol=0.15)
+    np.testing.assert_allclose(season.rain_mm[93:120][wet[93:120]].mean(), numbers.wet_day_mm[3], rtol=0.15)
+    np.testing.assert_allclose(season.reference_et_mm[93:120].mean(), numbers.et_mm[3], rtol=0.05)
+
+
+@pytest.mark.parametrize("physics", PHYSICS)
+def test_a_fleet_from_one_seed_is_the_same_fleet(physics: str) -> None:
+    weather = generated_season(CLIMATES["humid"], 30, 2, np.random.default_rng(0))
+
+    one, two = (simulated_fleet(weather=weather, physics=physics, sites=20, seed=9) for _ in range(2))
+
+    np.testing.assert_array_equal(one.inputs.ran, two.inputs.ran)
+    np.testing.assert_array_equal(one.truth.fault, two.truth.fault)
+
+
+@pytest.mark.parametrize("physics", PHYSICS)
+def test_a_good_sensor_blocks_more_in_a_wetter_climate(physics: str) -> None:
+    rates = []
+    for climate in ("arid", "humid"):
+        weather = generated_season(CLIMATES[climate], 120, 4, np.random.default_rng(3))
+        fleet = simulated_fleet(weather=weather, physics=physics, sites=80, seed=3)
+        seen = fleet.inputs.seen & (fleet.truth.fault == NO_FAULT)
+        rates.append(1.0 - fleet.inputs.ran[seen].sum() / fleet.inputs.starts[seen].sum())
+
+    assert 0.1 < rates[0] < rates[1] < 0.95
+
+
+def test_faults_leave_evidence_only_after_they_began() -> None:
+    weather = generated_season(CLIMATES["arid"], 60, 2, np.random.default_rng(4))
+
+    fleet = simulated_fleet(weather=weather, physics="one_layer", sites=120, seed=4)
+
+    healthy = fleet.truth.fault == NO_FAULT
+    assert (fleet.truth.visible_nats[healthy] == 0.0).all()
+    assert (fleet.truth.visible_nats[~healthy] > 0.0).mean() > 0.8
+
+
+def test_stuck_sensors_on_measured_desert_weather_are_found_with_few_false_alarms() -> None:
+    fleet = simulated_fleet(weather=_maricopa_season(), physics="one_layer", sites=300, seed=12)
+
+    scores = _score(fleet)
+
+    wet, dry = (scores.by_fault[CAUSES.index(name)] for name in ("stuck_wet", "stuck_dry"))
+    assert wet.visible >= 5
+    assert wet.visible_found >= 0.9 * wet.visible
+    assert dry.visible_found >= 0.75 * dry.visible
+    assert scores.false_alarms <= 0.05 * scores.healthy
+
+
+def test_the_naive_rule_cries_wolf_where_the_watch_does_not() -> None:
+    weather = generated_season(CLIMATES["continental"], 150, 6, np.random.default_rng(8))
+    fleet = simulated_fleet(weather=weather, physics="two_layers", sites=200, seed=8)
+
+    watch, naive = _score(fleet), Scores()
+    count_alarms(naive, naive_alarms(fleet.inputs), fleet.inputs, fleet.truth)
+
+    assert watch.false_alarms < naive.false_alarms / 4
+    assert sum(row.found for row in watch.by_fault) > sum(row.found for row in naive.by_fault)
+    lines = list(table_lines({("two_layers", "continental", "watch"): watch}))
+    assert any("false alarms per 100 healthy" in line for line in lines)
+
+
+def test_scaled_errors_keep_shares_below_one_half() -> None:
+    errors = scaled(Errors(), 4.0)
+
+    assert errors.rate == pytest.approx(0.8)
+    assert errors.wrong_soil == 0.5
+
+
+def test_the_command_refuses_a_climate_it_does_not_know() -> None:
+    with pytest.raises(CommandError, match="not one of"):
+        call_command("score_watch", "--climates", "lunar")
