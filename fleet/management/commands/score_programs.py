@@ -1,0 +1,69 @@
+"""`score_programs --seeds 1,2`: issued programs on an independent garden with hidden errors."""
+
+from __future__ import annotations
+
+from argparse import ArgumentTypeError
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import CommandParser
+
+from fleet.scoring.program_methods import METHODS
+from fleet.scoring.program_record import RecordTooShortError, measured_seasons
+from fleet.scoring.programs import RULES, score_programs
+from fleet.scoring.watch_climates import CLIMATES
+from weather.commands import RootroundCommand
+
+_HEAD = (
+    f"{'controllers':11} {'climate':11} {'rule':16} {'method':26} {'ETa/ETc':>8} {'zones>=95':>9}"
+    f" {'p5 zone':>8} {'gross/need':>10} {'lost':>6} {'starts/wk':>9} {'changes':>8} {'past limit':>10}"
+)
+
+
+def seed_list(text: str) -> list[int]:
+    """Seeds of a command-line argument."""
+    try:
+        return [int(part) for part in text.split(",")]
+    except ValueError:
+        raise ArgumentTypeError(f"{text!r} is no list of whole numbers as 1,2,3") from None
+
+
+class Command(RootroundCommand):
+    help = (
+        "Print what issued programs reach in four weeks of high summer on gardens of another physics with"
+        " hidden errors, beside programs that know no weather and a round that was told the truth."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--seeds", type=seed_list, default=[1], metavar="1,2", help="one world a seed")
+        parser.add_argument("--gardens", type=int, default=40, help="gardens of a world (40)")
+        parser.add_argument("--climates", default="arid,humid", help="of: " + ", ".join(CLIMATES))
+        parser.add_argument(
+            "--weather", type=Path, metavar="FILE", help="measured days instead: date, eto_mm, rain_mm"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        del args
+        climates = options["climates"].split(",")
+        unknown = [name for name in climates if name not in CLIMATES]
+        if unknown or options["gardens"] < 1:
+            self.unusable(f"climates are of {', '.join(CLIMATES)}; gardens at least 1")
+        try:
+            record = measured_seasons(options["weather"]) if options["weather"] else ()
+        except (OSError, RecordTooShortError) as error:
+            self.unusable(str(error))
+        self.stdout.write(_HEAD)
+        ours = {}
+        for kind, climate, rule, method, found in score_programs(
+            seeds=options["seeds"], climates=climates, gardens=options["gardens"], record=record
+        ):
+            self.stdout.write(
+                f"{kind:11} {climate:11} {rule:16} {method:26} {found['adequacy_pct']:7.1f}%"
+                f" {found['zones_95_pct']:8.0f}% {found['zone_p5_pct']:7.0f}% {found['gross_per_need']:10.2f}"
+                f" {found['lost_pct']:5.1f}% {found['starts_a_week']:9.1f} {found['changes']:8.2f}"
+                f" {found['past_limit']:10.0f}"
+            )
+            if method == next(iter(METHODS)) and rule == next(iter(RULES)):
+                ours[kind, climate] = found["adequacy_pct"]
+        words = ", ".join(f"{kind} {climate} {value:.1f} %" for (kind, climate), value in ours.items())
+        self.finish(f"need met by ours on free days: {words}")
