@@ -12,7 +12,12 @@ from fleet.calc.watch_evidence import CountTable, count_table
 from fleet.calc.watch_filter import watch_fleet
 from fleet.calc.watch_inputs import WatchInputs
 from fleet.calc.watch_log import DailyLog, runs_with_cuts
-from fleet.calc.watch_outside import OutsideCauses, outside_causes, overridden_share
+from fleet.calc.watch_outside import (
+    OutsideCauses,
+    outside_causes,
+    overridden_share,
+    with_period_totals,
+)
 from fleet.calc.watch_periods import spread_periods
 from fleet.calc.watch_result import WatchRun, fault_score
 from fleet.calc.watch_settings import CAUSES, FleetFit, WatchSettings
@@ -102,7 +107,13 @@ def watch_answer(
     """
     spread = spread_periods(inputs, fit, settings)
     run = watch_fleet(inputs, fit, settings, assumed_ran=runs_with_cuts(log, spread))
-    outside = outside_causes(log.scheduled, log.skipped, log.book_starts, log.is_known)
+    outside = with_period_totals(
+        outside_causes(log.scheduled, log.skipped, log.book_starts, log.is_known),
+        log.period_scheduled,
+        log.period_days,
+        log.book_starts,
+        log.is_known,
+    )
     last = run.probability[-1]
     stuck_dry_since = run.since[:, CAUSES.index("stuck_dry")].astype(np.float64)
     causes = all_cause_probabilities(

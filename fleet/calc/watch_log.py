@@ -37,6 +37,8 @@ class DailyLog:
         Starts of those that the sensor stopped midway [1].
     period_starts, period_ran, period_days
         Totals on the last day of a row of several days, -1, -1 and 0 elsewhere [1, 1, d].
+    period_scheduled
+        Starts that such a row itself says were scheduled, skipped ones included, -1 elsewhere [1].
     """
 
     book_starts: CountArray
@@ -49,6 +51,7 @@ class DailyLog:
     period_starts: CountArray
     period_ran: CountArray
     period_days: CountArray
+    period_scheduled: CountArray
 
     @property
     def blocked(self) -> CountArray:
@@ -102,9 +105,7 @@ def daily_log(
     ran[at] = starts[at] - rows.bypassed[single].astype(np.int16)
     cut_short[at] = np.minimum(rows.cut_short[single], ran[at]).astype(np.int16)
     period = _periods(rows, start, length, site, kept & (length > 1), phased)
-    return DailyLog(
-        phased, is_known, scheduled, skipped, starts, ran, cut_short, period[0], period[1], period[2]
-    )
+    return DailyLog(phased, is_known, scheduled, skipped, starts, ran, cut_short, *period)
 
 
 def runs_with_cuts(log: DailyLog, spread: FloatArray) -> FloatArray:
@@ -138,11 +139,12 @@ def _places(
 
 def _periods(
     rows: BypassRows, start: IntArray, length: IntArray, site: IntArray, kept: BoolArray, book: CountArray
-) -> tuple[CountArray, CountArray, CountArray]:
-    """Starts, runs and days of each row of several days, on its last day."""
+) -> tuple[CountArray, CountArray, CountArray, CountArray]:
+    """Starts, runs, days and the row's own scheduled starts of each row of several days, on its last day."""
     offered = np.full(book.shape, NO_PERIOD, dtype=np.int16)
     ran = np.full(book.shape, NO_PERIOD, dtype=np.int16)
     days = np.zeros(book.shape, dtype=np.int16)
+    told = np.full(book.shape, NO_PERIOD, dtype=np.int16)
     total = np.concatenate(
         [np.zeros((1, book.shape[1]), dtype=np.int64), np.cumsum(book, axis=0, dtype=np.int64)]
     )
@@ -156,4 +158,6 @@ def _periods(
     offered[at] = np.maximum(left, runs)[useful].astype(np.int16)
     ran[at] = runs[useful].astype(np.int16)
     days[at] = length[useful].astype(np.int16)
-    return offered, ran, days
+    counted = useful & np.isfinite(rows.scheduled)
+    told[end[counted] - 1, site[counted]] = rows.scheduled[counted].astype(np.int16)
+    return offered, ran, days, told

@@ -3,16 +3,16 @@
 Most calls turn out to be one of these, so they are tested before a sensor is blamed:
 
 * `no_power`: a program is set and the log shows no start at all, or every start skipped, up to the last day;
-* `program_differs`: the starts of the log do not fit the program in the book, in whatever phase;
+* `program_differs`: the starts of the log do not fit the program in the book, in whatever phase; of a row
+  of several days only the total can be held against the book;
 * `overridden`: the sensor input is switched off. A log cannot part it from a cut wire, since both never
-block; it
-  takes a stated share of that probability, a larger one when the program was changed at the same time,
-  because then somebody stood at the timer.
+  block; it takes a stated share of that probability, a larger one when the program was changed at the same
+  time, because then somebody stood at the timer.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
@@ -31,6 +31,12 @@ _DIFFERS_PRIOR = 0.02
 _FEWEST_SILENT_DAYS = 7
 _FEWEST_SILENT_STARTS = 4
 _SILENT_PROBABILITY = 0.95
+_FEWEST_PERIOD_DAYS = 14
+_PERIOD_LASTS_DAYS = 35  # an older total says nothing on today's program
+_PERIOD_SLACK_SHARE = 0.15
+_PERIOD_SLACK_DAYS = 2  # the days of both readings may be counted or not
+_PERIOD_PROBABILITY = 0.95
+"""Of a total that misses the book's by more than the slack (own judgement, no source)."""
 OVERRIDDEN_SHARE = 0.3
 OVERRIDDEN_SHARE_AT_TIMER = 0.7
 """Shares of "never blocks" that are a sensor input switched off (own judgement, no source)."""
@@ -81,6 +87,48 @@ def outside_causes(
         silent_by_skips=by_skips,
         program_differs=np.where(silent > 0.5, 0.0, differs),
         program_since=differs_since,
+    )
+
+
+def with_period_totals(
+    outside: OutsideCauses,
+    period_scheduled: CountArray,
+    period_days: CountArray,
+    book_starts: CountArray,
+    is_known: npt.NDArray[np.bool_],
+) -> OutsideCauses:
+    """Outside causes in which the newest total of several days was held against the book, too [1].
+
+    Parameters
+    ----------
+    outside
+        Causes by the daily rows.
+    period_scheduled, period_days
+        Scheduled starts and days of a row of several days on its last day, -1 and 0 elsewhere,
+        (days, sites) [1, d].
+    book_starts
+        Starts by the program in the book, (days, sites) [1].
+    is_known
+        Whether a program was known on the day, (days, sites).
+    """
+    days, sites = period_scheduled.shape
+    site = np.arange(sites)
+    told = (period_scheduled >= 0) & (period_days >= _FEWEST_PERIOD_DAYS)
+    last = np.where(told, np.arange(days)[:, None], -1).max(axis=0, initial=-1)
+    at = np.maximum(last, 0)
+    first = np.maximum(last - period_days[at, site] + 1, 0)
+    number = np.arange(days)[:, None]
+    inside = (number >= first) & (number <= last)
+    book = np.where(inside, book_starts, 0)
+    most = book.max(axis=0, initial=0)
+    slack = np.maximum(_PERIOD_SLACK_DAYS * most, _PERIOD_SLACK_SHARE * book.sum(axis=0))
+    misses = np.abs(period_scheduled[at, site] - book.sum(axis=0)) > slack
+    usable = (last >= days - _PERIOD_LASTS_DAYS) & (is_known | ~inside).all(axis=0) & (most > 0)
+    differs = usable & misses & (outside.no_power < 0.5) & (outside.program_differs < _PERIOD_PROBABILITY)
+    return replace(
+        outside,
+        program_differs=np.where(differs, _PERIOD_PROBABILITY, outside.program_differs),
+        program_since=np.where(differs, first, outside.program_since),
     )
 
 

@@ -8,7 +8,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fleet.calc.watch_outside import in_the_logs_phase, outside_causes, overridden_share
+from fleet.calc.watch_outside import (
+    in_the_logs_phase,
+    outside_causes,
+    overridden_share,
+    with_period_totals,
+)
 from fleet.calc.watch_settings import CAUSES, WatchSettings
 from fleet.calc.watch_states import (
     ALL_CAUSES,
@@ -183,6 +188,35 @@ def test_another_program_is_told_with_its_day() -> None:
 
     assert found.program_differs[0] > 0.9
     assert found.program_since[0] == 20
+
+
+def _with_total(total: int, *, end: int = 35, length: int = 28, known_from: int = 0) -> Any:
+    """Outside causes of a log without daily rows and one total of several days; the book says 28 starts."""
+    _, skipped, book, known = _log()
+    known[:known_from] = False
+    unseen = np.full_like(book, -1)
+    period, days = unseen.copy(), np.zeros_like(book)
+    period[end, 0], days[end, 0] = total, length
+    return with_period_totals(outside_causes(unseen, skipped, book, known), period, days, book, known)
+
+
+@pytest.mark.parametrize("total", [14, 42])
+def test_a_total_far_from_the_books_is_another_program_since_its_first_day(total: int) -> None:
+    found = _with_total(total)
+
+    assert found.program_differs[0] > 0.9
+    assert found.program_since[0] == 8
+
+
+@pytest.mark.parametrize("total", [24, 28, 32])
+def test_a_total_within_the_days_of_its_readings_points_to_nothing(total: int) -> None:
+    assert _with_total(total).program_differs[0] == 0.0
+
+
+def test_a_total_that_is_old_or_short_or_without_a_program_points_to_nothing() -> None:
+    assert _with_total(42, end=4, length=4).program_differs[0] == 0.0
+    assert _with_total(42, end=35, length=10).program_differs[0] == 0.0
+    assert _with_total(42, known_from=12).program_differs[0] == 0.0
 
 
 def test_an_interval_in_another_phase_is_not_another_program() -> None:
