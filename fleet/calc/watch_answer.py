@@ -18,7 +18,7 @@ from fleet.calc.watch_outside import (
     overridden_share,
     with_period_totals,
 )
-from fleet.calc.watch_periods import spread_periods
+from fleet.calc.watch_periods import seen_counts, spread_periods
 from fleet.calc.watch_result import WatchRun, fault_score
 from fleet.calc.watch_settings import CAUSES, FleetFit, WatchSettings
 from fleet.calc.watch_states import (
@@ -180,11 +180,7 @@ def _counts(
     inputs: WatchInputs, log: DailyLog, spread: FloatArray, run: WatchRun, since: IntArray
 ) -> CountTable:
     """Starts and blocks since each site's day, counted periods included."""
-    in_period = ~np.isnan(spread) & (log.ran < 0)
-    starts = np.where(inputs.seen, inputs.starts, np.where(in_period, inputs.starts, 0)).astype(np.float64)
-    blocked = np.where(
-        inputs.seen, log.blocked, np.where(in_period, inputs.starts - np.nan_to_num(spread), 0.0)
-    )
+    starts, blocked = seen_counts(inputs, log.blocked, spread)
     return count_table(starts, blocked, run.expected_rate, inputs.rain_mm, inputs.location, since)
 
 

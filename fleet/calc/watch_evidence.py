@@ -23,6 +23,7 @@ CAUSE_WORDS = {
     "no_power": "no power",
 }
 _OVERDISPERSION = 2.0  # starts of one day are not independent
+_MOSTLY_BLOCKS, _MOSTLY_RUNS = 2.0 / 3.0, 1.0 / 3.0  # bypass rates of a good sensor
 _NINETY = 1.2816  # 80 % of outcomes lie between the bounds
 
 
@@ -68,7 +69,7 @@ class Counts:
 
 @dataclass(frozen=True, slots=True)
 class CountTable:
-    """Counts of many controllers, all (sites,); see `Counts`."""
+    """Counts of many controllers, all (sites,); see `Counts`, and `contrary_sentence` for the last four."""
 
     starts: IntArray
     blocked: IntArray
@@ -77,6 +78,10 @@ class CountTable:
     rain_mm: FloatArray
     neighbours: IntArray
     neighbour_rate: FloatArray
+    wet_starts: IntArray
+    wet_ran: IntArray
+    dry_starts: IntArray
+    dry_blocked: IntArray
 
 
 def count_table(
@@ -107,6 +112,8 @@ def count_table(
     offered = np.round((starts * inside).sum(axis=0))
     variance = (starts * rate * (1.0 - rate) * inside).sum(axis=0) * _OVERDISPERSION
     neighbours, neighbour_rate = _neighbours(starts, blocked, location, from_day)
+    wet = inside & (rate > _MOSTLY_BLOCKS)
+    dry = inside & (rate < _MOSTLY_RUNS) & np.isfinite(expected_rate)
     return CountTable(
         starts=offered.astype(np.int64),
         blocked=np.round((blocked * inside).sum(axis=0)).astype(np.int64),
@@ -115,7 +122,33 @@ def count_table(
         rain_mm=np.nansum(np.where(inside, rain_mm, 0.0), axis=0),
         neighbours=neighbours,
         neighbour_rate=neighbour_rate,
+        wet_starts=_total(starts, wet),
+        wet_ran=_total(starts - blocked, wet),
+        dry_starts=_total(starts, dry),
+        dry_blocked=_total(blocked, dry),
     )
+
+
+def contrary_sentence(counts: CountTable, at: int) -> str:
+    """Runs where a good sensor mostly blocks, and blocks where it does not, in words; empty without any.
+
+    Parameters
+    ----------
+    counts
+        Counts of many controllers.
+    at
+        Position of the controller [1].
+    """
+    parts = []
+    if counts.wet_starts[at]:
+        parts.append(
+            f"{counts.wet_ran[at]} of {counts.wet_starts[at]} starts ran where a good sensor mostly blocks"
+        )
+    if counts.dry_starts[at]:
+        verb = "was" if counts.dry_blocked[at] == 1 else "were"
+        share = f"{counts.dry_blocked[at]} of {counts.dry_starts[at]}"
+        parts.append(f"{share} {verb} blocked where it mostly lets them run")
+    return f"By the balance {' and '.join(parts)}." if parts else ""
 
 
 def evidence_sentence(counts: Counts, causes: list[tuple[str, float]], *, end: date) -> str:
@@ -148,6 +181,22 @@ def evidence_sentence(counts: Counts, causes: list[tuple[str, float]], *, end: d
         rest = f", possible: {', '.join(likely[1:])}" if len(likely) > 1 else ""
         parts.append(f"Most likely: {likely[0]}{rest}.")
     return " ".join(parts)
+
+
+def totals_sentence(since: date, *, told: int, by_book: int) -> str:
+    """Evidence of another program by a total of several days, in words.
+
+    Parameters
+    ----------
+    since
+        First day of the row.
+    told, by_book
+        Starts by the log and by the program in the book [1].
+    """
+    return (
+        f"The log counts {told} starts in the period from {_day(since)} on;"
+        f" the program in the book gives {by_book}."
+    )
 
 
 def outside_sentence(cause: str, since: date | None, *, by_skips: bool, days: int) -> str:
@@ -199,6 +248,12 @@ def _neighbours(
     count = np.bincount(location, weights=active, minlength=locations)[location] - active
     rate = np.divide(stopped, offered, out=np.full(sites, np.nan), where=offered > 0)
     return count.astype(np.int64), rate
+
+
+def _total(counts: FloatArray, where: npt.NDArray[np.bool_]) -> IntArray:
+    """Whole counts of each site on some days."""
+    whole: IntArray = np.round((counts * where).sum(axis=0)).astype(np.int64)
+    return whole
 
 
 def _day(day: date | None) -> str:

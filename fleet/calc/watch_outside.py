@@ -54,6 +54,9 @@ class OutsideCauses:
         Day index, -1 where there is none, (sites,) [1].
     silent_by_skips
         Whether the silence is one of skipped starts, not of missing ones, (sites,).
+    total_told, total_by_book
+        Starts of the newest total of several days and of the book in that time where the two part, else -1,
+        (sites,) [1].
     """
 
     no_power: FloatArray
@@ -61,6 +64,8 @@ class OutsideCauses:
     silent_by_skips: npt.NDArray[np.bool_]
     program_differs: FloatArray
     program_since: IntArray
+    total_told: IntArray
+    total_by_book: IntArray
 
 
 def outside_causes(
@@ -87,6 +92,8 @@ def outside_causes(
         silent_by_skips=by_skips,
         program_differs=np.where(silent > 0.5, 0.0, differs),
         program_since=differs_since,
+        total_told=np.full(silent.shape, -1, dtype=np.int64),
+        total_by_book=np.full(silent.shape, -1, dtype=np.int64),
     )
 
 
@@ -129,6 +136,8 @@ def with_period_totals(
         outside,
         program_differs=np.where(differs, _PERIOD_PROBABILITY, outside.program_differs),
         program_since=np.where(differs, first, outside.program_since),
+        total_told=np.where(differs, period_scheduled[at, site], -1).astype(np.int64),
+        total_by_book=np.where(differs, book.sum(axis=0), -1).astype(np.int64),
     )
 
 

@@ -47,6 +47,44 @@ def spread_periods(inputs: WatchInputs, fit: FleetFit, settings: WatchSettings) 
     return result
 
 
+def seen_counts(
+    inputs: WatchInputs, blocked: npt.NDArray[np.integer], spread: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Starts offered and blocked on the days with a count, 0 elsewhere, both (days, sites) [1].
+
+    The days of a counted period add up to the row's own total: skipped starts are not among those offered,
+    and where the timer offered more starts than the book says, they are counted.
+
+    Parameters
+    ----------
+    inputs
+        Sites with daily counts, periods or both.
+    blocked
+        Starts blocked by the daily rows, 0 on days without one, (days, sites) [1].
+    spread
+        Starts that ran on the days of counted periods, NaN elsewhere, (days, sites) [1].
+    """
+    starts = np.where(inputs.seen, inputs.starts, 0).astype(np.float64)
+    stopped = np.where(inputs.seen, blocked, 0).astype(np.float64)
+    for end, site in zip(*np.nonzero(inputs.period_days > 0), strict=True):
+        days = slice(max(0, end - int(inputs.period_days[end, site]) + 1), end + 1)
+        free = ~inputs.seen[days, site]
+        by_book = np.where(free, inputs.starts[days, site], 0).astype(np.float64)
+        held = np.where(free, np.maximum(by_book - np.nan_to_num(spread[days, site]), 0.0), 0.0)
+        offered = float(inputs.period_starts[end, site])
+        starts[days, site] += by_book * _factor(offered, by_book)
+        total = offered - float(inputs.period_ran[end, site])
+        shape = held if held.sum() > 0 else by_book
+        stopped[days, site] += shape * _factor(total, shape)
+    return starts, stopped
+
+
+def _factor(total: float, parts: FloatArray) -> float:
+    """What the parts have to be multiplied by to add up to the total; 0 where they are all 0."""
+    whole = float(parts.sum())
+    return total / whole if whole > 0 else 0.0
+
+
 def share_out(guess: FloatArray, most: FloatArray, total: float) -> FloatArray:
     """The total shared out in proportion to a guess, no part above its most [1].
 

@@ -8,7 +8,13 @@ import numpy as np
 import numpy.typing as npt
 
 from fleet.calc.watch_answer import WatchAnswer, ranked_causes
-from fleet.calc.watch_evidence import Counts, evidence_sentence, outside_sentence
+from fleet.calc.watch_evidence import (
+    Counts,
+    contrary_sentence,
+    evidence_sentence,
+    outside_sentence,
+    totals_sentence,
+)
 from fleet.calc.watch_settings import CAUSES
 from fleet.models import WatchState
 from fleet.selectors.watch import WatchBook
@@ -62,14 +68,7 @@ def _evidence(book: WatchBook, answer: WatchAnswer, at: int, as_of: date) -> str
     cause = str(answer.verdict.cause[at])
     first = _day(book, int(answer.since[at]))
     counts = answer.counts
-    sentence = ""
-    if cause in ("no_power", "program_differs"):
-        sentence = outside_sentence(
-            cause,
-            first,
-            by_skips=bool(answer.outside.silent_by_skips[at]),
-            days=(as_of - first).days,
-        )
+    sentence = _outside_evidence(answer, at, first, as_of)
     if cause == "no_power" or counts.starts[at] == 0:
         return sentence
     told = Counts(
@@ -83,7 +82,23 @@ def _evidence(book: WatchBook, answer: WatchAnswer, at: int, as_of: date) -> str
         neighbour_rate=float(counts.neighbour_rate[at]),
     )
     causes = ranked_causes(answer.causes[at]) if cause else []
-    return f"{sentence} {evidence_sentence(told, causes, end=as_of)}".strip()
+    contrary = contrary_sentence(counts, at) if cause == "erratic" else ""
+    return f"{sentence} {evidence_sentence(told, causes, end=as_of)} {contrary}".strip()
+
+
+def _outside_evidence(answer: WatchAnswer, at: int, first: date, as_of: date) -> str:
+    """What speaks for a cause outside the sensor; empty where that is not the cause."""
+    cause = str(answer.verdict.cause[at])
+    outside = answer.outside
+    if cause == "program_differs" and outside.total_told[at] >= 0:
+        return totals_sentence(
+            first, told=int(outside.total_told[at]), by_book=int(outside.total_by_book[at])
+        )
+    if cause not in ("no_power", "program_differs"):
+        return ""
+    return outside_sentence(
+        cause, first, by_skips=bool(outside.silent_by_skips[at]), days=(as_of - first).days
+    )
 
 
 def _trace(book: WatchBook, answer: WatchAnswer, at: int) -> dict[str, object]:

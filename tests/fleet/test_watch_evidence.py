@@ -6,7 +6,14 @@ from datetime import date
 
 import numpy as np
 
-from fleet.calc.watch_evidence import Counts, count_table, evidence_sentence, outside_sentence
+from fleet.calc.watch_evidence import (
+    Counts,
+    contrary_sentence,
+    count_table,
+    evidence_sentence,
+    outside_sentence,
+    totals_sentence,
+)
 
 
 def test_the_sentence_tells_counts_expectation_neighbours_rain_and_causes() -> None:
@@ -58,3 +65,28 @@ def test_counts_begin_at_each_sites_own_day_and_neighbours_leave_it_out() -> Non
     np.testing.assert_allclose(table.neighbour_rate[:2], [0.5, 1.0])
     assert np.isnan(table.neighbour_rate[2])
     np.testing.assert_allclose(table.rain_mm, [6.0, 10.0, 10.0])
+
+
+def test_an_erratic_sensor_is_told_by_runs_on_wet_and_blocks_on_dry_soil() -> None:
+    starts = np.full((10, 2), 2.0)
+    blocked = np.ones((10, 2))
+    rate = np.full((10, 2), 0.5)
+    rate[:4, 0], rate[4:7, 0], rate[7, 0] = 0.9, 0.1, np.nan
+
+    table = count_table(
+        starts, blocked, rate, np.zeros((10, 2)), np.zeros(2, dtype=np.int64), np.array([1, 0])
+    )
+
+    assert contrary_sentence(table, 0) == (
+        "By the balance 3 of 6 starts ran where a good sensor mostly blocks"
+        " and 3 of 6 were blocked where it mostly lets them run."
+    )
+    assert contrary_sentence(table, 1) == ""
+
+
+def test_a_total_that_parts_from_the_book_is_told_with_both_counts() -> None:
+    text = totals_sentence(date(2026, 5, 12), told=42, by_book=28)
+
+    assert text == (
+        "The log counts 42 starts in the period from 12 May on; the program in the book gives 28."
+    )

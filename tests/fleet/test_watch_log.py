@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.calc.watch_log import DailyLog, daily_log, runs_with_cuts
-from fleet.calc.watch_periods import share_out, spread_periods
+from fleet.calc.watch_periods import seen_counts, share_out, spread_periods
 from fleet.calc.watch_settings import WatchSettings, starting_fit
 from sites.calc.irrigation import BypassRows
 from tests.fleet.watch_cases import FIRST_DAY, plain_inputs
@@ -113,3 +113,26 @@ def test_a_counter_read_once_is_spread_over_its_days_with_its_total_kept() -> No
     np.testing.assert_allclose(np.nansum(spread), 15.0, atol=1e-6)
     assert np.isfinite(spread[10:30]).all()
     assert np.isnan(spread[:10]).all()
+
+
+def test_days_of_a_counter_add_up_to_its_own_total_and_not_to_the_books() -> None:
+    inputs = plain_inputs(days=40, sites=1)
+    inputs.period_starts[29, 0], inputs.period_ran[29, 0], inputs.period_days[29, 0] = 60, 15, 20
+    spread = spread_periods(inputs, starting_fit(1, 1), WatchSettings())
+
+    starts, blocked = seen_counts(inputs, np.zeros_like(inputs.starts), spread)
+
+    np.testing.assert_allclose(starts.sum(), 60.0)
+    np.testing.assert_allclose(blocked.sum(), 45.0)
+    assert not starts[:10].any()
+    assert not starts[30:].any()
+
+
+def test_skipped_starts_of_a_counter_are_no_bypasses() -> None:
+    inputs = plain_inputs(days=40, sites=1)
+    inputs.period_starts[29, 0], inputs.period_ran[29, 0], inputs.period_days[29, 0] = 15, 15, 20
+    spread = spread_periods(inputs, starting_fit(1, 1), WatchSettings())
+
+    _, blocked = seen_counts(inputs, np.zeros_like(inputs.starts), spread)
+
+    assert blocked.sum() == 0.0

@@ -206,6 +206,7 @@ def test_a_total_far_from_the_books_is_another_program_since_its_first_day(total
 
     assert found.program_differs[0] > 0.9
     assert found.program_since[0] == 8
+    assert (found.total_told[0], found.total_by_book[0]) == (total, 28)
 
 
 @pytest.mark.parametrize("total", [24, 28, 32])
