@@ -40,6 +40,8 @@ class Placed:
     way_left: float
     way_width: float
     is_short: bool
+    told_left: float
+    told_width: float  # 0: the customer was told no window
 
 
 @require_safe
@@ -87,6 +89,8 @@ def week(request: HttpRequest) -> HttpResponse:
         "fleet/week.html",
         {
             "needs": needs,
+            "waiting": sum(1 for need in needs.rows if need.planned is None),
+            "planned": sum(1 for need in needs.rows if need.planned is not None),
             "board": board,
             "rows": rows,
             "days": [day for day in days if day != focus],
@@ -130,7 +134,15 @@ def _placed(day: BoardDay) -> list[Placed]:
             continue
         left, right = _share(stop.arrive), _share(stop.depart)
         way = min(stop.drive_min / 60 / HOURS * 100, left)
-        placed.append(Placed(stop, left, max(right - left, 0.8), left - way, way, right - left < 8))
+        told_left, told_right = (
+            (_share(stop.window_from), _share(stop.window_to))
+            if stop.window_from and stop.window_to
+            else (0.0, 0.0)
+        )
+        width = max(right - left, 0.8)
+        placed.append(
+            Placed(stop, left, width, left - way, way, width < 8, told_left, told_right - told_left)
+        )
     return placed
 
 
