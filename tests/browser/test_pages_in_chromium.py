@@ -71,6 +71,7 @@ class Visitor:
         self.page.fill("input[name=username]", login)
         self.page.fill("input[name=password]", PASSWORD)
         self.page.keyboard.press("Enter")
+        self.page.wait_for_url(lambda url: "sign-in" not in url)
         self.page.wait_for_load_state("networkidle")
 
     def _heard(self, message: Any) -> None:
