@@ -9,65 +9,19 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from fleet.scoring.program_gardens import Gardens
-from fleet.scoring.program_physics import Program
+from fleet.scoring.program_setting import MOST_STARTS, Setting
 from sites.calc.program_controllers import RuleCase
 from sites.calc.program_days import DayPattern, runs_on
+from sites.calc.program_margin import margins
 from sites.calc.program_problem import Problem, problem
 from sites.calc.program_settings import ProgramSettings
+from sites.calc.program_trial import Slots
 from sites.calc.program_weather import Seasons
 from sites.calc.round_plan import round_plan
 from sites.calc.zone_table import ZoneTable
 from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
 
-MOST_STARTS: Final = 4
-_FIRST_HOUR: Final = 1
-# Spread of a zone's ratio to the governing one where rates and uniformities are assumed [1].
-_ASSUMED_SPREAD: Final = 0.21
 _MONDAY_WEDNESDAY_FRIDAY = DayPattern("weekdays", weekdays=(0, 2, 4))
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """What the timers of all gardens are set to, whatever the day.
-
-    Parameters
-    ----------
-    patterns
-        Day pattern of each controller; None: nothing runs.
-    starts
-        Starts a day [1], (controllers,).
-    minutes
-        Minutes of a run [min], (zones,).
-    spacing_min
-        Time from one start to the next [min], (controllers,).
-    """
-
-    patterns: tuple[DayPattern | None, ...]
-    starts: IntArray
-    minutes: FloatArray
-    spacing_min: FloatArray
-
-    def on(self, day: np.datetime64, zones: int) -> Program:
-        """The program of one day.
-
-        Parameters
-        ----------
-        day
-            The day.
-        zones
-            Number of zones [1].
-        """
-        number = np.arange(MOST_STARTS)[None, :]
-        hours = _FIRST_HOUR + np.ceil(number * self.spacing_min[:, None] / 60.0).astype(np.int64)
-        one = np.array([day])
-        runs = np.array([bool(pattern and runs_on(pattern, one)[0]) for pattern in self.patterns])
-        return Program(
-            runs=runs,
-            low_runs=np.zeros(len(self.patterns), dtype=np.bool_),
-            start_hours=np.where((number < self.starts[:, None]) & (hours < 24), hours, -1),
-            minutes=self.minutes,
-            low_minutes=np.zeros(zones),
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +58,10 @@ Method: TypeAlias = Callable[[Known, Setting | None], Setting]
 def ours(known: Known, before: Setting | None) -> Setting:
     """The weekly round: search, and change only where a change pays."""
     zones = known.gardens.zones
-    margin = np.full(len(zones), np.exp(ProgramSettings().margin_strength * _ASSUMED_SPREAD))
+    owner = zones.controller_id - 1
+    governed = bool(known.gardens.controllers.is_governed.all())
+    governing = _first(zones)[owner] if governed else np.full(len(zones), -1)
+    margin = margins(zones, governing, np.ones(len(zones)), ProgramSettings())
     return _round(known, before, zones, margin)
 
 
@@ -183,32 +140,54 @@ def _round(known: Known, before: Setting | None, zones: ZoneTable, margin: Float
     """A weekly round on zones as somebody believes them."""
     given = _problem(known, zones, margin)
     count = len(known.gardens.controllers)
-    starts = np.zeros((len(known.days), count))
-    if before is not None:
-        for at, pattern in enumerate(before.patterns):
-            if pattern is not None:
-                starts[:, at] = runs_on(pattern, known.days) * before.starts[at]
-    minutes = np.zeros(len(zones)) if before is None else before.minutes
-    plan = round_plan(
-        given,
-        starts=starts,
-        run_min=starts[:, given.owner] * minutes,
-        is_known=np.full(count, before is not None),
-        breaks_rule=np.zeros(count, dtype=np.bool_),
+    plan = round_plan(given, now=_slots(known, before, given), breaks_rule=np.zeros(count, dtype=np.bool_))
+    chosen, choices = plan.chosen, known.cases[0].choices
+    new = Setting(
+        patterns=tuple(choices[at].pattern for at in chosen.pattern),
+        starts=chosen.starts,
+        minutes=chosen.minutes,
+        low_patterns=tuple(choices[at].pattern if at >= 0 else None for at in chosen.low_pattern),
+        in_low=chosen.in_low,
+        spacing_min=spacing_min(zones, np.where(chosen.in_low, 0.0, chosen.minutes)),
     )
+    if before is None:
+        return new
     changed = plan.is_change
-    choices = known.cases[0].choices
-    kept = before.patterns if before is not None else (None,) * count
-    merged = np.where(changed[given.owner], plan.chosen.minutes, minutes)
+    of_zone = changed[given.owner]
     return Setting(
-        patterns=tuple(
-            choices[pattern].pattern if is_new else old
-            for pattern, is_new, old in zip(plan.chosen.pattern, changed, kept, strict=True)
-        ),
-        starts=np.where(changed, plan.chosen.starts, before.starts if before is not None else 1),
-        minutes=merged,
-        spacing_min=spacing_min(zones, merged),
+        patterns=_mixed(changed, new.patterns, before.patterns),
+        starts=np.where(changed, new.starts, before.starts),
+        minutes=np.where(of_zone, new.minutes, before.minutes),
+        low_patterns=_mixed(changed, new.low_patterns, before.low_patterns),
+        in_low=np.where(of_zone, new.in_low, before.in_low),
+        spacing_min=np.where(changed, new.spacing_min, before.spacing_min),
     )
+
+
+def _mixed(
+    changed: BoolArray, new: tuple[DayPattern | None, ...], before: tuple[DayPattern | None, ...]
+) -> tuple[DayPattern | None, ...]:
+    """The new patterns where something changes."""
+    return tuple(one if is_new else old for is_new, one, old in zip(changed, new, before, strict=True))
+
+
+def _slots(known: Known, before: Setting | None, given: Problem) -> Slots:
+    """What is set, as slots of a day."""
+    count = len(known.gardens.controllers)
+    runs = np.zeros((len(known.days), count, 1 + MOST_STARTS), dtype=np.bool_)
+    minutes = np.zeros((len(given.owner), 2))
+    if before is not None:
+        minutes[:, 0] = np.where(before.in_low, before.minutes, 0.0)
+        minutes[:, 1] = np.where(before.in_low, 0.0, before.minutes)
+        for at, (main, low) in enumerate(zip(before.patterns, before.low_patterns, strict=True)):
+            if low is not None:
+                runs[:, at, 0] = runs_on(low, known.days)
+            if main is not None:
+                runs[:, at, 1 : 1 + before.starts[at]] = runs_on(main, known.days)[:, None]
+    letter = np.broadcast_to(np.minimum(np.arange(1 + MOST_STARTS), 1), (count, 1 + MOST_STARTS))
+    nobody = np.zeros(minutes.shape, dtype=np.bool_)
+    told = np.full(letter.shape, -1)
+    return Slots(runs, letter, minutes, nobody, np.full(count, before is not None), told)
 
 
 def _problem(known: Known, zones: ZoneTable, margin: FloatArray) -> Problem:
@@ -245,6 +224,8 @@ def _fixed(known: Known, pattern: DayPattern, starts: int | IntArray, minutes: F
         patterns=(pattern,) * count,
         starts=np.broadcast_to(np.asarray(starts, dtype=np.int64), (count,)),
         minutes=minutes,
+        low_patterns=(None,) * count,
+        in_low=np.zeros(len(minutes), dtype=np.bool_),
         spacing_min=spacing_min(known.gardens.zones, minutes),
     )
 

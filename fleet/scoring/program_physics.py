@@ -70,8 +70,8 @@ class Day:
         Water applied, and what of it was lost: run-off, drainage, the cost of a run [mm].
     rain_used_mm
         Rain that the root zone kept [mm].
-    allowed, offered
-        Starts of the main letter that ran, and that were offered [1].
+    allowed, low_allowed, offered
+        Starts of the main letter and of the letter for low demand that ran, and main starts offered [1].
     depletion_mm
         Depletion at the end [mm].
     """
@@ -82,6 +82,7 @@ class Day:
     lost_mm: FloatArray
     rain_used_mm: FloatArray
     allowed: FloatArray
+    low_allowed: FloatArray
     offered: FloatArray
     depletion_mm: FloatArray
 
@@ -114,7 +115,7 @@ class HourlyGardens:
         sums = {
             name: np.zeros(len(self.owner)) for name in ("met", "wanted", "gross", "lost", "rain", "drained")
         }
-        allowed, offered = np.zeros(len(self.first)), np.zeros(len(self.first))
+        allowed, low_allowed, offered = (np.zeros(len(self.first)) for _ in range(3))
         is_first = np.ones(len(self.first), dtype=np.bool_)
         for hour in range(24):
             starts = program.runs & (program.start_hours == hour).any(axis=1)
@@ -124,6 +125,7 @@ class HourlyGardens:
                 self._run(np.where(low[self.owner], program.low_minutes, 0.0), sums)
                 self._run(np.where(is_open[self.owner], program.minutes, 0.0), sums)
                 allowed += is_open
+                low_allowed += low
                 offered += starts
                 is_first &= ~starts
             self._soak(sums)
@@ -137,6 +139,7 @@ class HourlyGardens:
             sums["lost"],
             sums["rain"],
             allowed,
+            low_allowed,
             offered,
             self.depletion.copy(),
         )

@@ -10,8 +10,9 @@ from typing import Final
 import numpy as np
 
 from fleet.scoring.program_gardens import Gardens
-from fleet.scoring.program_methods import METHODS, Known, Method, Setting, is_past_limit
-from fleet.scoring.program_physics import HourlyGardens
+from fleet.scoring.program_methods import METHODS, Known, Method, is_past_limit
+from fleet.scoring.program_physics import Day, HourlyGardens
+from fleet.scoring.program_setting import Setting
 from fleet.scoring.program_worlds import World, make_world
 from sites.calc.program_controllers import RuleCase
 from sites.calc.program_patterns import day_choices
@@ -110,11 +111,11 @@ def score_method(world: World, method: Method, *, rule: str, seed: int, weeks: i
             raise RuntimeError("a method sets the timers on the first day")
         today = np.datetime64(_SEASON_START) + day
         done = life.live(
-            setting.on(today, len(own)),
+            setting.on(today),
             np.full(len(life.first), world.et_mm[day]),
             world.garden_rain_mm[day],
         )
-        own = _own_balance(world, day, own, setting, done.allowed)
+        own = _own_balance(world, day, own, setting, done)
         if is_scored:
             ledger.add(done.met_mm, done.wanted_mm, done.gross_mm, done.lost_mm, done.rain_used_mm)
             ledger.starts += done.allowed
@@ -149,18 +150,17 @@ def _known(world: World, day: int, own: FloatArray, rule: str) -> Known:
     )
 
 
-def _own_balance(
-    world: World, day: int, own: FloatArray, setting: Setting, allowed: FloatArray
-) -> FloatArray:
+def _own_balance(world: World, day: int, own: FloatArray, setting: Setting, done: Day) -> FloatArray:
     """The planner's own balance after a day, on what it believes and on the starts that were logged."""
     zones = world.gardens.zones
     start = np.where(np.isnan(own), zones.allowed_depletion_mm / 2, own)
     gross = zones.precipitation_rate_mm_h / 60 * setting.minutes
     net = np.maximum(gross - ProgramSettings().run_loss_mm, 0) * zones.application_efficiency
-    watered = np.maximum(start - world.rain_mm[day] - net * allowed[zones.controller_id - 1], 0.0)
-    return np.minimum(
-        watered + zones.landscape_coefficient * world.et_mm[day], zones.total_available_water_mm
-    )
+    owner = zones.controller_id - 1
+    runs = np.where(setting.in_low, done.low_allowed[owner], done.allowed[owner])
+    watered = np.maximum(start - world.rain_mm[day] - net * runs, 0.0)
+    used = watered + zones.landscape_coefficient * world.et_mm[day]
+    return np.asarray(np.minimum(used, zones.total_available_water_mm))
 
 
 class _Ledger:
@@ -204,7 +204,8 @@ def _differs(new: Setting, before: Setting, gardens: Gardens) -> BoolArray:
     owner = gardens.zones.controller_id - 1
     other = np.array([one != two for one, two in zip(new.patterns, before.patterns, strict=True)])
     other |= new.starts != before.starts
-    other[owner[new.minutes != before.minutes]] = True
+    other |= np.array([one != two for one, two in zip(new.low_patterns, before.low_patterns, strict=True)])
+    other[owner[(new.minutes != before.minutes) | (new.in_low != before.in_low)]] = True
     return other
 
 

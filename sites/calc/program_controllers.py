@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from sites.calc.program_patterns import DayChoice
+from sites.calc.program_patterns import DayChoice, Segments
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 
 
@@ -76,7 +76,13 @@ class RuleCase:
         Day patterns that are open, most worth trying first; none: watering is not allowed.
     max_station_min
         Most minutes of a station in a day [min]; infinite where no rule bounds it.
+    segments
+        Hours that the rules leave open on each day [min after its midnight]; none: all.
+    max_days_per_week
+        Most watering days in any seven [d]; None: no bound.
     """
 
     choices: tuple[DayChoice, ...]
     max_station_min: float = float("inf")
+    segments: tuple[Segments, ...] = ()
+    max_days_per_week: int | None = None

@@ -19,6 +19,8 @@ NOON = 12 * 60
 _WORTH_TRYING = (1.0, 1 / 2, 3 / 7, 1 / 3, 2 / 7, 1 / 4, 1 / 7, 5 / 7, 4 / 7, 6 / 7)
 _LONGEST_INTERVAL = 4
 _ENOUGH = 0.75
+_LAST_PASS_MIN = 60
+_LONGEST_BLOCK_MIN = 20 * 60
 
 Segments = tuple[tuple[int, int], ...]
 
@@ -75,6 +77,7 @@ def day_choices(
     *,
     day_modes: Sequence[str],
     max_days_per_week: int | None = None,
+    slack_min: int = 0,
     limit: int = 6,
 ) -> tuple[DayChoice, ...]:
     """Day patterns that fit the permitted hours, at most one of each number of days, most worth trying first.
@@ -93,13 +96,18 @@ def day_choices(
         What the controller can be set to: `weekdays`, `interval`, `odd`, `even`.
     max_days_per_week
         Most watering days in any seven [d]; None: no bound.
+    slack_min
+        Taken off the end of all hours [min]: in weeks in which the clock goes forward, an hour.
     limit
         Most patterns wanted [1].
     """
     pool = [(pattern, runs_on(pattern, days)) for pattern in _pool(_date(days[0]), day_modes)]
-    segments = [_segments(hours, at) for at in range(len(days))]
+    segments = [
+        tuple((a, b - slack_min) for a, b in day_segments(hours, at) if b - slack_min > a)
+        for at in range(len(days))
+    ]
     weekly = 7 if max_days_per_week is None else max_days_per_week
-    pool = [(pattern, runs) for pattern, runs in pool if _most_in_seven(runs) <= weekly]
+    pool = [(pattern, runs) for pattern, runs in pool if most_in_seven(runs) <= weekly]
     options = []
     for span, off in ((len(days), 0), (len(days), 1), (14, 0), (7, 0), (len(days), 2)):
         fitting = [
@@ -130,8 +138,16 @@ def _pool(first_day: date, day_modes: Sequence[str]) -> Iterable[DayPattern]:
                 yield DayPattern("weekdays", weekdays=weekdays)
 
 
-def _segments(hours: PermittedHours, day: int) -> Segments:
-    """Permitted spans that a start on the day could use, from the day's own midnight."""
+def day_segments(hours: PermittedHours, day: int) -> Segments:
+    """Permitted spans that a start on the day could use [min after the day's own midnight].
+
+    Parameters
+    ----------
+    hours
+        Permitted hours.
+    day
+        Day, counted from the first day of the hours [d].
+    """
     midnight = day * MINUTES_A_DAY
     return tuple(
         (max(opens, midnight) - midnight, min(closes - midnight, 2 * MINUTES_A_DAY))
@@ -158,7 +174,7 @@ def _fitted(
     for other in {segments[day] for day in open_days[1:]}:
         common = _shared(common, other)
     blocks = tuple(
-        Block(*max(half, key=lambda segment: segment[1] - segment[0]))
+        _block(max(half, key=lambda segment: segment[1] - segment[0]))
         for half in (
             [segment for segment in common if segment[0] < NOON],
             [segment for segment in common if NOON <= segment[0] < MINUTES_A_DAY],
@@ -168,6 +184,11 @@ def _fitted(
     if not blocks:
         return None
     return DayChoice(pattern, runs, blocks, tuple(_date(days[day]) for day in off), span)
+
+
+def _block(segment: tuple[int, int]) -> Block:
+    """A segment as a block that leaves the next day's start its own hours."""
+    return Block(segment[0], min(segment[1], segment[0] + _LONGEST_BLOCK_MIN))
 
 
 def _shared(one: Segments, other: Segments) -> Segments:
@@ -198,14 +219,24 @@ def _worth_trying(fitting: list[DayChoice], limit: int) -> tuple[DayChoice, ...]
 
 def _rank(choice: DayChoice) -> tuple[int, int, int, int]:
     """Evenly spread first, then much room, then simple to key in; smaller is better."""
-    room = max(block.closes_min - block.opens_min for block in choice.blocks)
+    # Starts end at midnight, so hours after it count little for a block that opens in the evening.
+    latest = MINUTES_A_DAY + _LAST_PASS_MIN
+    room = max(min(block.closes_min, latest) - block.opens_min for block in choice.blocks)
     simple = {"daily": 0, "odd": 1, "even": 1, "interval": 2, "weekdays": 3}
-    gaps = np.diff(np.flatnonzero(choice.runs)) if choice.runs.sum() > 1 else np.array([len(choice.runs)])
+    running = np.flatnonzero(choice.runs)
+    # From the last day round to the first: where the horizon begins must not decide.
+    gaps = np.diff(np.append(running, running[0] + len(choice.runs)))
     return int(gaps.max()), int((gaps**2).sum()), -room, simple[choice.pattern.kind]
 
 
-def _most_in_seven(runs: BoolArray) -> int:
-    """Most running days in any seven in a row."""
+def most_in_seven(runs: BoolArray) -> int:
+    """Most running days in any seven in a row [d].
+
+    Parameters
+    ----------
+    runs
+        Whether each day runs, (days,).
+    """
     return int(np.convolve(runs.astype(np.int64), np.ones(7, dtype=np.int64)).max())
 
 

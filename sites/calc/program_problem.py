@@ -9,8 +9,10 @@ import numpy as np
 from sites.calc.gating import ZoneState
 from sites.calc.landscape import HEADS
 from sites.calc.program_controllers import ControllerTable, RuleCase
+from sites.calc.program_patterns import Block
 from sites.calc.program_settings import LEAST_RUN_MIN, ProgramSettings
 from sites.calc.program_weather import Seasons, driest_count
+from sites.calc.rules import MINUTES_A_DAY
 from sites.calc.run_off import lawn_curve_number, rain_runoff_mm
 from sites.calc.zone_table import ZoneTable
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
@@ -54,8 +56,9 @@ class Problem:
         Whether each pattern runs, (days, controllers, patterns).
     is_open
         Whether the pattern exists, (controllers, patterns).
-    room_min
-        Largest block of hours of the pattern [min], (controllers, patterns).
+    room_min, start_room_min
+        Largest block of hours of the pattern, and of it what is left before midnight, when the last start has
+        to be given [min], (controllers, patterns).
     max_station_min
         Most minutes of a station in a day [min], (controllers,).
     """
@@ -75,6 +78,7 @@ class Problem:
     offered: BoolArray
     is_open: BoolArray
     room_min: FloatArray
+    start_room_min: FloatArray
     max_station_min: FloatArray
 
     def threshold_mm(self) -> FloatArray:
@@ -160,7 +164,7 @@ def problem(
     least = np.minimum(np.ceil(_LEAST_RUNS[zones.head] / step) * step, cap)
     truth = _state(zones, weather, weather_column, rain_column, depletion_mm, bool(governed.any()))
     few = bool(controllers.is_governed.all()) and len(controllers) > 0
-    offered, is_open, room = _choices(controllers, cases, len(weather.rain_mm))
+    offered, is_open, room, start_room = _choices(controllers, cases, len(weather.rain_mm), settings)
     return Problem(
         settings=settings,
         zones=zones,
@@ -177,6 +181,7 @@ def problem(
         offered=offered,
         is_open=is_open,
         room_min=room,
+        start_room_min=start_room,
         max_station_min=np.array([cases[case].max_station_min for case in controllers.case]),
     )
 
@@ -231,16 +236,25 @@ def _driest(state: ZoneState, settings: ProgramSettings) -> ZoneState:
 
 
 def _choices(
-    controllers: ControllerTable, cases: tuple[RuleCase, ...], days: int
-) -> tuple[BoolArray, BoolArray, FloatArray]:
+    controllers: ControllerTable, cases: tuple[RuleCase, ...], days: int, settings: ProgramSettings
+) -> tuple[BoolArray, BoolArray, FloatArray, FloatArray]:
     """Patterns of each controller as arrays: runs, existence, room."""
     runs = np.zeros((len(cases), MOST_PATTERNS, days), dtype=np.bool_)
     is_open = np.zeros((len(cases), MOST_PATTERNS), dtype=np.bool_)
-    room = np.zeros((len(cases), MOST_PATTERNS))
+    room, start_room = np.zeros((2, len(cases), MOST_PATTERNS))
     for at, case in enumerate(cases):
         for pattern, choice in enumerate(case.choices[:MOST_PATTERNS]):
             runs[at, pattern] = choice.runs
             is_open[at, pattern] = True
-            room[at, pattern] = max(block.closes_min - block.opens_min for block in choice.blocks)
+            widest = max(choice.blocks, key=_starts_room)
+            # Start times are keyed in whole steps, so the first may have to wait for one.
+            opens = widest.opens_min + settings.start_step_min - 1
+            room[at, pattern] = widest.closes_min - opens
+            start_room[at, pattern] = MINUTES_A_DAY - settings.start_step_min - opens
     of = controllers.case
-    return np.ascontiguousarray(runs[of].transpose(2, 0, 1)), is_open[of], room[of]
+    return np.ascontiguousarray(runs[of].transpose(2, 0, 1)), is_open[of], room[of], start_room[of]
+
+
+def _starts_room(block: Block) -> int:
+    """Room of a block for several starts [min]."""
+    return min(block.closes_min, MINUTES_A_DAY) - block.opens_min

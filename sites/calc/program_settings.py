@@ -42,8 +42,9 @@ class ProgramSettings:
         program letter, against 1 for losing as much water as the zone needs [1].
     broken_hours, overrun_weight
         Cost of a program that does not fit its hours, before the shortfall weight [1].
-    keep_shortfall, keep_loss
-        What is set stays as long as it is within these of the best: missing adequacy [1], loss per need [1].
+    keep_shortfall, keep_loss, keep_loss_clock
+        What is set stays as long as it is within these of the best: missing adequacy [1], loss per need [1],
+        governed and by the clock alone.
     sensor_settle_min
         Least time from the end of a pass to the next start of a governed controller [min].
     start_step_min
@@ -77,6 +78,7 @@ class ProgramSettings:
     overrun_weight: float = 0.5
     keep_shortfall: float = 0.02
     keep_loss: float = 0.05
+    keep_loss_clock: float = 0.10
     sensor_settle_min: float = 30.0
     start_step_min: int = 5
     done_by_min: int = 6 * 60

@@ -49,6 +49,8 @@ class TimerLimits:
         Start times are keyed in whole steps [min].
     done_by_min
         Time of day by which watering is best over [min after midnight].
+    stops_midway
+        Whether the sensor can stop a run midway; where it cannot, the order does not matter to it.
     """
 
     governing_station: int
@@ -57,15 +59,17 @@ class TimerLimits:
     settle_min: float
     start_step_min: int
     done_by_min: int
+    stops_midway: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Letter:
-    """One program letter: starts [min after midnight] and runs in their order."""
+    """One program letter: starts [min after midnight], runs in their order, and whether for low demand."""
 
     letter: str
     starts_min: tuple[int, ...]
     runs: tuple[StationRun, ...]
+    is_low: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +98,14 @@ class Timetable:
     overrun_min: float
 
 
-def timetable(runs: Sequence[StationRun], starts: int, choice: DayChoice, limits: TimerLimits) -> Timetable:
-    """The runs of a pass, `starts` times a day, set into the widest hours of a day choice.
+def timetable(
+    runs: Sequence[StationRun],
+    starts: int,
+    choice: DayChoice,
+    limits: TimerLimits,
+    low_runs: Sequence[StationRun] = (),
+) -> Timetable:
+    """The runs of a pass, `starts` times a day, set into hours of a day choice: before noon where they fit.
 
     The governing station closes the pass: by order where the timer allows one, else alone in the last program
     letter, which starts when the others have ended; where neither is possible its wire has to be exchanged.
@@ -110,25 +120,33 @@ def timetable(runs: Sequence[StationRun], starts: int, choice: DayChoice, limits
         Day pattern with its hours [min].
     limits
         What the timer allows.
+    low_runs
+        Runs of the letter for low demand, which starts once, before the main letter's first start.
     """
     used = sorted((run for run in runs if run.minutes > 0), key=lambda run: run.station)
-    block = max(choice.blocks, key=lambda one: one.closes_min - one.opens_min)
+    low = tuple(sorted((run for run in low_runs if run.minutes > 0), key=lambda run: run.station))
+    lead = _up(sum(run.minutes for run in low), limits.start_step_min)
     first, last, cut_short = _groups(used, limits)
-    length = sum(run.minutes for run in used)
-    before = _up(sum(run.minutes for run in first), limits.start_step_min) if last else 0
-    total = before + sum(run.minutes for run in last) if last else length
-    spacing = _up(_spacing(used, total, starts, limits), limits.start_step_min)
-    times, overrun = _start_times(block, starts, total, spacing, before, limits)
-    letters = [Letter(LETTERS[0], times, tuple(first))]
+    total = sum(run.minutes for run in used)
+    # The second letter starts when the first has ended, to the minute.
+    before = _up(sum(run.minutes for run in first), 1) if last else 0
     if last:
-        letters.append(
-            Letter(
-                LETTERS[limits.program_count - 1], tuple(int(time + before) for time in times), tuple(last)
-            )
-        )
+        total = before + sum(run.minutes for run in last)
+    spacing = _up(_spacing(used, total, starts, limits), limits.start_step_min)
+    tried = [
+        (*_start_times(block, starts, total, spacing, before, lead, limits), block)
+        for block in sorted(choice.blocks, key=lambda one: one.opens_min)
+    ]
+    times, overrun, block = min(tried, key=lambda one: one[1])
+    letters = [Letter(LETTERS[0], times, tuple(first))]
+    if low:
+        letters.append(Letter(LETTERS[1], (int(times[0] - lead),), low, is_low=True))
+    if last:
+        own = tuple(int(time + before) for time in times)
+        letters.append(Letter(LETTERS[limits.program_count - 1], own, tuple(last)))
     return Timetable(
         letters=tuple(letter for letter in letters if letter.runs),
-        used_min=(times[-1] - times[0] if times else 0) + total,
+        used_min=lead + (times[-1] - times[0]) + total,
         window_min=float(block.closes_min - block.opens_min),
         needs_wire_move=bool(cut_short),
         cut_short=tuple(cut_short),
@@ -147,6 +165,8 @@ def _groups(
         return used, [], []
     if limits.has_free_order:
         return [*others, *governing], [], []
+    if not limits.stops_midway:
+        return used, [], []
     if limits.program_count >= 2:
         return others, governing, []
     return used, [], behind
@@ -161,7 +181,13 @@ def _spacing(used: list[StationRun], total: float, starts: int, limits: TimerLim
 
 
 def _start_times(
-    block: Block, starts: int, total: float, spacing: float, before: float, limits: TimerLimits
+    block: Block,
+    starts: int,
+    total: float,
+    spacing: float,
+    before: float,
+    lead: float,
+    limits: TimerLimits,
 ) -> tuple[tuple[int, ...], float]:
     """Start times [min after midnight] as late as watering is best, and the minutes that do not fit."""
     step = limits.start_step_min
@@ -170,17 +196,13 @@ def _start_times(
     # A start belongs to its own day: it may not slip past midnight, and neither may the second letter's.
     latest = MINUTES_A_DAY - step - before
     span = (starts - 1) * spacing
-    opens = _up(block.opens_min, step)
+    opens = _up(block.opens_min, step) + lead
     for end in (best_end, closes):
         last = _down(min(end - total, latest), step)
         if last - span >= opens:
             return tuple(int(last - span + number * spacing) for number in range(starts)), 0.0
-    available = min(closes, MINUTES_A_DAY + total) - opens
-    needed = span + total
-    fitting = tuple(
-        int(time) for number in range(starts) if (time := opens + number * spacing) <= latest
-    ) or (int(opens),)
-    return fitting, max(needed - available, 1.0)
+    over = opens + span - _down(min(closes - total, latest), step)
+    return tuple(int(opens + number * spacing) for number in range(starts)), max(over, 1.0)
 
 
 def _up(value: float, step: int) -> float:

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sites.calc.program_cost import need_mm
-from sites.calc.program_now import SetNow, set_now
+from sites.calc.program_chosen import Chosen
 from sites.calc.program_problem import Problem
-from sites.calc.program_search import Chosen, best_programs
+from sites.calc.program_score import irrigation_need_mm, landscape_need_mm
+from sites.calc.program_search import best_programs
+from sites.calc.program_slots import chosen_slots
+from sites.calc.program_trial import Slots, Trial, trial
 from weather.calc.arrays import BoolArray, FloatArray
 
 # A share of days beyond allowed depletion counts this much as missing water [1]: turf greys, but lives.
@@ -39,8 +41,8 @@ class RoundPlan:
     """
 
     chosen: Chosen
-    new: SetNow
-    now: SetNow
+    new: Trial
+    now: Trial
     need_mm: FloatArray
     is_change: BoolArray
     is_past_runoff: BoolArray
@@ -48,9 +50,7 @@ class RoundPlan:
     dry_days_spared: FloatArray
 
 
-def round_plan(
-    given: Problem, *, starts: FloatArray, run_min: FloatArray, is_known: BoolArray, breaks_rule: BoolArray
-) -> RoundPlan:
+def round_plan(given: Problem, *, now: Slots, breaks_rule: BoolArray) -> RoundPlan:
     """The best program of each controller, held against what is set.
 
     A change is material where missing adequacy falls by more than the keep band, or losses per need do, or
@@ -60,54 +60,44 @@ def round_plan(
     ----------
     given
         Controllers of one kind with their zones.
-    starts
-        Starts offered as set [1/d], (days, controllers).
-    run_min
-        Minutes of each zone as set [min/d], (days, zones).
-    is_known
-        Whether anything is set, (controllers,).
+    now
+        What is set.
     breaks_rule
-        Whether what is set runs outside permitted days, (controllers,).
+        Whether what is set runs outside permitted days or hours, (controllers,).
     """
     chosen = best_programs(given)
-    runs = np.take_along_axis(given.offered, np.maximum(chosen.pattern, 0)[None, :, None], axis=2)[:, :, 0]
-    offered = np.where(chosen.pattern >= 0, runs * chosen.starts, 0).astype(np.float64)
-    planned = set_now(
-        given,
-        starts=offered,
-        run_min=offered[:, given.owner] * chosen.minutes,
-        is_known=chosen.pattern >= 0,
-    )
-    present = set_now(given, starts=starts, run_min=run_min, is_known=is_known)
-    need = need_mm(given.truth)
-    past = present.minutes > given.cap_min + 1e-6
-    missing_now, lost_now = _score(given, present, need)
-    missing_new, lost_new = _score(given, planned, need)
+    planned, present = trial(given, chosen_slots(given, chosen)), trial(given, now)
+    past = present.minutes > given.zones.runoff_limit_min + 1e-6
+    missing_now, lost_now = _score(given, present)
+    missing_new, lost_new = _score(given, planned)
     settings = given.settings
-    is_better = (missing_now - missing_new > settings.keep_shortfall) | (
-        lost_now - lost_new > settings.keep_loss
+    keep_loss = np.where(given.governing >= 0, settings.keep_loss, settings.keep_loss_clock)
+    less_missing, less_lost = missing_now - missing_new, lost_now - lost_new
+    # Water saved by letting the garden go dry is no gain.
+    is_better = (less_missing > settings.keep_shortfall) | (
+        (less_lost > keep_loss) & (less_missing > -settings.keep_shortfall)
     )
     any_past = np.logical_or.reduceat(past, given.first)
-    is_change = (is_better | ~is_known | any_past | breaks_rule) & (chosen.pattern >= 0)
+    is_change = (is_better | ~now.is_known | any_past | breaks_rule) & (chosen.pattern >= 0)
     litres = (present.gross_mm - planned.gross_mm) * given.zones.area_m2
-    dry = (present.dry_share - planned.dry_share) * starts.shape[0]
+    dry = (present.dry_share - planned.dry_share) * given.offered.shape[0]
     return RoundPlan(
         chosen=chosen,
         new=planned,
         now=present,
-        need_mm=need,
+        need_mm=irrigation_need_mm(given.truth),
         is_change=is_change,
         is_past_runoff=past,
-        water_at_stake_l=np.where(is_known, np.add.reduceat(litres, given.first), 0.0),
-        dry_days_spared=np.where(is_known, np.add.reduceat(dry, given.first), 0.0),
+        water_at_stake_l=np.where(now.is_known, np.add.reduceat(litres, given.first), 0.0),
+        dry_days_spared=np.where(now.is_known, np.add.reduceat(dry, given.first), 0.0),
     )
 
 
-def _score(given: Problem, done: SetNow, need: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _score(given: Problem, done: Trial) -> tuple[FloatArray, FloatArray]:
     """Missing adequacy and losses per need of each controller, weighted by area [1]."""
     missing = np.maximum(given.settings.target_adequacy - done.adequacy, 0.0)
     missing += DRY_DAYS_COUNT * np.maximum(done.dry_share - given.settings.most_dry_share, 0.0)
-    lost = done.lost_mm / np.maximum(need, 1.0)
+    lost = done.lost_mm / landscape_need_mm(given.truth)
     return (
         np.add.reduceat(missing * given.weight, given.first),
         np.add.reduceat(lost * given.weight, given.first),

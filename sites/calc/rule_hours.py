@@ -67,6 +67,20 @@ def permitted_hours(
     return PermittedHours(first_day, tuple((max(a, 0), b) for a, b in spans if b > 0))
 
 
+def common_hours(hours: Sequence[PermittedHours]) -> PermittedHours:
+    """Spans that are open in all of several permitted hours of the same first day.
+
+    Parameters
+    ----------
+    hours
+        Permitted hours, at least one.
+    """
+    spans = list(hours[0].spans)
+    for other in hours[1:]:
+        spans = _intersection(spans, list(other.spans))
+    return PermittedHours(hours[0].first_day, tuple(spans))
+
+
 def _stage_spans(stage: Stage, watered: Watered, first_day: date, day_count: int) -> list[Span]:
     """Spans that one stage leaves open, one day before and after the days asked for included."""
     start = np.datetime64(first_day, "D") - _DAYS_AROUND

@@ -1,4 +1,4 @@
-"""What the weekly round computes with: controllers, their open days, weather of past seasons."""
+"""Controllers that the weekly round programs, with their open days and what is known of their sensors."""
 
 from __future__ import annotations
 
@@ -6,107 +6,162 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Final
 
 import numpy as np
+from django.db.models import F
 
 from sites.calc import soil
+from sites.calc.landscape import HEADS, PLANTS
 from sites.calc.program_controllers import ControllerTable, RuleCase
-from sites.calc.program_patterns import day_choices
 from sites.calc.program_settings import ProgramSettings
-from sites.calc.program_weather import DaySpan, Seasons, seasons, with_forecast
+from sites.calc.rule_cases import rule_case
 from sites.calc.rule_file import parse_stage
-from sites.calc.rule_hours import permitted_hours
-from sites.calc.rules import AddressUnknownError, Stage, Watered, house_number, tightest
+from sites.calc.rules import AddressUnknownError, Stage, Watered, house_number
 from sites.calc.zone_table import ZoneTable
-from sites.models import Controller, RuleSet
-from weather.calc.arrays import DayArray, FloatArray, IntArray
-from weather.calc.radiation import day_of_year, extraterrestrial_radiation
-from weather.models import Location
-from weather.selectors import weather_days
-
-RECENT_DAYS: Final = 60
-# Spread of a zone's ratio to the governing zone [1]: rate and uniformity measured, or assumed.
-RATIO_SPREAD: Final = (0.12, 0.21)
+from sites.models import BypassLog, Change, Controller, RuleSet, Zone
+from weather.calc.arrays import FloatArray, IntArray
 
 
 @dataclass(frozen=True, slots=True)
 class RoundControllers:
-    """Controllers with their rule cases; `codes` (site, controller) and `frozen` in the same order."""
+    """Controllers with their rule cases; all columns in the same order."""
 
     table: ControllerTable
     cases: tuple[RuleCase, ...]
     site_ids: IntArray
     governing_station: IntArray
     threshold_kpa: FloatArray
+    threshold_steps: tuple[tuple[float, ...], ...]
+    held_days: tuple[int | None, ...]
+    dry_downs: tuple[int | None, ...]
     codes: tuple[tuple[str, str], ...]
     frozen: tuple[bool, ...]
     unknown_address: tuple[bool, ...]
 
 
-def round_controllers(*, zones: ZoneTable, week: date, settings: ProgramSettings) -> RoundControllers:
+def round_controllers(
+    *, zones: ZoneTable, week: date, today: date, settings: ProgramSettings
+) -> RoundControllers:
     """The controllers of the zones, in the zones' order, each with the days that its rules leave open."""
     ids = zones.controller_id[np.sort(np.unique(zones.controller_id, return_index=True)[1])]
-    rows = {
+    found = {
         row.pk: row for row in Controller.objects.filter(pk__in=ids.tolist()).select_related("site", "sensor")
     }
-    stages = _stages({row.site.rule_set for row in rows.values()})
-    cases: dict[tuple[object, ...], int] = {}
-    found: list[RuleCase] = []
-    unknown: list[bool] = []
-    case_of = []
-    for pk in ids.tolist():
-        row = rows[pk]
-        number = house_number(row.site.address)
-        key = (row.site.rule_set, None if number is None else number % 10, row.day_modes)
-        if key not in cases:
-            cases[key] = len(found)
-            case, is_unknown = _case(stages.get(row.site.rule_set, ()), number, row.day_modes, week, settings)
-            found.append(case)
-            unknown.append(is_unknown)
-        case_of.append(cases[key])
+    rows = [found[pk] for pk in ids.tolist()]
+    cases, case_of, unknown = _cases(rows, zones, week, settings)
     governing = {int(c): at for at, c in enumerate(zones.controller_id) if zones.is_governing[at]}
-    threshold_kpa = np.array([_threshold(rows[pk]) for pk in ids.tolist()])
-    is_governed = np.array([rows[pk].governed and pk in governing for pk in ids.tolist()], dtype=np.bool_)
+    threshold = np.array([_threshold(row) for row in rows])
+    is_governed = np.array([row.governed and row.pk in governing for row in rows], dtype=np.bool_)
+    held = _held_since(rows)
     return RoundControllers(
         table=ControllerTable(
             controller_id=ids,
             is_governed=is_governed,
-            stops_midway=np.array([rows[pk].gating == "any_time" for pk in ids.tolist()], dtype=np.bool_),
-            has_free_order=np.array(
-                [rows[pk].station_order == "free" for pk in ids.tolist()], dtype=np.bool_
-            ),
-            program_count=np.array([rows[pk].program_count for pk in ids.tolist()]),
-            starts_per_program=np.array([rows[pk].starts_per_program for pk in ids.tolist()]),
-            max_run_min=np.array([float(rows[pk].max_run_min) for pk in ids.tolist()]),
-            minute_step=np.array([float(rows[pk].minute_step) for pk in ids.tolist()]),
+            stops_midway=np.array([row.gating == "any_time" for row in rows], dtype=np.bool_),
+            has_free_order=np.array([row.station_order == "free" for row in rows], dtype=np.bool_),
+            program_count=np.array([row.program_count for row in rows], dtype=np.int64),
+            starts_per_program=np.array([row.starts_per_program for row in rows], dtype=np.int64),
+            max_run_min=np.array([float(row.max_run_min) for row in rows]),
+            minute_step=np.array([float(row.minute_step) for row in rows]),
             threshold_mm=np.array(
                 [
-                    _threshold_mm(zones, governing[pk], kpa) if is_on else np.nan
-                    for pk, kpa, is_on in zip(ids.tolist(), threshold_kpa, is_governed, strict=True)
+                    _threshold_mm(zones, governing[row.pk], kpa) if is_on else np.nan
+                    for row, kpa, is_on in zip(rows, threshold, is_governed, strict=True)
                 ]
             ),
             case=np.array(case_of, dtype=np.int64),
         ),
-        cases=tuple(found),
-        site_ids=np.array([rows[pk].site_id for pk in ids.tolist()], dtype=np.int64),
+        cases=cases,
+        site_ids=np.array([row.site_id for row in rows], dtype=np.int64),
         governing_station=np.array(
             [
-                int(zones.station[governing[pk]]) if is_on else 0
-                for pk, is_on in zip(ids.tolist(), is_governed, strict=True)
+                int(zones.station[governing[row.pk]]) if is_on else 0
+                for row, is_on in zip(rows, is_governed, strict=True)
             ]
         ),
-        threshold_kpa=threshold_kpa,
-        codes=tuple((rows[pk].site.code, rows[pk].code) for pk in ids.tolist()),
-        frozen=tuple(rows[pk].site.program_frozen for pk in ids.tolist()),
+        threshold_kpa=threshold,
+        threshold_steps=tuple(_steps(row) for row in rows),
+        held_days=tuple(None if day is None else (today - day).days for day in held),
+        dry_downs=_dry_downs(rows, held),
+        codes=tuple((row.site.code, row.code) for row in rows),
+        frozen=tuple(row.site.program_frozen for row in rows),
         unknown_address=tuple(unknown[case] for case in case_of),
     )
+
+
+def _cases(
+    rows: Sequence[Controller], zones: ZoneTable, week: date, settings: ProgramSettings
+) -> tuple[tuple[RuleCase, ...], list[int], list[bool]]:
+    """Rule cases, the case of each controller, and whether a house number lacks for it."""
+    stages = _stages({row.site.rule_set for row in rows})
+    watered = _watered(rows, zones, stages, week)
+    known: dict[tuple[object, ...], int] = {}
+    cases: list[RuleCase] = []
+    unknown: list[bool] = []
+    case_of = []
+    for row in rows:
+        kinds = watered[row.pk]
+        key = (row.site.rule_set, kinds, row.day_modes, row.site.timezone)
+        if key not in known:
+            known[key] = len(cases)
+            try:
+                case = rule_case(
+                    stages.get(row.site.rule_set, ()),
+                    sorted(kinds, key=repr),
+                    first_day=week,
+                    day_count=settings.horizon_days,
+                    day_modes=row.day_modes.split(","),
+                    timezone=row.site.timezone,
+                )
+                unknown.append(False)
+            except AddressUnknownError:
+                case = RuleCase(())
+                unknown.append(True)
+            cases.append(case)
+        case_of.append(known[key])
+    return tuple(cases), case_of, unknown
+
+
+def _watered(
+    rows: Sequence[Controller], zones: ZoneTable, stages: dict[str, tuple[Stage, ...]], week: date
+) -> dict[int, frozenset[Watered]]:
+    """What each controller waters, as far as its rules ask, so that many controllers share a case."""
+    planted = dict(
+        Zone.objects.filter(controller__in=[row.pk for row in rows], planted_on__isnull=False).values_list(
+            "pk", "planted_on"
+        )
+    )
+    of_controller: dict[int, list[int]] = {}
+    for at, pk in enumerate(zones.controller_id.tolist()):
+        of_controller.setdefault(pk, []).append(at)
+    found = {}
+    for row in rows:
+        mine = stages.get(row.site.rule_set, ())
+        asks_kind = any(stage.heads or stage.plants for stage in mine)
+        longest = max((stage.exempt_days_after_planting for stage in mine), default=0)
+        number = house_number(row.site.address) if mine else None
+        # Rules ask for parity or the last digit only.
+        digit = None if number is None else number % 10
+        kinds = set()
+        for at in of_controller[row.pk]:
+            day = planted.get(int(zones.zone_id[at]))
+            fresh = day if day is not None and day + timedelta(days=longest) > week else None
+            head, plant = (HEADS[zones.head[at]], PLANTS[zones.plant[at]]) if asks_kind else ("", "")
+            kinds.add(Watered(digit, head, plant, fresh))
+        found[row.pk] = frozenset(kinds)
+    return found
 
 
 def _threshold(row: Controller) -> float:
     """Threshold as set [kPa], NaN where none is known."""
     sensor = getattr(row, "sensor", None)
     return float(sensor.threshold_kpa) if sensor is not None and sensor.threshold_kpa else math.nan
+
+
+def _steps(row: Controller) -> tuple[float, ...]:
+    """Settings that the unit offers [kPa]."""
+    sensor = getattr(row, "sensor", None)
+    return sensor.threshold_steps if sensor is not None else ()
 
 
 def _threshold_mm(zones: ZoneTable, at: int, kpa: float) -> float:
@@ -117,74 +172,39 @@ def _threshold_mm(zones: ZoneTable, at: int, kpa: float) -> float:
     return float(soil.threshold_depletion_mm(texture, kpa, float(zones.root_depth_mm[at])))
 
 
+def _held_since(rows: Sequence[Controller]) -> list[date | None]:
+    """Since when each sensor's threshold stands: its last change, else the day it was put in."""
+    keys = {f"{row.site.code}/{row.code}": row.pk for row in rows}
+    changed: dict[int, date] = {}
+    for key, at, after in (
+        Change.objects.filter(kind="sensor", site_code__in={row.site.code for row in rows})
+        .order_by("at")
+        .values_list("key", "at", "after")
+    ):
+        if key in keys and "threshold_kpa" in (after or {}):
+            changed[keys[key]] = at.date()
+    return [
+        changed.get(row.pk, row.sensor.installed_on if getattr(row, "sensor", None) else None) for row in rows
+    ]
+
+
+def _dry_downs(rows: Sequence[Controller], held: Sequence[date | None]) -> tuple[int | None, ...]:
+    """Logged days on which a sensor blocked some starts and let others through, since its setting stands."""
+    since = {row.pk: day for row, day in zip(rows, held, strict=True) if day is not None}
+    counts: dict[int, int] = {}
+    logs = BypassLog.objects.filter(
+        controller_id__in=list(since),
+        starts_bypassed__gt=0,
+        starts_scheduled__gt=F("starts_bypassed") + F("starts_skipped"),
+        start__gte=min(since.values(), default=date.min),
+    )
+    for pk, start in logs.values_list("controller_id", "start"):
+        if start >= since[pk]:
+            counts[pk] = counts.get(pk, 0) + 1
+    return tuple(counts.get(row.pk, 0) if row.pk in since else None for row in rows)
+
+
 def _stages(codes: set[str]) -> dict[str, tuple[Stage, ...]]:
     """Stages of the rule sets by code."""
     sets = RuleSet.objects.filter(code__in=codes).prefetch_related("stages")
     return {one.code: tuple(parse_stage(stage.spec) for stage in one.stages.all()) for one in sets}
-
-
-def _case(
-    stages: Sequence[Stage], number: int | None, day_modes: str, week: date, settings: ProgramSettings
-) -> tuple[RuleCase, bool]:
-    """Open days under the rules, and whether they could not be told for want of a house number."""
-    days = _days(week, week + timedelta(days=settings.horizon_days))
-    watered = Watered(number)
-    try:
-        hours = permitted_hours(stages, watered, week, settings.horizon_days)
-        most_days, most_minutes = tightest(stages, watered, days)
-    except AddressUnknownError:
-        return RuleCase(()), True
-    choices = day_choices(hours, days, day_modes=day_modes.split(","), max_days_per_week=most_days)
-    return RuleCase(choices, math.inf if most_minutes is None else float(most_minutes)), False
-
-
-def _days(start: date, end: date) -> DayArray:
-    """Days from `start` to `end` (exclusive)."""
-    return np.arange(np.datetime64(start), np.datetime64(end))
-
-
-def zone_margins(*, zones: ZoneTable, factors: FloatArray, settings: ProgramSettings) -> FloatArray:
-    """Factor on each zone's demand that covers what is not known of it, times what visits taught [1]."""
-    is_assumed = zones.precipitation_rate_assumed | zones.distribution_uniformity_assumed
-    spread = np.where(is_assumed, RATIO_SPREAD[1], RATIO_SPREAD[0])
-    return np.asarray(np.exp(settings.margin_strength * spread) * factors)
-
-
-def round_weather(*, location_ids: IntArray, week: date, today: date, settings: ProgramSettings) -> Seasons:
-    """The horizon's days in past seasons with the forecast in front, (days, locations, seasons)."""
-    length = timedelta(days=settings.horizon_days)
-    past = []
-    for years in range(1, settings.seasons + 1):
-        start = _years_before(week, years)
-        past.append(_span(location_ids, start, start + length))
-    recent = _span(location_ids, today - timedelta(days=RECENT_DAYS), today)
-    found = seasons(past, recent, _radiation_ratio(location_ids, week, today, settings), settings)
-    ahead = week + timedelta(days=settings.forecast_days)
-    return with_forecast(found, _span(location_ids, week, ahead), settings)
-
-
-def _years_before(day: date, years: int) -> date:
-    """The same calendar day years before; 29 February counts as the 28th."""
-    try:
-        return day.replace(year=day.year - years)
-    except ValueError:
-        return day.replace(year=day.year - years, day=28)
-
-
-def _span(location_ids: IntArray, start: date, end: date) -> DaySpan:
-    """Weather of a span, NaN where unknown, columns in the order of the ids."""
-    sky = weather_days(location_ids=location_ids, start=start, end=end)
-    order = np.searchsorted(sky.location_ids, location_ids)
-    return DaySpan(sky.reference_et_mm[:, order], sky.rain_mm[:, order])
-
-
-def _radiation_ratio(
-    location_ids: IntArray, week: date, today: date, settings: ProgramSettings
-) -> FloatArray:
-    """Extraterrestrial radiation of each horizon day over the mean of the recent days, (days, locations)."""
-    latitude = dict(Location.objects.filter(pk__in=location_ids.tolist()).values_list("pk", "latitude"))
-    degrees = np.array([latitude.get(int(pk), 0.0) for pk in location_ids])
-    ahead = _days(week, week + timedelta(days=settings.horizon_days))
-    recent = _days(today - timedelta(days=RECENT_DAYS), today)
-    above = extraterrestrial_radiation(day_of_year(ahead), degrees)
-    return np.asarray(above / extraterrestrial_radiation(day_of_year(recent), degrees).mean(axis=0))

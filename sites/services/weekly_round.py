@@ -10,19 +10,22 @@ from typing import Final
 import numpy as np
 from django.db import transaction
 
-from sites.calc.program_controllers import RuleCase
-from sites.calc.program_passes import program_passes
-from sites.calc.program_problem import Problem, problem
+from sites.calc.program_binding import binding_limits
+from sites.calc.program_margin import margins
+from sites.calc.program_problem import problem
 from sites.calc.program_settings import ProgramSettings
+from sites.calc.program_slots import breaks_rules, set_slots
 from sites.calc.program_weather import Seasons
-from sites.calc.round_plan import RoundPlan, round_plan
+from sites.calc.round_plan import round_plan
 from sites.calc.zone_table import ZoneTable
 from sites.models import Recommendation, RecommendationLine, Site, Zone
 from sites.models.choices import ProgramStatus
 from sites.selectors.balance import balance_days
 from sites.selectors.programs_set import program_lines
-from sites.selectors.round_inputs import RoundControllers, round_controllers, round_weather, zone_margins
+from sites.selectors.round_inputs import RoundControllers, round_controllers
+from sites.selectors.round_weather import round_weather
 from sites.selectors.zones import zone_table
+from sites.services.round_context import context
 from sites.services.round_rows import recommendation_rows
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 
@@ -105,11 +108,14 @@ def _sites_round(
     table = table.take(has_weather)
     if len(table) == 0:
         return [], lacking
-    found = round_controllers(zones=table, week=week, settings=settings)
+    found = round_controllers(zones=table, week=week, today=today, settings=settings)
     depletion = _depletion_mm(table, today)
     factors = dict(Zone.objects.filter(pk__in=table.zone_id.tolist()).values_list("pk", "margin_factor"))
-    margin = zone_margins(
-        zones=table, factors=np.array([factors[int(pk)] for pk in table.zone_id]), settings=settings
+    margin = margins(
+        table,
+        _governing(table, found),
+        np.array([factors[int(pk)] for pk in table.zone_id]),
+        settings,
     )
     rows: Rows = []
     for is_governed in (True, False):
@@ -120,6 +126,17 @@ def _sites_round(
                 some, table, found, weather, places, depletion, margin, week, today, price_per_m3, settings
             )
     return rows, lacking
+
+
+def _governing(table: ZoneTable, found: RoundControllers) -> IntArray:
+    """Position of the zone that governs each zone, -1 where none does."""
+    governed = set(found.table.controller_id[found.table.is_governed].tolist())
+    of = {
+        int(pk): at
+        for at, pk in enumerate(table.controller_id)
+        if table.is_governing[at] and int(pk) in governed
+    }
+    return np.array([of.get(int(pk), -1) for pk in table.controller_id], dtype=np.int64)
 
 
 def _without(table: ZoneTable, where: BoolArray) -> list[tuple[str, str]]:
@@ -167,62 +184,29 @@ def _chunk(
         settings=settings,
     )
     days = np.arange(np.datetime64(week), np.datetime64(week) + settings.horizon_days)
-    passes = program_passes(
-        program_lines(controller_ids=given.controllers.controller_id),
-        days=days,
-        controller_ids=given.controllers.controller_id,
-        zone_ids=zones.zone_id,
+    lines = program_lines(controller_ids=given.controllers.controller_id)
+    now = set_slots(given, lines, days)
+    breaks = breaks_rules(given, now, found.cases)
+    plan = round_plan(given, now=now, breaks_rule=breaks)
+    of = context(
+        given=given,
+        plan=plan,
+        found=found,
+        binding=binding_limits(given, plan.chosen, plan.new),
+        breaks_rule=breaks,
+        lines=lines,
+        week=week,
+        today=today,
+        price_per_m3=price_per_m3,
     )
-    starts = passes.starts.astype(np.float64)
-    plan = round_plan(
-        given,
-        starts=starts,
-        run_min=passes.run_min.astype(np.float64),
-        is_known=passes.is_known[0],
-        breaks_rule=_breaks_rule(starts, given, found.cases),
-    )
-    return _rows(given, plan, found, some, weather, places, week, today, price_per_m3)
-
-
-def _breaks_rule(starts: FloatArray, given: Problem, cases: tuple[RuleCase, ...]) -> BoolArray:
-    """Whether a start as set lies on a day that no open day pattern has, (controllers,)."""
-    open_days = np.stack(
-        [
-            np.logical_or.reduce([choice.runs for choice in cases[case].choices])
-            if cases[case].choices
-            else np.zeros(starts.shape[0], dtype=np.bool_)
-            for case in given.controllers.case
-        ],
-        axis=1,
-    )
-    return np.asarray(((starts > 0) & ~open_days).any(axis=0))
-
-
-def _rows(
-    given: Problem,
-    plan: RoundPlan,
-    found: RoundControllers,
-    some: IntArray,
-    weather: Seasons,
-    places: IntArray,
-    week: date,
-    today: date,
-    price_per_m3: float,
-) -> Rows:
-    """Model rows of a chunk."""
     rows: Rows = []
     for at, controller in enumerate(some):
         place = int(np.searchsorted(places, given.zones.location_id[given.first[at]]))
         rows.append(
             recommendation_rows(
-                given=given,
-                plan=plan,
+                of=of,
                 at=at,
-                found=found,
                 controller=int(controller),
-                week=week,
-                today=today,
-                price_per_m3=price_per_m3,
                 seasons_used=int(weather.seasons_used[place]),
                 short_history=bool(weather.is_short[place]),
             )

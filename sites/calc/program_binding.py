@@ -1,0 +1,170 @@
+"""Which limit keeps the best program from being good enough: the one without which there is a good one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from sites.calc.program_chosen import Chosen
+from sites.calc.program_problem import MOST_PATTERNS, MOST_STARTS, Problem
+from sites.calc.program_search import best_programs
+from sites.calc.program_slots import chosen_slots
+from sites.calc.program_trial import Trial, trial
+from weather.calc.arrays import BoolArray, IntArray
+
+SOIL: Final = "the root zone holds too little between waterings"
+_FREE_INTERVALS: Final = (1, 2, 3, 4, 7, 14)
+
+
+def is_short(given: Problem, done: Trial) -> BoolArray:
+    """Whether a zone of the controller misses what is promised, (controllers,).
+
+    Parameters
+    ----------
+    given
+        The problem.
+    done
+        What its programs do.
+    """
+    short = done.adequacy < given.settings.promised_adequacy
+    return np.asarray(np.logical_or.reduceat(short, given.first))
+
+
+def binding_limits(given: Problem, chosen: Chosen, done: Trial) -> list[str]:
+    """The limit that binds each controller, empty where its program is good, (controllers,).
+
+    Each limit is lifted alone, and the search run again: the first without which every zone gets what is
+    promised is the one that binds. Where none does alone, all are lifted: then it is named as several limits,
+    or as the soil's, if even that does not help.
+
+    Parameters
+    ----------
+    given
+        Controllers of one kind.
+    chosen
+        Their best programs.
+    done
+        What these do.
+    """
+    words = [""] * len(given.controllers)
+    bad = is_short(given, done) | (chosen.overrun_min > 0)
+    closed = ~given.is_open.any(axis=1)
+    for at in np.flatnonzero(closed):
+        words[at] = "no watering is allowed"
+    left = np.flatnonzero(bad & ~closed)
+    for name, lift in _LIFTS.items():
+        if left.size == 0:
+            return words
+        part = lift(part_of(given, left))
+        fits = _fits(part)
+        for at in left[fits]:
+            words[at] = name
+        left = left[~fits]
+    if left.size:
+        part = part_of(given, left)
+        for lift in _LIFTS.values():
+            part = lift(part)
+        for at, fits in zip(left, _fits(part), strict=True):
+            words[at] = "several limits together" if fits else SOIL
+    return words
+
+
+def _fits(part: Problem) -> BoolArray:
+    """Whether the best programs of a problem are good."""
+    chosen = best_programs(part)
+    done = trial(part, chosen_slots(part, chosen))
+    return np.asarray(~is_short(part, done) & (chosen.overrun_min <= 0) & (chosen.pattern >= 0))
+
+
+def part_of(given: Problem, rows: IntArray) -> Problem:
+    """The problem of some of its controllers, in rising order.
+
+    Parameters
+    ----------
+    given
+        The problem.
+    rows
+        Positions of the controllers, (n,).
+    """
+    mine = np.isin(given.owner, rows)
+    zones = np.flatnonzero(mine)
+    owner = np.searchsorted(rows, given.owner[zones])
+    governing = np.where(given.governing[rows] >= 0, np.searchsorted(zones, given.governing[rows]), -1)
+    return replace(
+        given,
+        zones=given.zones.take(zones),
+        controllers=given.controllers.take(rows),
+        owner=owner,
+        first=np.searchsorted(owner, np.arange(len(rows))),
+        governing=governing,
+        weight=given.weight[zones],
+        margin=given.margin[zones],
+        cap_min=given.cap_min[zones],
+        least_min=given.least_min[zones],
+        state=given.state.take(zones),
+        truth=given.truth.take(zones),
+        offered=np.ascontiguousarray(given.offered[:, rows]),
+        is_open=given.is_open[rows],
+        room_min=given.room_min[rows],
+        start_room_min=given.start_room_min[rows],
+        max_station_min=given.max_station_min[rows],
+    )
+
+
+def _more_hours(part: Problem) -> Problem:
+    """All hours of the day open."""
+    free = np.full(part.room_min.shape, 1440.0)
+    return replace(part, room_min=free, start_room_min=free)
+
+
+def _more_days(part: Problem) -> Problem:
+    """All days open."""
+    days = np.arange(part.offered.shape[0])
+    runs = np.stack([days % every == 0 for every in _FREE_INTERVALS[:MOST_PATTERNS]], axis=1)
+    room = np.repeat(part.room_min.max(axis=1)[:, None], MOST_PATTERNS, axis=1)
+    start = np.repeat(part.start_room_min.max(axis=1)[:, None], MOST_PATTERNS, axis=1)
+    return replace(
+        part,
+        offered=np.broadcast_to(runs[:, None], part.offered.shape).copy(),
+        is_open=np.ones(part.is_open.shape, dtype=np.bool_),
+        room_min=room,
+        start_room_min=start,
+    )
+
+
+def _more_starts(part: Problem) -> Problem:
+    """As many starts as the search knows."""
+    table = part.controllers
+    return replace(
+        part,
+        controllers=replace(
+            table, starts_per_program=np.full(len(table), MOST_STARTS), program_count=np.full(len(table), 3)
+        ),
+    )
+
+
+def _longer_runs(part: Problem) -> Problem:
+    """Runs as long as the soil takes them."""
+    step = part.controllers.minute_step[part.owner]
+    cap = np.floor(np.minimum(part.zones.runoff_limit_min, 480.0) / step + 1e-9) * step
+    return replace(part, cap_min=cap, max_station_min=np.full(len(part.controllers), np.inf))
+
+
+def _no_run_off(part: Problem) -> Problem:
+    """Runs as long as the controller can, whatever the soil takes."""
+    step = part.controllers.minute_step[part.owner]
+    cap = np.floor(part.controllers.max_run_min[part.owner] / step + 1e-9) * step
+    zones = replace(part.zones, runoff_limit_min=np.full(len(part.zones), np.inf))
+    return replace(part, cap_min=cap, zones=zones)
+
+
+_LIFTS: Final[dict[str, Callable[[Problem], Problem]]] = {
+    "hours of the watering rule": _more_hours,
+    "starts and letters of the timer": _more_starts,
+    "longest run that timer or rule allow": _longer_runs,
+    "watering days": _more_days,
+    "run-off limit": _no_run_off,
+}

@@ -1,0 +1,168 @@
+"""Why a program changes, or why nothing better can be issued, in plain sentences; the deciding one first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from weather.calc.arrays import FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class RoundFacts:
+    """What the sentences about one controller are made of.
+
+    Parameters
+    ----------
+    station, past_limit
+        Stations, and which of them now run past their run-off limit, (zones,) and (n,).
+    adequacy_now, adequacy
+        Share of ET met as set, None where nothing is known, and by the new program [1], (zones,).
+    gross_now_mm, gross_mm
+        Depth over the horizon as set and by the new program [mm], (zones,).
+    promised
+        Share of ET that is promised [1].
+    starts, low_stations
+        Starts of a watering day, and stations in the letter for low demand.
+    is_change, breaks_rule, is_frozen
+        Whether a change is worth making, whether what is set breaks a rule, whether the site keeps its
+        program.
+    binding
+        Limit that keeps the program from being good; empty: none.
+    governing_station, cut_short
+        Station of the sensor, and stations that it may cut short until wires are exchanged.
+    fragile
+        Stations that use more between waterings than their root zone may lose.
+    threshold_words
+        What to do about the threshold; empty: nothing.
+    is_morning_after
+        Whether its early hours belong, by the rule, to the evening before.
+    off_days
+        Days on which the timer has to be switched off.
+    valid_until
+        Day from which the days no longer fit the rules; None: beyond the four weeks.
+    """
+
+    station: IntArray
+    past_limit: IntArray
+    adequacy_now: FloatArray | None
+    adequacy: FloatArray
+    gross_now_mm: float
+    gross_mm: float
+    promised: float
+    starts: int
+    low_stations: IntArray
+    is_change: bool
+    breaks_rule: bool
+    is_frozen: bool
+    binding: str
+    governing_station: int
+    cut_short: tuple[int, ...]
+    fragile: IntArray
+    threshold_words: str
+    is_morning_after: bool
+    off_days: tuple[date, ...]
+    valid_until: date | None
+
+
+def reasons(facts: RoundFacts) -> list[str]:
+    """Plain sentences about one controller's program.
+
+    Parameters
+    ----------
+    facts
+        What they are made of.
+    """
+    found = [] if not facts.binding else [f"The best program falls short; what binds: {facts.binding}."]
+    found += _about_now(facts)
+    if facts.is_frozen:
+        found.append("The site keeps its program as it is, by a person's decision.")
+    elif not facts.is_change and facts.binding:
+        found.append("A new program would do little better than what is set.")
+    elif not facts.is_change:
+        found.append("What is set is good enough: a change would save too little to key it in.")
+    else:
+        found.append(_about_new(facts))
+    return found + _cautions(facts)
+
+
+def _about_now(facts: RoundFacts) -> list[str]:
+    """What is wrong with what is set."""
+    found = []
+    if facts.breaks_rule:
+        found.append("As set, the timer waters on days or in hours that the watering rules bar.")
+    if facts.past_limit.size:
+        found.append(
+            f"{stations_words(facts.past_limit)} now {_verb(facts.past_limit, 'runs', 'run')}"
+            " past the run-off limit of soil, slope and heads."
+        )
+    if facts.adequacy_now is None:
+        return ["Nobody told what the timer is set to now.", *found]
+    dry = facts.station[facts.adequacy_now < facts.promised]
+    if dry.size:
+        least = 100 * float(facts.adequacy_now.min())
+        named = stations_words(dry).lower()
+        found.append(f"As set, {named} would get as little as {least:.0f} % of the need.")
+    if facts.gross_now_mm > 1.15 * max(facts.gross_mm, 1.0):
+        times = facts.gross_now_mm / max(facts.gross_mm, 1.0)
+        found.append(f"As set, it would apply {times:.1f} times as much water as the new program.")
+    return found
+
+
+def _about_new(facts: RoundFacts) -> str:
+    """What the new program does."""
+    least = 100 * float(facts.adequacy.min()) if facts.adequacy.size else 0.0
+    if facts.starts == 1:
+        passes = "One pass a watering day gives"
+    else:
+        passes = f"{facts.starts} short passes a watering day give"
+    words = f"{passes} every zone {least:.0f} % or more of its need"
+    if facts.low_stations.size:
+        named = stations_words(facts.low_stations).lower()
+        words += f"; {named} {_verb(facts.low_stations, 'needs', 'need')} less and moves to program B"
+    return words + "."
+
+
+def _cautions(facts: RoundFacts) -> list[str]:
+    """What to look out for."""
+    found = []
+    if facts.cut_short:
+        named = stations_words(facts.cut_short).lower()
+        found.append(
+            f"Station {facts.governing_station} has the sensor but cannot run last: until two station wires"
+            f" are exchanged, {named} may be cut short."
+        )
+    if facts.fragile.size:
+        named = stations_words(facts.fragile)
+        found.append(
+            f"{named} {_verb(facts.fragile, 'uses', 'use')} more between two waterings than the roots can"
+            f" reach.{(' ' + facts.threshold_words) if facts.threshold_words else ''}"
+        )
+    elif facts.threshold_words:
+        found.append(facts.threshold_words)
+    if facts.is_morning_after:
+        found.append("By the rule, the early hours of these days belong to the evening before.")
+    if facts.off_days:
+        listed = ", ".join(f"{day.day} {day:%B}" for day in facts.off_days)
+        found.append(f"Switch the timer off on {listed}: the rules bar that day.")
+    if facts.valid_until is not None:
+        until = f"{facts.valid_until.day} {facts.valid_until:%B}"
+        found.append(f"The watering rules change: from {until} on, the days have to be keyed in anew.")
+    return found
+
+
+def stations_words(numbers: IntArray | tuple[int, ...]) -> str:
+    """Stations in words, such as `Stations 2, 3`.
+
+    Parameters
+    ----------
+    numbers
+        Station numbers.
+    """
+    listed = ", ".join(str(int(number)) for number in sorted(numbers))
+    return f"Stations {listed}" if len(numbers) > 1 else f"Station {listed}"
+
+
+def _verb(numbers: IntArray, one: str, many: str) -> str:
+    """The verb that fits the number of stations."""
+    return one if len(numbers) == 1 else many
