@@ -88,11 +88,15 @@ def naive_fixed(known: Known, before: Setting | None) -> Setting:
 
 
 def peak_in_ratio(known: Known, before: Setting | None) -> Setting:
-    """Sized once on the hottest month, minutes in ratio to coefficients, cycle and soak, on three days."""
+    """Sized once on the hottest month, minutes in ratio to coefficients, cycle and soak.
+
+    On all days that are open where a sensor has its say, on three days where it has not.
+    """
     if before is not None:
         return before
     zones = known.gardens.zones
-    pattern = _three_days(known)
+    governed = bool(known.gardens.controllers.is_governed.all())
+    pattern = _densest(known) if governed else _three_days(known)
     events = 7.0 * float(runs_on(pattern, known.days).mean())
     event = known.peak_et_mm_d * 7.0 / events * zones.landscape_coefficient / zones.application_efficiency
     total = 60.0 * event / zones.precipitation_rate_mm_h
