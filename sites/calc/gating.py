@@ -231,9 +231,10 @@ class _Tally:
         self.work *= self.per_mm
         np.minimum(self.work, 1.0, out=self.work)
         self.work *= self.state.demand_mm[day][:, None, :]
+        # What is not there cannot be used: the rest of the day goes without.
+        np.minimum(self.work, self.available - self.depletion, out=self.work)
         self.met += self.work
         self.depletion += self.work
-        np.minimum(self.depletion, self.available, out=self.depletion)
         self.dry_days += self.depletion > self.allowed
 
     def outcome(self) -> Outcome:

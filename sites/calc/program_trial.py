@@ -165,9 +165,9 @@ class _Life:
         """A day's ET (stress: FAO-56 Eq. 84)."""
         room = np.maximum(self.available - self.allowed, 1e-3)
         stress = np.clip((self.available - self.depletion) / room, 0.0, 1.0)
-        met = stress * self.state.demand_mm[day]
+        met = np.minimum(stress * self.state.demand_mm[day], self.available - self.depletion)
         self.met += met.sum(axis=1)
-        self.depletion = np.minimum(self.depletion + met, self.available).astype(np.float32)
+        self.depletion = (self.depletion + met).astype(np.float32)
         self.dry += (self.depletion > self.allowed).mean(axis=1)
 
     def trial(self) -> Trial:
