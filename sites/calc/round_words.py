@@ -7,6 +7,10 @@ from datetime import date
 
 from weather.calc.arrays import FloatArray, IntArray
 
+# From here on a difference is told: zone-days [d], and per cent of what is applied.
+_DRY_DAYS_WORTH_SAYING = 3.0
+_LOSS_WORTH_SAYING = 4.0
+
 
 @dataclass(frozen=True, slots=True)
 class RoundFacts:
@@ -20,6 +24,10 @@ class RoundFacts:
         Share of ET met as set, None where nothing is known, and by the new program [1], (zones,).
     gross_now_mm, gross_mm
         Depth over the horizon as set and by the new program [mm], (zones,).
+    lost_now_pct, lost_pct
+        Losses of what is applied, as set and by the new program [%].
+    dry_days_spared
+        Zone-days beyond allowed depletion that the new program spares over the horizon [d].
     promised
         Share of ET that is promised [1].
     starts, low_stations
@@ -49,6 +57,9 @@ class RoundFacts:
     adequacy: FloatArray
     gross_now_mm: float
     gross_mm: float
+    lost_now_pct: float
+    lost_pct: float
+    dry_days_spared: float
     promised: float
     starts: int
     low_stations: IntArray
@@ -103,6 +114,14 @@ def _about_now(facts: RoundFacts) -> list[str]:
         least = 100 * float(facts.adequacy_now.min())
         named = stations_words(dry).lower()
         found.append(f"As set, {named} would get as little as {least:.0f} % of the need.")
+    elif facts.dry_days_spared >= _DRY_DAYS_WORTH_SAYING:
+        days = f"{facts.dry_days_spared:.0f}"
+        found.append(f"As set, zones would be drier than they should on {days} more days of the four weeks.")
+    if facts.lost_now_pct > facts.lost_pct + _LOSS_WORTH_SAYING:
+        found.append(
+            f"As set, {facts.lost_now_pct:.0f} % of the water is lost to run-off, drainage and many short"
+            f" runs; the new program loses {facts.lost_pct:.0f} %."
+        )
     if facts.gross_now_mm > 1.15 * max(facts.gross_mm, 1.0):
         times = facts.gross_now_mm / max(facts.gross_mm, 1.0)
         found.append(f"As set, it would apply {times:.1f} times as much water as the new program.")
@@ -119,7 +138,8 @@ def _about_new(facts: RoundFacts) -> str:
     words = f"{passes} every zone {least:.0f} % or more of its need"
     if facts.low_stations.size:
         named = stations_words(facts.low_stations).lower()
-        words += f"; {named} {_verb(facts.low_stations, 'needs', 'need')} less and moves to program B"
+        words += f"; {named} {_verb(facts.low_stations, 'needs less and moves', 'need less and move')}"
+        words += " to program B"
     return words + "."
 
 

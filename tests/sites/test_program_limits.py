@@ -225,6 +225,9 @@ def facts(**given_: object) -> RoundFacts:
         adequacy=np.array([0.99, 0.97, 0.98]),
         gross_now_mm=200.0,
         gross_mm=100.0,
+        lost_now_pct=12.0,
+        lost_pct=10.0,
+        dry_days_spared=0.0,
         promised=0.95,
         starts=3,
         low_stations=np.array([], dtype=np.int64),
@@ -249,6 +252,21 @@ def test_a_change_is_explained_by_what_is_wrong_and_what_will_be() -> None:
         "As set, it would apply 2.0 times as much water as the new program.",
         "3 short passes a watering day give every zone 97 % or more of its need.",
     ]
+
+
+def test_losses_and_dry_days_are_told_where_they_differ() -> None:
+    lossy = reasons(facts(lost_now_pct=30.0))
+    dry = reasons(facts(adequacy_now=np.array([0.97, 0.97, 0.97]), dry_days_spared=9.0))
+
+    assert lossy[1].startswith("As set, 30 % of the water is lost")
+    assert dry[0].endswith("on 9 more days of the four weeks.")
+
+
+def test_stations_that_need_less_are_named_in_good_grammar() -> None:
+    assert "station 3 needs less and moves to program B" in reasons(facts(low_stations=np.array([3])))[-1]
+    assert (
+        "stations 2, 3 need less and move to program B" in reasons(facts(low_stations=np.array([2, 3])))[-1]
+    )
 
 
 def test_one_station_runs_and_several_run() -> None:
