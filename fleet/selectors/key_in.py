@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from fleet.selectors.day import KeyInLine, KeyInProgram
+from sites.calc.program_days import days_words
 from sites.models import Controller, ProgramSet, Recommendation, Zone
 from sites.models.choices import ProgramStatus
 from sites.models.program import LineFields
@@ -67,7 +68,12 @@ def _lines(old: Sequence[LineFields], new: Sequence[LineFields], names: Mapping[
     for letter in sorted(before.keys() | after.keys()):
         was, will = before.get(letter), after.get(letter)
         lines.append(
-            _line(f"{letter}/days", f"{letter} days", was.days if was else None, will.days if will else None)
+            _line(
+                f"{letter}/days",
+                f"{letter} days",
+                days_words(was.days) if was else None,
+                days_words(will.days) if will else None,
+            )
         )
         starts = max(len(was.starts) if was else 0, len(will.starts) if will else 0)
         lines += [

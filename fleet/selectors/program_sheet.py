@@ -2,23 +2,65 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from fleet.selectors.day import KeyInProgram
-from fleet.selectors.key_in import programs_to_key_in
-from sites.models import Controller, Recommendation, RecommendationLine, Sensor, Site
+from sites.calc.program_sheet import KeyedLine, Pass, SheetLetter, day_passes, sheet_letters
+from sites.models import Controller, ProgramSet, Recommendation, RecommendationLine, Sensor, Site, Zone
+from sites.models.program import LineFields
+
+# A reason that warns of something; the others say why.
+_CAUTION_WORDS = (
+    "cut short",
+    "Switch the timer off",
+    "rules change",
+    "By the rule",
+    "roots can reach",
+    "threshold",
+)
 
 
 @dataclass(frozen=True, slots=True)
 class ProgramSheet:
-    """The sheet. `program` is None where nothing changes; `answer` None where no round ran."""
+    """The sheet. `answer` is None where no round ran; `letters` then shows what is set."""
 
     controller: Controller
     sensor: Sensor | None
     answer: Recommendation | None
-    program: KeyInProgram | None
+    letters: tuple[SheetLetter, ...]
+    passes_now: tuple[Pass, ...]
+    passes_new: tuple[Pass, ...]
     lines: tuple[RecommendationLine, ...]
+    names: dict[int, str]
+    why: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def is_change(self) -> bool:
+        """Whether something is to be keyed in."""
+        return self.answer is not None and self.answer.is_change and bool(self.lines)
+
+    @property
+    def changes(self) -> int:
+        """Number of things to key in."""
+        return sum(letter.changes for letter in self.letters)
+
+    @property
+    def is_long(self) -> bool:
+        """Whether it takes small type to fit one page."""
+        lengths = [len(letter.steps) for letter in self.letters]
+        return max(lengths[0], sum(lengths[1:])) > 11 if lengths else False
+
+    @property
+    def litres_a_week(self) -> float:
+        """Litres a week by which the new program differs [L]."""
+        return abs(self.answer.water_at_stake_l) / 4.0 if self.answer is not None else 0.0
+
+    @property
+    def threshold_moves(self) -> bool:
+        """Whether the sensor's threshold is to be moved."""
+        return self.answer is not None and self.answer.threshold_kpa != self.answer.threshold_kpa_now
 
 
 def program_sheet(*, site: Site, controller_code: str, day: date) -> ProgramSheet | None:
@@ -28,15 +70,47 @@ def program_sheet(*, site: Site, controller_code: str, day: date) -> ProgramShee
         return None
     answer = (
         Recommendation.objects.filter(controller=controller)
+        .select_related("controller__site")
         .prefetch_related("lines")
         .order_by("-week")
         .first()
     )
-    programs = programs_to_key_in(site_id=site.pk, day=day)
+    return sheet_of(controller=controller, answer=answer, day=day)
+
+
+def sheet_of(*, controller: Controller, answer: Recommendation | None, day: date) -> ProgramSheet:
+    """The sheet of a controller beside one answer of the round."""
+    setting = (
+        ProgramSet.objects.filter(controller=controller, as_of__lte=day)
+        .prefetch_related("lines")
+        .order_by("-as_of")
+        .first()
+    )
+    sensor = Sensor.objects.filter(controller=controller).first()
+    names = dict(Zone.objects.filter(controller=controller).values_list("station", "name"))
+    now = _keyed(setting.lines.all()) if setting is not None else []
+    lines = list(answer.lines.all()) if answer is not None else []
+    is_change = answer is not None and answer.is_change and bool(lines)
+    new = _keyed(lines) if is_change else now
+    reasons = [str(reason) for reason in answer.reasons] if answer is not None else []
+    cautions = [reason for reason in reasons if any(word in reason for word in _CAUTION_WORDS)]
     return ProgramSheet(
         controller=controller,
-        sensor=Sensor.objects.filter(controller=controller).first(),
+        sensor=sensor,
         answer=answer,
-        program=next((one for one in programs if one.controller == controller_code), None),
-        lines=tuple(answer.lines.all()) if answer else (),
+        letters=sheet_letters(now, new, names, sensor.station if sensor is not None else 0),
+        passes_now=day_passes(now),
+        passes_new=day_passes(new),
+        lines=tuple(lines),
+        names=names,
+        why=tuple(reason for reason in reasons if reason not in cautions),
+        cautions=tuple(cautions),
     )
+
+
+def _keyed(lines: Iterable[LineFields]) -> list[KeyedLine]:
+    """Lines of the database in run order."""
+    return [
+        KeyedLine(line.letter, line.days, line.starts, line.station, line.run_min, line.seasonal_adjust_pct)
+        for line in sorted(lines, key=lambda line: (line.letter, line.run_order))
+    ]

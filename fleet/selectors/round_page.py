@@ -35,6 +35,11 @@ class RoundTotals:
     dry_days_spared: float
     money: float
 
+    @property
+    def litres_saved(self) -> float:
+        """Litres that the changes save; below 0 where they use more [L]."""
+        return -self.litres_change
+
 
 @dataclass(frozen=True, slots=True)
 class Choice:

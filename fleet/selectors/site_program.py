@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from sites.calc.program_days import parse_starts
+from sites.calc.program_days import days_words, parse_starts
 from sites.models import ProgramSet, Recommendation, Site, Zone
 from sites.models.program import LineFields
 
@@ -141,4 +141,4 @@ def _of(lines: list[LineFields], field: str) -> str:
     value = getattr(lines[0], field)
     if field == "starts":
         return " ".join(f"{start // 60}:{start % 60:02d}" for start in parse_starts(value))
-    return f"{value:g} %" if field == "seasonal_adjust_pct" else str(value).replace(",", ", ")
+    return f"{value:g} %" if field == "seasonal_adjust_pct" else days_words(str(value))

@@ -9,10 +9,12 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from fleet.charts.round_plots import day_strip
 from fleet.models import User
 from fleet.selectors.company import company_day, the_company
 from fleet.selectors.program_sheet import program_sheet
 from fleet.selectors.site_access import SiteNotOpen, site_for
+from sites.lot_map import lot_map_svg
 
 
 @require_safe
@@ -26,8 +28,16 @@ def sheet(request: HttpRequest, code: str, controller: str) -> HttpResponse:
     found = program_sheet(site=garden, controller_code=controller, day=today)
     if found is None:
         raise Http404
+    passes = [("now", found.passes_now), ("new", found.passes_new)] if found.is_change else []
     return render(
         request,
         "fleet/sheet.html",
-        {"site": garden, "sheet": found, "today": today, "company": the_company()},
+        {
+            "site": garden,
+            "sheet": found,
+            "strip": day_strip(passes or [("set", found.passes_now)], width_px=330),
+            "lot_map": lot_map_svg(site_id=garden.pk, width_px=344, height_px=252, with_labels=False),
+            "today": today,
+            "company": the_company(),
+        },
     )

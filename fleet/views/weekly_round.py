@@ -11,7 +11,9 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.charts.round_plots import two_dots
+from fleet.charts.round_plots import day_strip, two_dots
+from fleet.selectors.company import company_day
+from fleet.selectors.program_sheet import sheet_of
 from fleet.selectors.round_page import FILTERS, newest_week, round_page
 from sites.models import Recommendation
 from sites.services.programs import NotToDecide, decide_program
@@ -32,7 +34,18 @@ def weekly_round(request: HttpRequest) -> HttpResponse:
         (row, two_dots(now=row.minutes_now, new=row.minutes_new, most=found.most_minutes))
         for row in found.page
     ]
-    return render(request, "fleet/round.html", {"found": found, "rows": rows, "show": show})
+    picked = _picked([row for row, _ in rows], request.GET.get("pick", ""))
+    sheet = (
+        sheet_of(controller=picked.controller, answer=picked, day=company_day(now=timezone.now()))
+        if picked is not None
+        else None
+    )
+    strip = day_strip([("now", sheet.passes_now), ("new", sheet.passes_new)]) if sheet is not None else ""
+    return render(
+        request,
+        "fleet/round.html",
+        {"found": found, "rows": rows, "show": show, "picked": picked, "sheet": sheet, "strip": strip},
+    )
 
 
 @require_POST
@@ -57,6 +70,11 @@ def decide(request: HttpRequest, pk: int) -> HttpResponse:
         messages.success(request, f"The program of {code} is {words}.")
     show = request.POST.get("show", "decide")
     return redirect(f"{reverse('fleet:round')}?show={show if show in FILTERS else 'decide'}")
+
+
+def _picked(rows: list[Recommendation], pick: str) -> Recommendation | None:
+    """The row that was picked, else the first."""
+    return next((row for row in rows if str(row.pk) == pick), rows[0] if rows else None)
 
 
 def _week(text: str | None) -> date | None:

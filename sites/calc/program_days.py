@@ -112,6 +112,27 @@ def _interval(word: str, as_of: date, text: str) -> DayPattern:
         raise DayPatternError(f"{text!r}: expected every:N or every:N@YYYY-MM-DD") from problem
 
 
+def days_words(text: str) -> str:
+    """Days of a program in plain words, such as `Wed, Sat`, `odd dates` or `every 3 days, from 16 Jun`.
+
+    Parameters
+    ----------
+    text
+        Days in the words of the program file; what cannot be read is given back as it is.
+    """
+    has_anchor = "@" in text
+    try:
+        pattern = parse_days(text, date(2000, 1, 1))
+    except DayPatternError:
+        return text
+    if pattern.kind == "weekdays":
+        return ", ".join(WEEKDAYS[day].capitalize() for day in pattern.weekdays)
+    if pattern.kind == "interval" and pattern.anchor is not None:
+        start = f", from {pattern.anchor.day} {pattern.anchor:%b}" if has_anchor else ""
+        return f"every {pattern.interval_days} days{start}"
+    return {"odd": "odd dates", "even": "even dates"}.get(pattern.kind, "every day")
+
+
 def runs_on(pattern: DayPattern, days: DayArray) -> BoolArray:
     """Whether the program runs on each day, (days,).
 

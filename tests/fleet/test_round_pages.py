@@ -1,0 +1,160 @@
+"""The weekly round's page and the program sheet, from the database to the words on them."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from fleet.charts.round_plots import day_strip, two_dots
+from fleet.models import User
+from sites.calc.program_sheet import KeyedLine, day_passes
+from sites.models import Change, Controller, ProgramLine, ProgramSet, Recommendation, RecommendationLine
+from tests.factories import build_controller, build_sensor, build_site, build_zone
+
+pytestmark = pytest.mark.django_db
+WEEK = date(2026, 6, 15)
+
+
+@pytest.fixture
+def answer() -> Recommendation:
+    """A program of one letter that becomes two."""
+    controller = build_controller(build_site())
+    for station, name in ((1, "front lawn"), (2, "<script>bed</script>")):
+        build_zone(controller, station, name=name)
+    build_sensor(controller, 1)
+    setting = ProgramSet.objects.create(controller=controller, as_of=date(2026, 5, 1))
+    for station in (1, 2):
+        ProgramLine.objects.create(
+            program_set=setting, letter="A", days="daily", starts="04:00", station=station, run_min=20,
+            run_order=station,
+        )  # fmt: skip
+    return _answer(controller)
+
+
+def _answer(controller: Controller, **columns: object) -> Recommendation:
+    given = {
+        "is_change": True,
+        "computed_on": WEEK,
+        "reasons": ["Station 1 now runs past the run-off limit.", "Switch the timer off on 31 July."],
+        "water_at_stake_l": 4000.0,
+        "dry_zone_days_spared": 6.0,
+        "adequacy_pct_now": 88.0,
+        "adequacy_pct": 98.0,
+        "minutes_now": 280.0,
+        "minutes_new": 200.0,
+        "threshold_kpa_now": 40.0,
+        "threshold_kpa": 32.0,
+        "expected_bypass_rate": 0.3,
+        "seasons_used": 8,
+        **columns,
+    }
+    answer = Recommendation.objects.create(controller=controller, week=WEEK, **given)
+    for letter, days, starts, station, minutes in (
+        ("A", "daily", "03:00;05:00", 1, 9),
+        ("B", "every:4@2026-06-16", "01:00", 2, 30),
+    ):
+        RecommendationLine.objects.create(
+            recommendation=answer, letter=letter, days=days, starts=starts, station=station,
+            run_min=minutes, run_order=1,
+        )  # fmt: skip
+    return answer
+
+
+def as_dispatcher() -> Client:
+    user = User.objects.create_user(username="hana", password="garden-water-42", role=User.Role.DISPATCHER)
+    client = Client()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+def test_the_sheet_shows_every_setting_old_and_new_with_why_and_cautions(answer: Recommendation) -> None:
+    page = as_dispatcher().get(reverse("fleet:sheet", args=["CB-14", "A"])).content.decode()
+
+    assert "Set your timer like this" in page
+    assert "every 4 days, from 16 Jun" in page
+    assert "was 20 min" in page
+    assert "Station 1 now runs past the run-off limit." in page
+    assert page.index("Take care") < page.index("Switch the timer off on 31 July.")
+    assert "40 to 32 kPa" in page
+    assert "Local codes and licensed practice come first" in page
+    assert "<script>bed" not in page
+    assert "style=" not in page
+
+
+def test_a_program_that_stays_is_shown_as_it_is(answer: Recommendation) -> None:
+    Recommendation.objects.update(is_change=False)
+
+    page = as_dispatcher().get(reverse("fleet:sheet", args=["CB-14", "A"])).content.decode()
+
+    assert "Leave your timer as it is" in page
+    assert "20 min" in page
+    assert "was " not in page
+
+
+def test_a_sheet_without_any_round_still_tells_what_is_set(answer: Recommendation) -> None:
+    Recommendation.objects.all().delete()
+
+    page = as_dispatcher().get(reverse("fleet:sheet", args=["CB-14", "A"])).content.decode()
+
+    assert "The weekly round has not looked at this timer yet" in page
+
+
+def test_the_round_lists_changes_and_shows_the_first_beside_them(answer: Recommendation) -> None:
+    page = as_dispatcher().get(reverse("fleet:round")).content.decode()
+
+    assert "1 of 1" in page
+    assert "save" in page
+    assert "One watering day" in page
+    assert "Accept this program" in page
+    assert reverse("fleet:sheet", args=["CB-14", "A"]) in page
+
+
+def test_another_row_can_be_picked(answer: Recommendation) -> None:
+    other = _answer(build_controller(build_site("CB-15", address="7 Weir Street")), water_at_stake_l=10.0)
+
+    page = as_dispatcher().get(reverse("fleet:round"), {"pick": other.pk}).content.decode()
+
+    assert page.index('id="detail"') < page.index("7 Weir Street")
+
+
+def test_a_decision_is_taken_kept_and_can_be_taken_back(answer: Recommendation) -> None:
+    client = as_dispatcher()
+    address = reverse("fleet:round-decide", args=[answer.pk])
+
+    for status in ("accepted", "held", "recommended"):
+        client.post(address, {"status": status, "show": "decide"})
+        answer.refresh_from_db()
+        assert answer.status == status
+    assert Change.objects.filter(kind="recommendation").count() == 3
+    assert client.post(address, {"status": "burnt"}).status_code == 302
+    answer.refresh_from_db()
+    assert answer.status == "recommended"
+
+
+def test_a_technician_may_not_decide(answer: Recommendation) -> None:
+    user = User.objects.create_user(username="ines", password="garden-water-42", role=User.Role.TECHNICIAN)
+    client = Client()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+
+    response = client.post(reverse("fleet:round-decide", args=[answer.pk]), {"status": "accepted"})
+
+    assert response.status_code == 403
+    answer.refresh_from_db()
+    assert answer.status == "recommended"
+
+
+def test_the_strip_speaks_its_runs_and_is_empty_without_any() -> None:
+    passes = day_passes([KeyedLine("A", "daily", "23:30", 3, 60)])
+
+    drawn = day_strip([("now", ()), ("new", passes)])
+
+    assert 'aria-label="now: nothing runs; new: 1 runs from 23:30 to 0:30"' in drawn
+    assert "<text" in drawn
+    assert day_strip([("now", ())]) == ""
+
+
+def test_two_dots_speak_what_they_show() -> None:
+    assert "unknown minutes a week set now, 200 recommended" in two_dots(now=None, new=200.0, most=300.0)
