@@ -108,7 +108,7 @@ def _grid(scale: float, step: float, y: Callable[[float], float]) -> SafeString:
 def _figure(value: float) -> str:
     """A number for an axis, grouped by thin spaces."""
     digits = 0 if value == int(value) or abs(value) >= 100 else 1
-    return f"{value:,.{digits}f}".replace(",", "\u2009").replace("-", "\u2212")
+    return f"{value:,.{digits}f}".replace(",", "\u202f").replace("-", "\u2212")
 
 
 def _runs(present: Sequence[bool]) -> list[list[int]]:

@@ -16,7 +16,7 @@ from fleet.words import word_for
 
 register = template.Library()
 
-THIN_SPACE = "\u2009"
+THIN_SPACE = "\u202f"
 MINUS = "\u2212"
 NO_VALUE = "\u2013"
 
