@@ -21,7 +21,6 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:words": EVERYONE,
     "fleet:search": OFFICE,
     "fleet:week": frozenset({D, A}),
-    "fleet:visits": OFFICE,
     "fleet:site-list": OFFICE,
     "fleet:site": EVERYONE,
     "fleet:sheet": EVERYONE,

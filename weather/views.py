@@ -13,13 +13,13 @@ from django.shortcuts import render
 from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_GET
 
+from weather.calc.csv_cells import safe_cell
 from weather.exports.weather import COLUMNS, rows
 from weather.location_status import location_detail, location_list, source_rows
 from weather.plots import sky_plot_svg
 from weather.sources.registry import NOTICES
 
 ROWS_A_PAGE: Final = 50
-_FORMULA_SIGNS: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 class _Echo:
@@ -69,19 +69,7 @@ def _lines(pk: int) -> Iterator[str]:
     writer = csv.writer(_Echo())
     yield writer.writerow(COLUMNS)
     for row in rows(location_id=pk):
-        yield writer.writerow([_cell(row[name]) for name in COLUMNS])
-
-
-def _cell(value: object) -> object:
-    """A cell, empty where the value is unknown."""
-    if isinstance(value, str) and value.startswith(_FORMULA_SIGNS) and not _is_number(value):
-        return f"'{value}"
-    return "" if value is None else value
-
-
-def _is_number(text: str) -> bool:
-    """Whether a text is a plain number, as a negative temperature."""
-    return text.removeprefix("-").replace(".", "", 1).isdigit()
+        yield writer.writerow([safe_cell(row[name]) for name in COLUMNS])
 
 
 def _chosen(text: str) -> int | None:

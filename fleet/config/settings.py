@@ -136,15 +136,12 @@ WHITENOISE_AUTOREFRESH = env.bool("ROOTROUND_STATIC_FROM_SOURCE", default=True)
 if WHITENOISE_AUTOREFRESH:
     STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
 
-# A company's own tile server, where it has one: also opens the policy's img-src.
-MAP_TILE_URL = env.str("ROOTROUND_MAP_TILE_URL", default="")
-MAP_TILE_HOST = env.str("ROOTROUND_MAP_TILE_HOST", default="")
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],
         "script-src": [SELF, NONCE],
         "style-src": [SELF, NONCE],
-        "img-src": [SELF, "data:", *([MAP_TILE_HOST] if MAP_TILE_HOST else [])],
+        "img-src": [SELF, "data:"],
         "font-src": [SELF],
         "connect-src": [SELF],
         "manifest-src": [SELF],

@@ -12,6 +12,7 @@ from typing import Final, TextIO
 
 from fleet.exports import findings, flags, ledger, needs, routes, visits
 from sites.exports import balance, book, history, programs
+from weather.calc.csv_cells import safe_cell
 from weather.exports import weather
 
 Row = dict[str, object]
@@ -116,29 +117,6 @@ def write_csv(file: TextIO, columns: Sequence[str], rows: Iterable[Row]) -> int:
         writer.writerow([safe_cell(row.get(name)) for name in columns])
         count += 1
     return count
-
-
-def safe_cell(value: object) -> object:
-    """A cell that no spreadsheet takes for a formula; numbers stay numbers."""
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, (int, float)):
-        return value
-    text = str(value)
-    if text[:1] in ("=", "+", "-", "@", "\t", "\r") and not _is_number(text):
-        return f"'{text}"
-    return text
-
-
-def _is_number(text: str) -> bool:
-    """Whether the text is a plain number, such as -3.5."""
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
 
 
 def as_json(rows: Iterable[Row]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 from django.db import transaction
@@ -11,6 +11,7 @@ from fleet.calc.visit_settings import visit_settings
 from fleet.calc.visit_value import SERVICE_MIN, SKILLS, stated_value
 from fleet.importing.visits import VisitRow, read_visits
 from fleet.models import Company, VisitKind, VisitNeed
+from fleet.selectors.company import company_day
 from sites.services.history import ChangeNote, record_changes
 from weather.importing.rows import ImportReport
 
@@ -49,7 +50,7 @@ def import_visits(
     write = not dry_run and (not table.problems or keep_good)
     if write:
         with transaction.atomic():
-            _write({key: good[key] for key in (*new, *changed)}, wanted, stored, now=now)
+            _write({key: good[key] for key in (*new, *changed)}, wanted, stored, day=company_day(now=now))
             notes = [
                 ChangeNote(
                     "visit_need", key, good[key].site, {} if key in stored else None, {"row": good[key].row}
@@ -91,7 +92,7 @@ def _write(
     wanted: dict[str, dict[str, object]],
     stored: dict[str, VisitNeed],
     *,
-    now: datetime,
+    day: date,
 ) -> None:
     """Upsert the needs; what was raised when stays."""
     VisitNeed.objects.bulk_create(
@@ -101,7 +102,7 @@ def _write(
                 site_id=row.site_id,
                 kind=row.kind,
                 origin=VisitNeed.Origin.IMPORTED,
-                raised_on=stored[key].raised_on if key in stored else now.date(),
+                raised_on=stored[key].raised_on if key in stored else day,
                 value_parts={"priority": wanted[key]["value_per_day"]},
                 **wanted[key],
             )

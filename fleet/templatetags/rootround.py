@@ -21,7 +21,6 @@ MINUS = "\u2212"
 NO_VALUE = "\u2013"
 
 # The five shapes of the house; every state that a page shows is one of them, with its own word.
-SHAPES = ("ok", "act", "watch", "few", "rest")
 STATES: dict[str, tuple[str, str]] = {
     "ok": ("ok", "In order"),
     "act": ("act", "Act"),
@@ -72,12 +71,6 @@ def state_mark(state: str, word: str = "") -> SafeString:
 def state_word(state: str) -> str:
     """Return the word of a state."""
     return word_of(state)
-
-
-@register.filter
-def state_shape(state: str) -> str:
-    """Return the shape (`ok`, `act`, `watch`, `few`, `rest`) of a state."""
-    return shape_of(state)
 
 
 @register.simple_tag

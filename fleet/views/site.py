@@ -22,6 +22,7 @@ from fleet.selectors.site_program import site_programs
 from fleet.selectors.site_water import SPANS, zone_water
 from sites.lot_map import garden_svg
 from sites.selectors.garden import as_geojson, box_points, garden_things
+from weather.calc.csv_cells import safe_cell
 
 if TYPE_CHECKING:
     from fleet.models import User
@@ -164,17 +165,10 @@ def _csv(name: str, columns: Iterable[str], rows: Iterable[list[object]]) -> Htt
     writer = csv.writer(answer)
     writer.writerow(columns)
     for row in rows:
-        writer.writerow([_cell(value) for value in row])
+        writer.writerow([safe_cell(_rounded(value)) for value in row])
     return answer
 
 
-def _cell(value: object) -> object:
-    """A cell: numbers with three decimals, nothing for unknown, no formula."""
-    if value is None or value != value:  # NaN is the only value unlike itself
-        return ""
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, float):
-        return round(value, 3)
-    text = str(value)
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t") else text
+def _rounded(value: object) -> object:
+    """Numbers with three decimals, anything else as it is."""
+    return round(value, 3) if isinstance(value, float) else value

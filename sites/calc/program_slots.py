@@ -15,8 +15,6 @@ from sites.calc.program_problem import MOST_STARTS, Problem
 from sites.calc.program_trial import Slots
 from weather.calc.arrays import BoolArray, DayArray, IntArray
 
-MOST_LETTERS = 8
-
 
 def chosen_slots(given: Problem, chosen: Chosen) -> Slots:
     """The slots of chosen programs: the letter for low demand first, then the main letter's starts.

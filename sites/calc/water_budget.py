@@ -12,7 +12,6 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 
 RESIDENTIAL_ADJUSTMENT = 0.55
-NON_RESIDENTIAL_ADJUSTMENT = 0.45
 LANDSCAPE_ALLOWANCE_SHARE = 0.70
 # The ordinance's own rounding of gallons in an inch on a square foot (exact: 0.62338).
 ORDINANCE_FACTOR = 0.62

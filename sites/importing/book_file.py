@@ -29,8 +29,9 @@ from sites.importing.geojson import (
     collection_features,
     shape_of,
 )
-from sites.importing.kinds import ALIASES, FORMULA_SIGNS, KINDS
+from sites.importing.kinds import ALIASES, KINDS
 from sites.importing.layered_file import FileNotTaken, kml_layers, layers_of_geopackage, layers_of_shapefile
+from weather.calc.csv_cells import plain_cell
 from weather.importing.rows import RowProblem
 
 FILE_LIMIT_BYTES: Final = 400_000_000
@@ -179,7 +180,7 @@ def _take_csv(book: BookFile, text: str) -> None:
         if len(record) != len(header):
             book.refuse(number, "", len(record), f"{len(header)} cells, as in the header")
             continue
-        cells = {name: _unquoted(cell) for name, cell in zip(header, record, strict=True)}
+        cells = {name: plain_cell(cell) for name, cell in zip(header, record, strict=True)}
         kind = cells.pop("kind", "") or "site"
         if kind == "site":
             book.rows.append(BookRow(number, kind, cells))
@@ -269,12 +270,6 @@ def _text(value: Value | Json) -> str:
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
     return str(value).strip()
-
-
-def _unquoted(cell: str) -> str:
-    """A CSV cell as it was before an export made it harmless for spreadsheets."""
-    cell = cell.strip()
-    return cell[1:] if cell[:1] == "'" and cell[1:].startswith(FORMULA_SIGNS) else cell
 
 
 def _short(value: object) -> str:

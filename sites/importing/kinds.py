@@ -9,10 +9,10 @@ from typing import Final
 from zoneinfo import available_timezones
 
 from sites.models.choices import Gating, Head, Plant, Soil, StationOrder, StructureType, Sun
+from weather.calc.csv_cells import FORMULA_SIGNS
 from weather.importing.rows import CellError, Column, choice, clock, day, number, text, truth, whole
 
 DAY_MODES: Final = ("weekdays", "interval", "odd", "even")
-FORMULA_SIGNS: Final = ("=", "+", "-", "@", "\t", "\r")
 POINT: Final = frozenset({"Point"})
 LINE: Final = frozenset({"LineString", "MultiLineString"})
 GROUND: Final = frozenset({"Polygon", "MultiPolygon"})

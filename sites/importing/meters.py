@@ -171,30 +171,64 @@ def _fits_digits(table: Table, row: Row, reading: float) -> bool:
 
 
 def _one_register(table: Table, rows: list[ReadingRow]) -> list[ReadingRow]:
-    """Readings that belong to one register each: one unit, each moment once, and never falling by itself."""
+    """Readings that belong to one register each: one unit, each moment once, and never falling by itself.
+
+    Stored readings stand in the same order, with row 0; those that the file replaces do not count.
+    """
     good: list[ReadingRow] = []
     last: dict[tuple[int, str], ReadingRow] = {}
-    for row in sorted(
-        rows, key=lambda row: (row.site_id, row.meter_code, row.read_at, row.event == "", row.row)
-    ):
-        before = last.get((row.site_id, row.meter_code))
-        if before is not None and before.unit != row.unit:
-            table.refuse(
-                row.row, "unit", row.unit, f"{before.unit}, as the meter's reading of row {before.row}"
-            )
-        elif before is not None and before.read_at == row.read_at and before.event == row.event:
-            table.refuse(
-                row.row, "read_at", row.read_at.isoformat(), f"each moment once (also row {before.row})"
-            )
-        elif before is not None and row.reading < before.reading and not _may_fall(before, row):
-            expected = f"at least {before.reading:g} of row {before.row}, or digits (roll-over), or an event"
-            table.refuse(row.row, "reading", f"{row.reading:g}", expected)
-        else:
-            good.append(row)
-            last[row.site_id, row.meter_code] = row
+    for row in sorted([*rows, *_stored_readings(rows)], key=_place):
+        meter = (row.site_id, row.meter_code)
+        before = last.get(meter)
+        if before is None or _follows(table, before, row):
+            last[meter] = row
+            if row.row:
+                good.append(row)
     return sorted(good, key=lambda row: row.row)
 
 
+def _place(row: ReadingRow) -> tuple[int, str, datetime, bool, int]:
+    """Order of readings: by meter, by moment, at a swap the old register first."""
+    return (row.site_id, row.meter_code, row.read_at, row.event == "", row.row)
+
+
+def _stored_readings(rows: list[ReadingRow]) -> list[ReadingRow]:
+    """What the store knows of the file's meters, without what the file replaces."""
+    replaced = {(row.site_id, row.meter_code, row.read_at, row.event) for row in rows}
+    meters = {key[:2] for key in replaced}
+    stored = MeterReading.objects.filter(meter__site_id__in={row.site_id for row in rows}).values_list(
+        "meter__site_id", "meter__kind", "meter__code", "read_at", "reading", "unit", "digits", "read_kind",
+        "event",
+    )  # fmt: skip
+    known = (ReadingRow(0, *values) for values in stored)
+    return [
+        row
+        for row in known
+        if (row.site_id, row.meter_code) in meters
+        and (row.site_id, row.meter_code, row.read_at, row.event) not in replaced
+    ]
+
+
+def _follows(table: Table, before: ReadingRow, row: ReadingRow) -> bool:
+    """Whether a reading may stand after the one before it; of two, the file's is refused, not the store's."""
+    if not before.row and not row.row:
+        return True
+    at, other = (row, before) if row.row else (before, row)
+    where = f"row {other.row}" if other.row else f"the stored reading of {other.read_at:%Y-%m-%d %H:%M}"
+    if before.unit != row.unit:
+        table.refuse(at.row, "unit", at.unit, f"{other.unit}, as {where}")
+    elif before.read_at == row.read_at and before.event == row.event:
+        table.refuse(at.row, "read_at", at.read_at.isoformat(), f"each moment once (also {where})")
+    elif row.reading < before.reading and not _may_fall(before, row):
+        bound = "at least" if at is row else "at most"
+        expected = f"{bound} {other.reading:g} of {where}, or digits (roll-over), or an event"
+        table.refuse(at.row, "reading", f"{at.reading:g}", expected)
+    else:
+        return True
+    return at is before
+
+
 def _may_fall(before: ReadingRow, row: ReadingRow) -> bool:
-    """Whether a lower reading has a reason: a swap or reset, or a register that rolls over."""
-    return bool(row.event or before.event or row.digits)
+    """Whether a lower reading has a reason: a swap or reset, an estimate, or a register that rolls over."""
+    guessed = MeterReading.ReadKind.ESTIMATED in (before.read_kind, row.read_kind)
+    return bool(row.event or before.event or row.digits or guessed)

@@ -41,11 +41,11 @@ def read_rules(path: Path) -> RulesFile:
     """The rule sets of a JSON file with what is wrong in it."""
     result = RulesFile(path.name)
     try:
-        content = json.loads(path.read_text(encoding="utf-8-sig"))
+        content = json.loads(path.read_text(encoding="utf-8-sig"), parse_constant=_refuse_constant)
     except FileNotFoundError:
         result.refuse(0, "", path, "a file that exists")
         return result
-    except (OSError, UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+    except (OSError, ValueError, RecursionError) as error:  # broken JSON and text are ValueErrors
         result.refuse(0, "", str(error)[:80], "JSON in UTF-8")
         return result
     sets = content.get("rule_sets") if isinstance(content, dict) else None
@@ -56,6 +56,11 @@ def read_rules(path: Path) -> RulesFile:
     for number, one in enumerate(sets, start=1):
         _read_set(result, number, one, seen)
     return result
+
+
+def _refuse_constant(word: str) -> object:
+    """No NaN and no Infinity: they are not JSON."""
+    raise ValueError(f"{word} is not JSON")
 
 
 def _read_set(result: RulesFile, number: int, one: object, seen: set[str]) -> None:

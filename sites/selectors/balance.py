@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from sites.calc.balance_blob import COLUMNS, unpack_months
 from sites.calc.balance_days import BalanceDays, Floats32
-from sites.models import BalanceFront, BalanceMonth, Zone
+from sites.models import BalanceMonth, Zone
 from weather.selectors import weather_days
 
 IntArray = npt.NDArray[np.int64]
@@ -58,11 +58,6 @@ def balance_days(*, zone_ids: Sequence[int] | IntArray, start: date, end: date) 
         available_mm=available,
         **stored,
     )
-
-
-def balance_reaches(*, site_ids: Sequence[int]) -> dict[int, date]:
-    """Last computed day by site."""
-    return dict(BalanceFront.objects.filter(site_id__in=list(site_ids)).values_list("site_id", "last_day"))
 
 
 def _months(ids: IntArray, start: date, end: date) -> Iterator[list[_Row]]:

@@ -11,7 +11,6 @@ STEFAN_BOLTZMANN_MJ = 4.903e-9  # [MJ/K4/m2/d]
 KELVIN = 273.16  # FAO-56 writes 273.16 in Eq. 39
 ALBEDO_OF_GRASS = 0.23
 INTERIOR_COEFFICIENT = 0.16  # kRs of FAO-56, Eq. 50, where land masses dominate
-COASTAL_COEFFICIENT = 0.19  # kRs of FAO-56, Eq. 50, on or near a coast
 _RELATIVE_SHORTWAVE_FLOOR = 0.3  # ASCE-EWRI 2005, Eq. 18: Rs/Rso is held between 0.3 and 1
 
 

@@ -15,8 +15,9 @@ from datetime import date, datetime, time
 from pathlib import Path
 from typing import Final
 
+from weather.calc.csv_cells import plain_cell
+
 MAX_BYTES: Final = 400_000_000
-MAX_CELL: Final = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +96,7 @@ class ImportReport:
     def summary(self) -> str:
         """One line for the end of a command."""
         counts = f"{self.added} added, {self.changed} changed, {self.unchanged} unchanged"
-        refused = f", {len({p.row for p in self.problems})} rows refused" if self.problems else ""
+        refused = f", {len({(p.file, p.row) for p in self.problems})} rows refused" if self.problems else ""
         nothing = "" if self.written else "; nothing was written"
         return f"{self.file}: {counts}{refused}{nothing}"
 
@@ -172,7 +173,7 @@ def _read_record(
     given: set[str] = set()
     bad = False
     for column in columns:
-        text = cells.get(column.name, "").strip()
+        text = plain_cell(cells.get(column.name, ""))
         if not text:
             values[column.name] = column.default
             if column.required:

@@ -19,7 +19,6 @@ Exchange = Callable[[float], float]
 NOTICE: Final = "Forecast: US National Weather Service."
 WIND_HEIGHT_M: Final = 10.0
 _WHOLE_DAY: Final = 0.8  # share of a day that must be foretold for it to count
-_HALF_SPELL: Final = 0.5
 
 
 def _as_it_is(value: float) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -95,6 +96,7 @@ class Command(RootroundCommand):
 
     def _serve(self, port: int) -> None:
         """Serve until interrupted; the worker with its schedule is a child of this command."""
+        signal.signal(signal.SIGTERM, signal.default_int_handler)  # ends as Ctrl-C does, the worker with it
         worker = subprocess.Popen(  # noqa: S603 (our own interpreter and arguments)
             [
                 sys.executable, "-m", "celery", "-A", "fleet.config.celery", "worker", "--beat", "--loglevel",

@@ -41,6 +41,14 @@ def _tariffs(folder: Path, *rows: str) -> ImportReport:
     return import_tariffs(path=_file(folder, "tariffs.csv", TARIFFS, *rows))
 
 
+@pytest.mark.parametrize("content", ['{"rule_sets": [NaN]}', '{"rule_sets": ' + "9" * 5_000 + "}", "{"])
+def test_rules_that_are_no_json_are_refused_with_a_word(tmp_path: Path, content: str) -> None:
+    report = import_rules(path=_file(tmp_path, "rules.json", content), by="test", now=NOW)
+
+    assert "JSON in UTF-8" in str(report.problems[0])
+    assert not report.written
+
+
 def test_technicians_come_in_once_and_end_where_they_start(technician_user: User, tmp_path: Path) -> None:
     row = "T1,Ines Calder,41.2,-104.7,07:30,16:30,fri;mon,Wiring; audit,ines"
 

@@ -82,6 +82,12 @@ def test_every_long_column_has_a_name_of_ten_letters() -> None:
     assert len(ALIASES) == len(set(ALIASES.values()))
 
 
+def test_the_readme_names_every_short_name() -> None:
+    readme = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
+
+    assert [short for short, column in ALIASES.items() if f"`{short}` | `{column}`" not in readme] == []
+
+
 @pytest.mark.django_db
 def test_a_csv_of_sites_updates_them_and_leaves_their_shapes(tmp_path: Path) -> None:
     bring_in(write_geojson(tmp_path / "book.geojson", small_book()))

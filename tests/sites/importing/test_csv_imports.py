@@ -248,6 +248,39 @@ def test_a_register_falls_only_by_roll_over_swap_or_reset(controller: Controller
     assert rolled.written
 
 
+@pytest.mark.parametrize(
+    ("row", "column", "expected"),
+    [
+        (
+            "CB-14,W1,2026-05-20T09:00,115,m3,,,",
+            "reading",
+            "at least 120 of the stored reading of 2026",
+        ),
+        ("CB-14,W1,2026-04-20T09:00,125,m3,,,", "reading", "at most 120 of the stored reading of 2026"),
+        ("CB-14,W1,2026-05-20T09:00,125,kgal,,,", "unit", "m3, as the stored reading of 2026-05-01"),
+    ],
+)
+def test_a_reading_agrees_with_the_stored_ones(
+    controller: Controller, tmp_path: Path, row: str, column: str, expected: str
+) -> None:
+    stored = _readings(tmp_path, "CB-14,W1,2026-05-01T09:00,120,m3,,,")
+
+    problem = _problem(_readings(tmp_path, row))
+
+    assert stored.written
+    assert f"row 2, column {column}" in problem
+    assert expected in problem
+    assert MeterReading.objects.get().reading == 120
+
+
+def test_a_reading_may_fall_after_an_estimate(controller: Controller, tmp_path: Path) -> None:
+    report = _readings(
+        tmp_path, "CB-14,W1,2026-05-01T09:00,120,m3,,estimated,", "CB-14,W1,2026-06-01T09:00,110,m3,,actual,"
+    )
+
+    assert report.written
+
+
 def test_one_register_has_one_unit_and_each_moment_once(controller: Controller, tmp_path: Path) -> None:
     units = _readings(
         tmp_path, "CB-14,W1,2026-05-01T09:00,120,m3,,,", "CB-14,W1,2026-06-01T09:00,130,kgal,,,"
@@ -255,7 +288,7 @@ def test_one_register_has_one_unit_and_each_moment_once(controller: Controller, 
     twice = _readings(tmp_path, "CB-14,W1,2026-05-01T09:00,120,m3,,,", "CB-14,W1,2026-05-01T09:00,121,m3,,,")
     wide = _readings(tmp_path, "CB-14,W1,2026-05-01T09:00,12000,m3,4,,")
 
-    assert "m3, as the meter's reading" in _problem(units)
+    assert "m3, as row 2" in _problem(units)
     assert "each moment once" in _problem(twice)
     assert "register of 4 digits" in _problem(wide)
 
