@@ -33,6 +33,8 @@ class _Sheet:
     px_a_metre: float
     left_px: float
     top_px: float
+    width_px: int
+    height_px: int
 
     def at(self, x_m: float, y_m: float) -> Point:
         """Pixels of a place."""
@@ -70,7 +72,7 @@ def garden_svg(
     sheet = _sheet(ground, width_px, height_px)
     parts = [_draw(thing, sheet) for thing in ground if thing.kind not in _DEVICES]
     parts += _marks(ground, sheet, with_labels=with_labels)
-    parts.append(_scale_bar(sheet, width_px, height_px))
+    parts.append(_scale_bar(sheet))
     zones = sum(thing.kind == "zone" for thing in things)
     words = f"Lot of {escape(code)} with {zones} zone{'' if zones == 1 else 's'}, north up"
     return (
@@ -90,6 +92,8 @@ def _sheet(ground: list[Thing], width_px: int, height_px: int) -> _Sheet:
         px_a_metre=scale,
         left_px=(width_px - (east - west) * scale) / 2,
         top_px=(height_px - (north - south) * scale) / 2,
+        width_px=width_px,
+        height_px=height_px,
     )
 
 
@@ -135,11 +139,13 @@ def _marks(ground: list[Thing], sheet: _Sheet, *, with_labels: bool) -> Iterator
         x, y = sheet.at(thing.shape.centroid.x, thing.shape.centroid.y)
         labels.insert(0, (x, y, 13.0, str(thing.facts.get("label", thing.facts.get("title", "")))))
     if with_labels:
-        yield from _labels(labels, taken)
+        yield from _labels(labels, taken, shapely.box(0, 0, sheet.width_px, sheet.height_px))
 
 
-def _labels(labels: list[tuple[float, float, float, str]], taken: list[BaseGeometry]) -> Iterator[str]:
-    """Each label at the first of four sides where it covers nothing, else nowhere."""
+def _labels(
+    labels: list[tuple[float, float, float, str]], taken: list[BaseGeometry], paper: BaseGeometry
+) -> Iterator[str]:
+    """Each label at the first of four sides where it covers nothing and stays on paper, else nowhere."""
     for x, y, gap, text in labels:
         if not text:
             continue
@@ -151,7 +157,7 @@ def _labels(labels: list[tuple[float, float, float, str]], taken: list[BaseGeome
             (x - wide / 2, y + gap + 9, "middle"),
         ):
             place = shapely.box(left, base - 10, left + wide, base + 3)
-            if not any(place.intersects(other) for other in taken):
+            if paper.contains(place) and not any(place.intersects(other) for other in taken):
                 taken.append(place)
                 at = {"start": left, "end": left + wide, "middle": x}[anchor]
                 side = "" if anchor == "start" else f' text-anchor="{anchor}"'
@@ -159,14 +165,14 @@ def _labels(labels: list[tuple[float, float, float, str]], taken: list[BaseGeome
                 break
 
 
-def _scale_bar(sheet: _Sheet, width_px: int, height_px: int) -> str:
+def _scale_bar(sheet: _Sheet) -> str:
     """A bar of a round length at the lower right."""
     metres = next((step for step in _SCALE_STEPS_M if step * sheet.px_a_metre >= 48), _SCALE_STEPS_M[-1])
     length = metres * sheet.px_a_metre
-    x, y = width_px - 12 - length, height_px - 8
+    x, y = sheet.width_px - 12 - length, sheet.height_px - 8
     return (
         f'<path class="scale" d="M{x:.1f} {y - 4}v4h{length:.1f}v-4"/>'
-        f'<text class="m-lab q" x="{width_px - 12}" y="{y - 7}" text-anchor="end">{metres} m</text>'
+        f'<text class="m-lab q" x="{sheet.width_px - 12}" y="{y - 7}" text-anchor="end">{metres} m</text>'
     )
 
 

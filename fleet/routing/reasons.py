@@ -27,7 +27,7 @@ WORDS = {
     NO_WAY: "No road leads there from where those who may do it start.",
     TOO_LONG: "Even alone in a shift there is no time for driving, work and break within its hours.",
     LOCK_CLASH: "Locked visits and promised hours leave no room for it on its day.",
-    NOT_WORTH_IT: "Going there costs {detour} more than waiting loses.",
+    NOT_WORTH_IT: "Going there costs {more} waiting loses.",
     NO_ROOM: "The days of those who may do it are full with visits of higher value.",
 }
 
@@ -50,7 +50,8 @@ def explain_unserved(problem: Problem, plan: Plan, *, points_per_money: int = 10
         code, detour = _code(problem, routes, left.visit)
         skills = ", ".join(sorted(problem.visits[left.visit].skills))
         money = f"{max(0, detour) / points_per_money:.2f}"
-        reasons[left.visit] = (code, WORDS[code].format(skills=skills, detour=money))
+        more = "about as much as" if money == "0.00" else f"{money} more than"
+        reasons[left.visit] = (code, WORDS[code].format(skills=skills, more=more))
     orders = {route.vehicle: route.visits for route in plan.routes}
     explained = plan_from_orders(problem, orders, reasons)
     if explained is None:

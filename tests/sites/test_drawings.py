@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import date, timedelta
+from html import unescape
 from xml.etree import ElementTree
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 import shapely
 
 from sites.charts import WaterStack, depletion_bar_svg, nice_top, water_stack_svg
-from sites.lot_map import garden_svg
+from sites.lot_map import _LABEL_PX, garden_svg
 from sites.selectors.garden import Thing, in_degrees, in_metres
 from sites.start_ticks import StartsRow
 
@@ -91,6 +92,25 @@ def test_everything_of_the_lot_lies_within_the_sheet_north_up() -> None:
     tops = [min(float(y) for y in re.findall(r" ([\d.]+)", found.group(1))) for found in (house, zone)]
     assert tops[0] < tops[1]  # the house stands north of the lawn
     assert "lawn" not in drawing.replace("aria-label", "")
+
+
+def test_no_name_runs_off_the_paper() -> None:
+    long_name = "backflow assembly behind the shed"
+    edges = [
+        Thing("valve_box", in_degrees(shapely.Point(x, 15), HOME), {"label": long_name}) for x in (0, 20)
+    ]
+
+    drawing = garden_svg([*_things(), *edges], "CB-14", 300, 400)
+
+    spans = []
+    for x, anchor, text in re.findall(
+        r'<text class="m-lab" x="([-\d.]+)" y="[-\d.]+"( text-anchor="\w+")?>([^<]+)<', drawing
+    ):
+        wide = _LABEL_PX * len(unescape(text))
+        left = float(x) - {"": 0.0, ' text-anchor="end"': wide}.get(anchor, wide / 2)
+        spans.append((left, left + wide))
+    assert spans
+    assert all(left >= 0 and right <= 300 for left, right in spans)
 
 
 def test_a_garden_without_shapes_gives_no_drawing() -> None:
