@@ -44,6 +44,7 @@ def plain_settings(settings: Any, tmp_path: Path) -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.DATA_DIR = tmp_path
     settings.WEATHER_DROP_DIR = tmp_path / "weather_drop"
+    settings.WEATHER_ANSWERS_DIR = tmp_path / "weather_answers"
 
 
 @pytest.fixture

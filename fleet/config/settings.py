@@ -176,17 +176,20 @@ CELERY_TIMEZONE = "UTC"
 # When the nightly work starts, in the company's own time zone [h].
 NIGHTLY_HOUR = env.int("ROOTROUND_NIGHTLY_HOUR", default=3)
 
-# Weather services: who we are to them, and where they are.
+# Weather services: who we are to them, and where they are. Open-Meteo is off until there is a key.
+OPEN_METEO_KEY = env.str("ROOTROUND_OPEN_METEO_KEY", default="")
 SOURCE_CONTACT = env.str("ROOTROUND_CONTACT", default="")
 SOURCE_URLS = {
     "nasa_power": env.str("ROOTROUND_NASA_POWER_URL", default="https://power.larc.nasa.gov"),
     "nws": env.str("ROOTROUND_NWS_URL", default="https://api.weather.gov"),
-    "open_meteo": env.str("ROOTROUND_OPEN_METEO_URL", default=""),
+    "open_meteo": env.str(
+        "ROOTROUND_OPEN_METEO_URL", default="https://customer-api.open-meteo.com" if OPEN_METEO_KEY else ""
+    ),
     "ncei": env.str("ROOTROUND_NCEI_URL", default="https://www.ncei.noaa.gov"),
 }
-OPEN_METEO_KEY = env.str("ROOTROUND_OPEN_METEO_KEY", default="")
-WEATHER_SOURCES = env.list("ROOTROUND_WEATHER_SOURCES", default=["nasa_power", "nws"])
+WEATHER_SOURCES = env.list("ROOTROUND_WEATHER_SOURCES", default=["nasa_power", "ncei", "nws"])
 WEATHER_DROP_DIR = DATA_DIR / "weather_drop"
+WEATHER_ANSWERS_DIR = DATA_DIR / "weather_answers"
 
 LOGGING = {
     "version": 1,

@@ -58,6 +58,7 @@ def _weather(context: StageContext) -> str:
         urls=settings.SOURCE_URLS,
         contact=settings.SOURCE_CONTACT,
         open_meteo_key=settings.OPEN_METEO_KEY,
+        kept_in=settings.WEATHER_ANSWERS_DIR,
     )
     return pull_site_weather(
         sources=sources, folder=settings.WEATHER_DROP_DIR, today=context.day, now=context.now

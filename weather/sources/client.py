@@ -11,10 +11,11 @@ from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from http import HTTPStatus
 from typing import Final
-from urllib.parse import urlsplit
+from urllib.parse import urlencode, urlsplit
 
 import requests
 
+from weather.sources.kept_answers import Kept, KeptAnswers, KeptNowhere
 from weather.sources.protocol import SourceChanged, SourceRefused, SourceUnavailable
 
 PRODUCT: Final = "Rootround/0.1"
@@ -50,6 +51,8 @@ class Patience:
         No wait is longer, whatever the service asks for; if it asks for more, we come again another day [s].
     most_bytes
         Longest answer that is read [bytes].
+    gap_s
+        Least time between two questions: services count how often they are asked [s].
     """
 
     connect_s: float = 10.0
@@ -59,12 +62,14 @@ class Patience:
     first_wait_s: float = 1.0
     longest_wait_s: float = 90.0
     most_bytes: int = 20_000_000
+    gap_s: float = 0.0
 
     def __post_init__(self) -> None:
         """Reject patience without end or without a try."""
         waits = (self.connect_s, self.read_s, self.whole_s, self.longest_wait_s)
-        if self.tries < 1 or self.most_bytes < 1 or not all(wait > 0 for wait in waits):
-            raise ValueError("expected tries >= 1, most_bytes >= 1 and waits above 0")
+        fits = self.tries >= 1 and self.most_bytes >= 1 and self.gap_s >= 0
+        if not fits or not all(wait > 0 for wait in waits):
+            raise ValueError("expected tries >= 1, most_bytes >= 1, gap_s >= 0 and waits above 0")
 
 
 class _TryAgain(Exception):
@@ -84,6 +89,8 @@ class Client:
     sleep: Callable[[float], None] = time.sleep
     scatter: random.Random = field(default_factory=random.Random)
     session: requests.Session = field(default_factory=requests.Session)
+    kept: KeptAnswers = field(default_factory=KeptNowhere)
+    asked_at: dict[str, float] = field(default_factory=dict)  # by host, of the monotonic clock
 
     def user_agent(self) -> str:
         """Return how we present ourselves."""
@@ -95,6 +102,7 @@ class Client:
         try:
             return json.loads(text, parse_constant=_no_constant)
         except (ValueError, RecursionError):
+            self.kept.forget(_key(url, params))
             start = text.strip()[:40].replace("\n", " ")
             raise SourceChanged(f"{_host(url)} did not answer with JSON but with {start!r}") from None
 
@@ -118,22 +126,37 @@ class Client:
         grown = self.patience.first_wait_s * 2.0 ** (attempt - 1)
         return min(grown, self.patience.longest_wait_s) * (0.5 + 0.5 * self.scatter.random())
 
+    def _keep_distance(self, host: str) -> None:
+        """Wait until the host may be asked again."""
+        now = time.monotonic()
+        wait_s = self.asked_at.get(host, now - self.patience.gap_s) + self.patience.gap_s - now
+        if wait_s > 0.0:
+            self.sleep(wait_s)
+        self.asked_at[host] = now + max(0.0, wait_s)
+
     def _once(self, url: str, params: Mapping[str, str] | None) -> str:
-        """One try."""
-        began = time.monotonic()
+        """One try; an answer that the service has not changed since is taken from what was kept."""
+        self._keep_distance(_host(url))
+        began, key = time.monotonic(), _key(url, params)
+        known = self.kept.find(key)
+        headers = {"User-Agent": self.user_agent(), "Accept": "application/json, text/csv"}
         try:
             with self.session.get(
                 url,
                 params=dict(params or {}),
-                headers={"User-Agent": self.user_agent(), "Accept": "application/json, text/csv"},
+                headers=headers | (known.conditions() if known else {}),
                 timeout=(self.patience.connect_s, self.patience.read_s),
                 stream=True,
             ) as response:
                 if _host(response.url) != _host(url):
                     raise SourceChanged(f"{_host(url)} sent us on to {_host(response.url)}")
+                if known is not None and response.status_code == HTTPStatus.NOT_MODIFIED:
+                    return known.text
                 body = self._body(response, began)
                 self._check_status(response, body)
-                return body.decode("utf-8", errors="strict")
+                text = body.decode("utf-8", errors="strict")
+                self.kept.keep(key, Kept.of(text, response.headers))
+                return text
         except requests.Timeout as error:
             raise _TryAgain("no answer in time") from error
         except UnicodeDecodeError:
@@ -143,6 +166,9 @@ class Client:
 
     def _body(self, response: requests.Response, began: float) -> bytes:
         """The answer's bytes, within the limits of size and time."""
+        announced = response.headers.get("Content-Length", "")
+        if announced.isdigit() and int(announced) > self.patience.most_bytes:
+            raise SourceChanged(f"the answer is longer than {self.patience.most_bytes} bytes")
         pieces, size = [], 0
         for piece in response.iter_content(_PIECE):
             size += len(piece)
@@ -166,6 +192,11 @@ class Client:
 def _no_constant(word: str) -> None:
     """NaN and Infinity are no JSON, yet some services write them: they mean unknown."""
     del word
+
+
+def _key(url: str, params: Mapping[str, str] | None) -> str:
+    """What a question is kept under."""
+    return f"{url}?{urlencode(sorted((params or {}).items()))}"
 
 
 def _host(url: str) -> str:

@@ -10,7 +10,7 @@ from typing import Final
 from weather.calc.new_days import OBSERVED, WIND_HEIGHT_M
 from weather.sources.client import Client
 from weather.sources.protocol import Answer, Point, Question, SourceChanged, SourceError
-from weather.sources.reading import day_of, mapping_at, number_or_none
+from weather.sources.reading import day_of, days_left_out, mapping_at, number_or_none
 
 NOTICE: Final = "Data from the NASA POWER project (NASA Langley Research Center)."
 # Their name -> ours and the unit agreed.
@@ -92,6 +92,8 @@ def read_answer(told: object, point: Point, question: Question) -> Answer:
         remarks.append(f"{point.name}: no {', '.join(missing)}")
     if len(inside) < len(values):
         remarks.append(f"{point.name}: {len(values) - len(inside)} days that were not asked for")
+    if holes := days_left_out(inside):
+        remarks.append(f"{point.name}: {holes} days were left out of the answer")
     return Answer(point.name, tuple(days), remarks=tuple(remarks))
 
 

@@ -13,7 +13,7 @@ from weather.calc.new_days import FORECAST
 from weather.calc.units import km_h_to_m_s, knots_to_m_s, mph_to_m_s
 from weather.sources.client import Client
 from weather.sources.protocol import Answer, Point, Question, SourceChanged, SourceError
-from weather.sources.reading import day_of, list_at, mapping_at, number_or_none
+from weather.sources.reading import day_of, days_left_out, list_at, mapping_at, number_or_none
 
 Exchange = Callable[[float], float]
 NOTICE: Final = "Weather data by Open-Meteo.com (CC BY 4.0); commercial use needs a paid key."
@@ -119,8 +119,13 @@ def read_answer(told: object, point: Point, question: Question) -> Answer:
             made := day_of(place, day, FORECAST, question.today, {**by_name, "wind_height_m": WIND_HEIGHT_M})
         )
     ]
-    remarks = (f"{point.name}: no {', '.join(missing)}",) if missing else ()
-    return Answer(point.name, tuple(days), remarks=remarks)
+    remarks = [f"{point.name}: no {', '.join(missing)}"] if missing else []
+    wanted = {day for day in dates if question.start <= day < question.end}
+    if len(wanted) < len(dates):
+        remarks.append(f"{point.name}: {len(dates) - len(wanted)} days that were not asked for")
+    if holes := days_left_out(wanted):
+        remarks.append(f"{point.name}: {holes} days were left out of the answer")
+    return Answer(point.name, tuple(days), remarks=tuple(remarks))
 
 
 def _day(value: object) -> date:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 from typing import Final
 
@@ -61,6 +61,11 @@ def number_or_none(value: object, *, fill: float | None = None) -> float | None:
     if not math.isfinite(number) or (fill is not None and math.isclose(number, fill)):
         return None
     return number
+
+
+def days_left_out(days: Collection[date]) -> int:
+    """Return how many days lack between the first and the newest one told."""
+    return (max(days) - min(days)).days + 1 - len(days) if days else 0
 
 
 def day_of(

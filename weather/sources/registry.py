@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 from typing import Final
 
 from weather.sources import nasa_power, ncei, nws, open_meteo
-from weather.sources.client import Client
+from weather.sources.client import Client, Patience
+from weather.sources.kept_answers import KeptAnswers, KeptInFolder, KeptNowhere
 from weather.sources.nasa_power import NasaPower
 from weather.sources.ncei import DailySummaries
 from weather.sources.nws import NationalWeatherService
 from weather.sources.open_meteo import OpenMeteo
 from weather.sources.protocol import DailySource
 
+# Common practice, no source: no service is asked more than four times a second.
+GAP_S: Final = 0.25
 NAMES: Final = ("nasa_power", "nws", "ncei", "open_meteo")
 # What the licences of the services ask to be shown, by name.
 NOTICES: Final[dict[str, str]] = {
@@ -28,7 +32,12 @@ class UnknownSource(ValueError):
 
 
 def build_sources(
-    *, names: Sequence[str], urls: Mapping[str, str], contact: str, open_meteo_key: str = ""
+    *,
+    names: Sequence[str],
+    urls: Mapping[str, str],
+    contact: str,
+    open_meteo_key: str = "",
+    kept_in: Path | None = None,
 ) -> tuple[DailySource, ...]:
     """Return the adapters of some sources, in the order given.
 
@@ -41,9 +50,12 @@ def build_sources(
     contact
         Address at which the services may reach the operator.
     open_meteo_key
-        Key of a paid plan.
+        Key of a paid plan; without it the service is switched off.
+    kept_in
+        Folder of answers that the services may call unchanged; None: each is sent whole.
     """
-    client = Client(contact)
+    kept: KeptAnswers = KeptNowhere() if kept_in is None else KeptInFolder(kept_in)
+    client = Client(contact, Patience(gap_s=GAP_S), kept=kept)
     makers: dict[str, Callable[[str], DailySource]] = {
         "nasa_power": lambda url: NasaPower(client, url),
         "nws": lambda url: NationalWeatherService(client, url),
@@ -54,6 +66,11 @@ def build_sources(
     for name in names:
         if name not in makers:
             raise UnknownSource(f"{name!r} is none of {', '.join(NAMES)}")
+        if name == "open_meteo" and not open_meteo_key:
+            raise UnknownSource(
+                "open_meteo is switched off: its free tier is not for commercial use; "
+                "set the key of a paid plan"
+            )
         if not urls.get(name):
             raise UnknownSource(f"{name} is switched off: no address is set for it")
         sources.append(makers[name](urls[name]))

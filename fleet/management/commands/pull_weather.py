@@ -35,6 +35,7 @@ class Command(RootroundCommand):
                 urls=settings.SOURCE_URLS,
                 contact=settings.SOURCE_CONTACT,
                 open_meteo_key=settings.OPEN_METEO_KEY,
+                kept_in=settings.WEATHER_ANSWERS_DIR,
             )
         except UnknownSource as error:
             self.unusable(str(error))

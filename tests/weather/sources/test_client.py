@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import gzip
+import os
+import tracemalloc
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from email.utils import format_datetime
+from pathlib import Path
 
 import pytest
 
 from tests.weather.sources.service import Reply, Service, quick_client, reply, served, stored
 from weather.sources.client import Client, Patience
+from weather.sources.kept_answers import Kept, KeptInFolder
 from weather.sources.protocol import SourceChanged, SourceRefused, SourceUnavailable
 
 
@@ -115,6 +120,126 @@ def test_another_answer_than_agreed_is_told(service: Service, answer: Reply, wor
         quick_client(most_bytes=50_000 if b"x" in answer.body else 20_000_000).get_json(f"{service.url}/x")
 
     assert len(service.asked) == 1
+
+
+def test_a_body_of_200_mb_is_refused_after_its_first_tenth(service: Service) -> None:
+    service.play("/x", Reply(b"[" + b"0," * 499_999 + b"0", repeated=200))
+
+    with pytest.raises(SourceChanged, match="longer than 20000000 bytes"):
+        quick_client(read_s=5.0, whole_s=30.0).get_json(f"{service.url}/x")
+
+    assert len(service.asked) == 1
+    assert service.sent < 60_000_000  # what the sockets between us hold, not the rest
+
+
+def test_a_body_that_announces_200_mb_is_not_read_at_all(service: Service) -> None:
+    service.play("/x", Reply(b"{}", announced=200_000_000))
+
+    with pytest.raises(SourceChanged, match="longer than 20000000 bytes"):
+        quick_client().get_json(f"{service.url}/x")
+
+
+def test_a_small_body_that_unpacks_to_200_mb_is_refused(service: Service) -> None:
+    packed = gzip.compress(b"0" * 200_000_000)
+    service.play("/x", Reply(packed, headers=(("Content-Encoding", "gzip"),)))
+    tracemalloc.start()
+
+    with pytest.raises(SourceChanged, match="longer than 20000000 bytes"):
+        quick_client(read_s=5.0, whole_s=30.0).get_json(f"{service.url}/x")
+
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert len(packed) < 1_000_000
+    assert peak < 80_000_000
+
+
+def test_a_clock_of_the_service_that_lags_asks_for_no_wait_in_the_past(service: Service) -> None:
+    waits: list[float] = []
+    before = format_datetime(datetime.now(UTC) - timedelta(hours=1), usegmt=True)
+    service.play("/x", reply("busy", 503, headers=(("Retry-After", before),)), reply({"ok": True}))
+
+    quick_client(waits).get_json(f"{service.url}/x")
+
+    assert 0.0 <= waits[0] <= 1.0
+
+
+@pytest.mark.parametrize("header", ["soon", "-5", "", "7 apples"])
+def test_a_wait_that_is_none_is_replaced_by_our_own(service: Service, header: str) -> None:
+    waits: list[float] = []
+    service.play("/x", reply("busy", 429, headers=(("Retry-After", header),)), reply({"ok": True}))
+
+    quick_client(waits).get_json(f"{service.url}/x")
+
+    assert 0.5 <= waits[0] <= 1.0
+
+
+def test_questions_to_a_host_keep_their_distance(service: Service) -> None:
+    waits: list[float] = []
+    service.play("/x", reply({"ok": True}))
+    client = quick_client(waits, gap_s=60.0)
+
+    for _ in range(3):
+        client.get_json(f"{service.url}/x")
+
+    # The clock did not run on, as no wait was slept: each question stands 60 s behind the one before.
+    assert waits == pytest.approx([60.0, 120.0], abs=1.0)
+
+
+def test_an_unchanged_answer_is_not_sent_twice(service: Service, tmp_path: Path) -> None:
+    validators = (("ETag", '"a1"'), ("Last-Modified", "Mon, 15 Jun 2026 06:00:00 GMT"))
+    service.play("/x", reply({"n": 1}, headers=validators), Reply(b"", 304), reply({"n": 2}))
+    client = quick_client(kept=KeptInFolder(tmp_path))
+
+    got = [client.get_json(f"{service.url}/x", {"apikey": "secret"}) for _ in range(3)]
+
+    assert got == [{"n": 1}, {"n": 1}, {"n": 2}]
+    asked = ('"a1"', "Mon, 15 Jun 2026 06:00:00 GMT")
+    assert service.conditions == [(None, None), asked, asked]
+    assert not any("secret" in path.name + path.read_text() for path in tmp_path.iterdir())
+
+
+def test_an_answer_that_is_no_json_is_not_kept(service: Service, tmp_path: Path) -> None:
+    tagged = (("ETag", '"a1"'),)
+    service.play("/x", reply("<html>", headers=tagged), reply({"ok": True}))
+    client = quick_client(kept=KeptInFolder(tmp_path))
+
+    with pytest.raises(SourceChanged):
+        client.get_json(f"{service.url}/x")
+
+    assert client.get_json(f"{service.url}/x") == {"ok": True}
+    assert service.conditions == [(None, None)] * 2
+
+
+def test_not_modified_without_our_condition_is_another_answer_than_agreed(service: Service) -> None:
+    service.play("/x", Reply(b"", 304))
+
+    with pytest.raises(SourceRefused, match="HTTP 304"):
+        quick_client().get_json(f"{service.url}/x")
+
+
+def test_a_kept_answer_that_cannot_be_read_is_asked_for_anew(service: Service, tmp_path: Path) -> None:
+    service.play("/x", reply({"n": 1}, headers=(("ETag", '"a1"'),)), reply({"n": 2}))
+    client = quick_client(kept=KeptInFolder(tmp_path))
+    client.get_json(f"{service.url}/x")
+    for path in tmp_path.iterdir():
+        path.write_text("half a fi")
+
+    assert client.get_json(f"{service.url}/x") == {"n": 2}
+    assert service.conditions == [(None, None)] * 2
+
+
+def test_old_kept_answers_go(tmp_path: Path) -> None:
+    kept = KeptInFolder(tmp_path)
+    kept.keep("old", Kept("{}", etag="a"))
+    (old,) = tmp_path.iterdir()
+    os.utime(old, (0, 0))
+
+    kept.keep("new", Kept("{}", etag="b"))
+    kept.keep("bare", Kept("{}"))
+
+    assert kept.find("old") is None
+    assert kept.find("new") == Kept("{}", etag="b")
+    assert kept.find("bare") is None
 
 
 def test_nan_in_an_answer_means_unknown(service: Service) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -24,6 +25,7 @@ from weather.sources.spells import day_bounds, parse_spell
 
 MARICOPA = Point("33.1,-112.0", 33.1, -112.0)
 JUNE_2020 = Question(date(2020, 6, 1), date(2020, 6, 8), date(2020, 6, 8))
+KEY = os.environ.get("ROOTROUND_OPEN_METEO_KEY", "")
 POWER = "/api/temporal/daily/point"
 
 
@@ -64,6 +66,22 @@ def test_power_days_come_in_our_units_and_the_fill_value_is_unknown(service: Ser
     _, asked = service.asked[0]
     assert (asked["start"], asked["end"]) == (["20200601"], ["20200607"])
     assert asked["time-standard"] == ["LST"]
+
+
+def test_a_day_too_many_and_a_day_too_few_are_told(service: Service) -> None:
+    told = power_answer()
+    for series in told["properties"]["parameter"].values():
+        series["20200608"] = series.get("20200608", -999.0)
+        del series["20200603"]
+    service.play(POWER, reply(told))
+
+    got = only(NasaPower(quick_client(), service.url).ask([MARICOPA], JUNE_2020))
+
+    assert [day.day.day for day in got.days] == [1, 2, 4, 5, 6, 7]
+    assert got.remarks == (
+        "33.1,-112.0: 1 days that were not asked for",
+        "33.1,-112.0: 1 days were left out of the answer",
+    )
 
 
 def test_power_keeps_a_height_that_is_known(service: Service) -> None:
@@ -314,6 +332,30 @@ def test_days_of_clock_change_have_their_own_length(day: date, hours: int) -> No
     assert (end - start).total_seconds() == hours * 3600
 
 
+@pytest.mark.parametrize(
+    ("day", "hours"), [(date(2026, 3, 8), 23), (date(2026, 11, 1), 25)], ids=["spring", "autumn"]
+)
+def test_rain_of_a_night_when_clocks_change_stays_whole(service: Service, day: date, hours: int) -> None:
+    start = datetime(day.year, day.month, day.day - (day.day > 1), tzinfo=UTC) - timedelta(days=1)
+    rain = [
+        {"validTime": f"{(start + timedelta(hours=n)).isoformat()}/PT1H", "value": 1.0} for n in range(120)
+    ]
+    warm = [{**entry, "value": 10.0} for entry in rain]
+    told = grid_data(
+        temperature={"uom": "wmoUnit:degC", "values": warm},
+        quantitativePrecipitation={"uom": "wmoUnit:mm", "values": rain},
+    )
+    cell = stored("nws_points.json").replace("America/New_York", "America/Denver")
+    service.play("/points/30.0000,-85.0000", reply(cell))
+    service.play(CELL, reply(told))
+    question = Question(day, day + timedelta(days=2), day)
+
+    got = only(NationalWeatherService(quick_client(), service.url).ask([SUMATRA], question))
+
+    # One mm an hour: the day of the change has 23 or 25 of them, the next one 24.
+    assert [one.value("rain_mm") for one in got.days] == pytest.approx([hours, 24.0])
+
+
 # Open-Meteo
 
 UTRECHT = Point("52.1,5.2", 52.1, 5.2)
@@ -460,13 +502,18 @@ def test_sources_are_built_by_name_in_order_and_off_without_an_address() -> None
     urls = dict.fromkeys(NAMES, "https://weather.example")
 
     built = build_sources(
-        names=("nws", "nasa_power", "ncei", "open_meteo"), urls=urls, contact="a@example.org"
+        names=("nws", "nasa_power", "ncei", "open_meteo"),
+        urls=urls,
+        contact="a@example.org",
+        open_meteo_key="k",
     )
 
     assert [source.name for source in built] == ["nws", "nasa_power", "ncei", "open_meteo"]
     assert all(source.notice for source in built)
     with pytest.raises(UnknownSource, match="switched off"):
-        build_sources(names=["open_meteo"], urls={**urls, "open_meteo": ""}, contact="")
+        build_sources(names=["nws"], urls={**urls, "nws": ""}, contact="")
+    with pytest.raises(UnknownSource, match="not for commercial use; set the key"):
+        build_sources(names=["open_meteo"], urls=urls, contact="")
     with pytest.raises(UnknownSource, match="'radar' is none of"):
         build_sources(names=["radar"], urls=urls, contact="")
 
@@ -478,12 +525,20 @@ def test_sources_are_built_by_name_in_order_and_off_without_an_address() -> None
         ("nasa_power", "https://power.larc.nasa.gov"),
         ("nws", "https://api.weather.gov"),
         ("ncei", "https://www.ncei.noaa.gov"),
-        ("open_meteo", "https://api.open-meteo.com"),
+        pytest.param(
+            "open_meteo",
+            "https://customer-api.open-meteo.com",
+            marks=pytest.mark.skipif(
+                not KEY, reason="needs ROOTROUND_OPEN_METEO_KEY, the key of a paid plan"
+            ),
+        ),
     ],
 )
 def test_the_live_service_still_answers_as_agreed(name: str, url: str) -> None:
     today = datetime.now(UTC).date()
-    (source,) = build_sources(names=[name], urls={name: url}, contact="https://rootround.example")
+    (source,) = build_sources(
+        names=[name], urls={name: url}, contact="https://rootround.example", open_meteo_key=KEY
+    )
     forecast = source.kind == "forecast"
     start = today if forecast else today - timedelta(days=30)
     question = Question(start, today + timedelta(days=5 if forecast else 0), today)
