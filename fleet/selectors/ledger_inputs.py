@@ -150,13 +150,13 @@ def _need(ids: IntArray, index: dict[int, int], since: date, until_day: date) ->
     located = table.take(table.location_id > 0)
     if len(located) == 0:
         return None
-    rain_at = np.where(located.rain_location_id > 0, located.rain_location_id, located.location_id)
-    places = np.unique(np.concatenate([located.location_id, rain_at]))
-    sky = weather_days(location_ids=places, start=since, end=until_day + timedelta(days=1))
+    places = np.unique(np.concatenate([located.location_id, located.rain_location_id]))
+    sky = weather_days(location_ids=places[places > 0], start=since, end=until_day + timedelta(days=1))
+    rain = sky.rain_of(located.location_id, located.rain_location_id)
     zones = NeedZones(
         site=np.array([index[pk] for pk in located.site_id.tolist()], dtype=np.int64),
         et_column=sky.columns_of(located.location_id),
-        rain_column=sky.columns_of(rain_at),
+        rain_column=rain.column,
         area_m2=located.area_m2,
         landscape_coefficient=located.landscape_coefficient,
         store_mm=located.allowed_depletion_mm,
@@ -166,7 +166,7 @@ def _need(ids: IntArray, index: dict[int, int], since: date, until_day: date) ->
     need = site_need(
         first_day=np.datetime64(since, "D"),
         reference_et_mm=sky.reference_et_mm,
-        rain_mm=sky.rain_mm,
+        rain_mm=rain.rain_mm,
         zones=zones,
         site_count=ids.size,
     )

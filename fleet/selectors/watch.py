@@ -175,18 +175,14 @@ def _weather(
     governing: ZoneTable, days: npt.NDArray[np.datetime64]
 ) -> tuple[tuple[FloatArray, FloatArray], npt.NDArray[np.bool_]]:
     """Reference ET and rain of each zone, and whether both are known on any day."""
-    rain_at = _rain_location(governing)
-    wanted = np.unique(np.concatenate([governing.location_id, rain_at]))
+    wanted = np.unique(np.concatenate([governing.location_id, governing.rain_location_id]))
     first, last = days[0].astype(object), days[-1].astype(object)
     sky = weather_days(location_ids=wanted[wanted > 0], start=first, end=last + timedelta(days=1))
-    et, rain = (np.full((days.size, len(governing)), np.nan) for _ in range(2))
-    for place, source, target in (
-        (governing.location_id, sky.reference_et_mm, et),
-        (rain_at, sky.rain_mm, rain),
-    ):
-        column = sky.columns_of(place)
-        found = column >= 0
-        target[:, found] = source[:, column[found]]
+    et = np.full((days.size, len(governing)), np.nan)
+    column = sky.columns_of(governing.location_id)
+    et[:, column >= 0] = sky.reference_et_mm[:, column[column >= 0]]
+    told = sky.rain_of(governing.location_id, governing.rain_location_id)
+    rain = told.rain_mm[:, told.column]
     return (et, rain), np.isfinite(et).any(axis=0) & np.isfinite(rain).any(axis=0)
 
 

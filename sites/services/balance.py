@@ -68,7 +68,7 @@ def update_balance(*, until_day: date, site_ids: Iterable[int] | None = None) ->
     site_ids
         Only these sites; None: all.
     """
-    chosen = Site.objects.select_related("location", "balance_front").order_by("code")
+    chosen = Site.objects.select_related("location", "rain_location", "balance_front").order_by("code")
     if site_ids is not None:
         chosen = chosen.filter(pk__in=list(site_ids))
     sites = list(chosen)
@@ -123,7 +123,9 @@ def _plan(site: Site, mark: str, first_days: dict[int, date], last_days: dict[in
         return None
     first_weather, last = first_days[location.pk], last_days[location.pk]
     front: BalanceFront | None = getattr(site, "balance_front", None)
-    stale = min((day for day in (site.stale_from, location.stale_from) if day is not None), default=None)
+    gauge_stale = site.rain_location.stale_from if site.rain_location is not None else None
+    marks = (site.stale_from, location.stale_from, gauge_stale)
+    stale = min((day for day in marks if day is not None), default=None)
     begin = max(first_weather, last - timedelta(days=KEPT_DAYS))
     if front is None or front.fingerprint != mark or (stale is not None and begin < front.first_day):
         return _Plan(site.pk, begin, last, anew=True) if begin <= last else None

@@ -63,19 +63,21 @@ def compute_span(table: ZoneTable, span: Span, state: BalanceState | None) -> It
 
 def _forcing(table: ZoneTable, span: Span, irrigation: Irrigation) -> Forcing:
     """Weather and irrigation of the span."""
-    rain_at = np.where(table.rain_location_id > 0, table.rain_location_id, table.location_id)
-    places = np.unique(np.concatenate([table.location_id, rain_at]))
-    sky: WeatherDays = weather_days(location_ids=places, start=span.start, end=span.last + _ONE_DAY)
+    places = np.unique(np.concatenate([table.location_id, table.rain_location_id]))
+    sky: WeatherDays = weather_days(
+        location_ids=places[places > 0], start=span.start, end=span.last + _ONE_DAY
+    )
+    rain = sky.rain_of(table.location_id, table.rain_location_id)
     reference_et = carried_forward(sky.reference_et_mm)
     return Forcing(
         reference_et_mm=np.asarray(reference_et, dtype=np.float64),
         reference_et_sd_mm=np.where(
             np.isnan(sky.reference_et_sd_mm), CARRIED_ET_ERROR * reference_et, sky.reference_et_sd_mm
         ),
-        rain_mm=np.nan_to_num(sky.rain_mm),
-        rain_sd_mm=np.where(np.isnan(sky.rain_mm), UNKNOWN_RAIN_SD_MM, np.nan_to_num(sky.rain_sd_mm)),
+        rain_mm=np.nan_to_num(rain.rain_mm),
+        rain_sd_mm=np.where(np.isnan(rain.rain_mm), UNKNOWN_RAIN_SD_MM, np.nan_to_num(rain.rain_sd_mm)),
         location=sky.columns_of(table.location_id),
-        rain_location=sky.columns_of(rain_at),
+        rain_location=rain.column,
         irrigation_net_mm=irrigation.net_mm,
         irrigation_sd_mm=irrigation.sd_mm,
     )

@@ -111,6 +111,55 @@ def test_only_days_from_the_change_on_are_computed_again(garden: Controller) -> 
     assert Site.objects.get().stale_from is None
 
 
+def test_a_revised_day_is_computed_again_for_the_sites_of_its_location_only(garden: Controller) -> None:
+    elsewhere = build_location("41.4,-104.7", latitude=41.4)
+    _weather(elsewhere, FIRST, LAST)
+    build_zone(build_controller(build_site("ZZ-02", location=elsewhere)))
+    update_balance(until_day=LAST)
+    before = dict(BalanceFront.objects.values_list("site__code", "last_day"))
+    place = garden.site.location
+    assert place is not None
+    DailyWeather.objects.filter(location=place, day=date(2026, 6, 5)).update(eto_mm=7.0)
+    Location.objects.filter(pk=place.pk).update(stale_from=date(2026, 6, 5))
+
+    update = update_balance(until_day=LAST)
+
+    # Two zones from the start of the month on; not the zone elsewhere, and not April and May.
+    assert (update.sites, update.zone_days) == (1, 2 * 14)
+    assert dict(BalanceFront.objects.values_list("site__code", "last_day")) == before
+    assert update_balance(until_day=LAST).zone_days == 0
+
+
+def test_a_revised_gauge_is_computed_again_for_the_sites_that_take_its_rain(garden: Controller) -> None:
+    gauge = build_location("Yard gauge", latitude=41.21)
+    _weather(gauge, FIRST, LAST)
+    Site.objects.update(rain_location=gauge)
+    update_balance(until_day=LAST)
+    DailyWeather.objects.filter(location=gauge, day=date(2026, 6, 5)).update(rain_used_mm=18.0)
+    Location.objects.filter(pk=gauge.pk).update(stale_from=date(2026, 6, 5))
+
+    update = update_balance(until_day=LAST)
+
+    balance = balance_days(
+        zone_ids=[garden.zones.get(station=2).pk], start=date(2026, 6, 4), end=date(2026, 6, 7)
+    )
+    assert update.zone_days == 2 * 14
+    assert balance.effective_rain_mm[1, 0] > 0
+
+
+def test_a_gauge_that_fell_silent_leaves_the_rain_to_the_location(garden: Controller) -> None:
+    gauge = build_location("Yard gauge", latitude=41.21)
+    _weather(gauge, FIRST, date(2026, 5, 18))
+    Site.objects.update(rain_location=gauge)
+
+    update_balance(until_day=LAST)
+
+    balance = balance_days(
+        zone_ids=[garden.zones.get(station=2).pk], start=date(2026, 5, 19), end=date(2026, 5, 22)
+    )
+    assert balance.effective_rain_mm[1, 0] > 0
+
+
 def test_a_changed_zone_is_computed_from_its_first_day(garden: Controller) -> None:
     update_balance(until_day=LAST)
     Zone.objects.filter(station=2).update(landscape_coefficient=0.2)

@@ -64,3 +64,17 @@ def test_unknown_values_are_welcome() -> None:
 def test_nonsense_is_refused(change: dict[str, np.ndarray], message: str) -> None:
     with pytest.raises(ValueError, match=message):
         replace(build_days(), **change)
+
+
+def test_rain_comes_from_the_gauge_and_from_the_location_where_that_is_silent() -> None:
+    sky = build_days(3, ids=(5, 7))
+    sky.rain_mm[:, 0] = [1.0, 2.0, 3.0]
+    sky.rain_mm[:, 1] = [9.0, np.nan, 8.0]
+    sky.rain_sd_mm[:, 0], sky.rain_sd_mm[:, 1] = 0.5, 0.1
+
+    got = sky.rain_of(np.array([5, 5, 5, 9]), np.array([7, 0, 9, 9]))
+
+    # A gauge; none; one that is unknown; and a location that is.
+    assert got.rain_mm[:, got.column].T[:3].tolist() == [[9.0, 2.0, 8.0], [1.0, 2.0, 3.0], [1.0, 2.0, 3.0]]
+    assert got.rain_sd_mm[:, got.column[0]].tolist() == [0.1, 0.5, 0.1]
+    assert np.isnan(got.rain_mm[:, got.column[3]]).all()

@@ -14,6 +14,23 @@ _ONE_DAY = np.timedelta64(1, "D")
 
 
 @dataclass(frozen=True, slots=True)
+class PairedRain:
+    """Rain of places that take it from a gauge of their own or nearby.
+
+    Parameters
+    ----------
+    rain_mm, rain_sd_mm
+        Rain and the standard deviation of its error [mm/d], shape (days, pairs); NaN = unknown.
+    column
+        Column of each asked place, shape (n,) [1].
+    """
+
+    rain_mm: FloatArray
+    rain_sd_mm: FloatArray
+    column: IntArray
+
+
+@dataclass(frozen=True, slots=True)
 class WeatherDays:
     """Daily weather of several locations, as the water balance and the watch use it.
 
@@ -89,3 +106,34 @@ class WeatherDays:
         found = np.searchsorted(self.location_ids, location_ids, sorter=order)
         columns = order[np.minimum(found, order.size - 1)].astype(np.int64)
         return np.where(self.location_ids[columns] == location_ids, columns, -1)
+
+    def rain_of(self, location_ids: IntArray, gauge_ids: IntArray) -> PairedRain:
+        """Rain of places by their gauge; a day that the gauge does not know takes the location's own rain.
+
+        Parameters
+        ----------
+        location_ids
+            Id of each place's location, shape (n,) [1].
+        gauge_ids
+            Id of the location whose gauge counts instead, 0 or less = none, same shape [1].
+
+        Returns
+        -------
+        PairedRain
+            One column for each pair of location and gauge [mm/d], shape (days, pairs).
+        """
+        gauges = np.where(gauge_ids > 0, gauge_ids, location_ids)
+        pairs, column = np.unique(np.column_stack([location_ids, gauges]), axis=0, return_inverse=True)
+        own, near = (self.columns_of(pairs[:, side]) for side in (0, 1))
+        knows = (near >= 0) & ~np.isnan(self._taken(self.rain_mm, near))
+        return PairedRain(
+            rain_mm=np.where(knows, self._taken(self.rain_mm, near), self._taken(self.rain_mm, own)),
+            rain_sd_mm=np.where(knows, self._taken(self.rain_sd_mm, near), self._taken(self.rain_sd_mm, own)),
+            column=column.reshape(-1).astype(np.int64),
+        )
+
+    def _taken(self, values: FloatArray, columns: IntArray) -> FloatArray:
+        """Columns of an array, NaN where there is none."""
+        if values.shape[1] == 0:
+            return np.full((values.shape[0], columns.size), np.nan)
+        return np.where(columns >= 0, values[:, np.maximum(columns, 0)], np.nan)
