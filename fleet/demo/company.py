@@ -102,6 +102,8 @@ def _bring_in(folder: Path, *, today: date, now: datetime, tell: Callable[[str],
         ("visits.csv", lambda path: import_visits(path=path, by=BY, now=now)),
     )
     for name, bring in steps:
+        if not (folder / name).read_text(encoding="utf-8").strip():
+            continue  # few gardens may have none of a kind
         report = bring(folder / name)
         if report.problems:
             raise DemoFileRefused(f"{len(report.problems)} problems, first: {report.problems[0]}")

@@ -1,51 +1,108 @@
-"""What the timers of the invented gardens were set to, season by season."""
+"""What the timers of the invented gardens were set to, season by season, and what is wrong with some."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from datetime import date, timedelta
+from dataclasses import dataclass, replace
+from datetime import date
 from typing import Final
 
 import numpy as np
 
 from fleet.demo.book import DemoSite
+from fleet.demo.crew import KL, PEAK_WEEK_MM, Keyed, by_the_book, clock_text
 from fleet.demo.gardens import DemoController
-from sites.calc.run_off import runoff_limit_min
-from sites.calc.soil import intake_rate_mm_h, surface_accumulation_mm, texture_index
 
 SEASON_START: Final = (4, 15)
 SEASON_END: Final = (10, 20)
-PEAK_WEEK_MM: Final = 46.0  # reference ET of a hot week
-KL: Final = {
-    "cool_turf": 0.8,
-    "warm_turf": 0.6,
-    "annuals": 0.8,
-    "shrubs": 0.5,
-    "groundcover": 0.5,
-    "desert": 0.3,
-}
 ASSUMED_RATE_MM_H: Final = {
     "fixed_spray": 41.0, "rotor": 13.0, "rotary_nozzle": 11.0, "dripline": 15.0, "bubbler": 25.0,
 }  # fmt: skip
-# Share of the sensor sites whose timers somebody set with care.
-WELL_SET: Final = 0.75
-CLOCK_STARTS: Final = {"Wend Valley Water": ("04:00", "06:30"), "Hillside Mutual": ("20:30", "23:00")}
-SENSOR_STARTS: Final = {
-    "Wend Valley Water": ("03:00", "05:30"),
-    "Hillside Mutual": ("20:30", "22:00", "23:30"),
-}
+# Share of the timers that the crew left with something wrong.
+LEFT_WRONG: Final = 0.15
+CLOCK_STARTS: Final = {"Wend Valley Water": (240, 390), "Hillside Mutual": (1230, 1380)}
+# From this day of each year on, the seasonal adjust of timers without a sensor [%].
+ADJUST_TURNS: Final = (
+    ((4, 15), 65),
+    ((5, 12), 80),
+    ((6, 8), 92),
+    ((7, 1), 100),
+    ((8, 20), 80),
+    ((9, 20), 60),
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """One controller's setting from a day on; minutes by station."""
+    """One controller's setting from a day on: its letters in the order of the clock, and the adjust."""
 
     as_of: date
-    days: str
-    starts: tuple[str, ...]
-    minutes: dict[int, int]
+    letters: tuple[Keyed, ...]
     adjust_pct: int
+
+
+def settings_of(
+    rng: np.random.Generator, site: DemoSite, controller: DemoController, *, first: date, today: date
+) -> list[Setting]:
+    """The settings to `today`.
+
+    Where a sensor came, they were generous before and are as a good crew reckons after, in several passes, so
+    that the sensor has its say; where none came, they are as a good crew reckons, and the seasonal adjust
+    follows the year. Some were left with something wrong. All are off in winter.
+    """
+    has_sensor = controller.sensor_spot is not None and site.sensor_since is not None
+    generous = _habit(rng, site, controller, factor=float(rng.uniform(1.0, 1.75)))
+    careful = by_the_book(site, controller, has_sensor=has_sensor)
+    is_wrong, kind = bool(rng.random() < LEFT_WRONG), int(rng.integers(len(WRONGS)))
+    if is_wrong:
+        careful = WRONGS[kind](careful)
+    change = site.sensor_since if has_sensor and site.sensor_since else first
+    stuck = is_wrong and WRONGS[kind] is _left_as_it_is
+    return [
+        Setting(
+            as_of=turn,
+            letters=careful if turn >= change else generous,
+            adjust_pct=_adjust(turn, follows_the_year=not has_sensor, stuck=stuck),
+        )
+        for turn in _turns(first, today, change, follows_the_year=not has_sensor)
+    ]
+
+
+def is_season(day: date) -> bool:
+    """Whether the timers are on."""
+    return date(day.year, *SEASON_START) <= day < date(day.year, *SEASON_END)
+
+
+def _turns(first: date, today: date, change: date, *, follows_the_year: bool) -> list[date]:
+    """Days on which a setting begins."""
+    days = {SEASON_START, SEASON_END} | ({day for day, _ in ADJUST_TURNS} if follows_the_year else set())
+    turns = {date(year, *day) for year in range(first.year, today.year + 1) for day in days} | {change}
+    return [first, *(turn for turn in sorted(turns) if first < turn <= today)]
+
+
+def _adjust(turn: date, *, follows_the_year: bool, stuck: bool) -> int:
+    """Seasonal adjust [%]; 0: off."""
+    if not is_season(turn):
+        return 0
+    if stuck:
+        return ADJUST_TURNS[0][1]
+    if not follows_the_year:
+        return 100
+    return [pct for day, pct in ADJUST_TURNS if (turn.month, turn.day) >= day][-1]
+
+
+def _habit(
+    rng: np.random.Generator, site: DemoSite, controller: DemoController, *, factor: float
+) -> tuple[Keyed, ...]:
+    """Two starts of one letter, minutes set by somebody who knows the heads only by their kind."""
+    starts = CLOCK_STARTS[site.part.supplier]
+    runs = []
+    for zone in controller.zones:
+        need = PEAK_WEEK_MM * KL[zone.plant] * factor * float(rng.lognormal(0, 0.15))
+        depth = need / (waterings_a_week(site) * len(starts) * 0.72)
+        longest = 24 if zone.head == "fixed_spray" else 70
+        minutes = int(np.clip(round(60 * depth / ASSUMED_RATE_MM_H[zone.head]), 2, longest))
+        runs.append((zone.station, minutes))
+    return (Keyed("A", days_of(site), tuple(clock_text(start) for start in starts), tuple(runs)),)
 
 
 def days_of(site: DemoSite) -> str:
@@ -61,69 +118,60 @@ def waterings_a_week(site: DemoSite) -> float:
     return 3.5 if site.part.supplier == "Wend Valley Water" else 2.0
 
 
-def settings_of(
-    rng: np.random.Generator, site: DemoSite, controller: DemoController, *, first: date, today: date
-) -> list[Setting]:
-    """The settings to `today`: generous before the sensor came, more passes after, off in winter."""
-    generous = float(rng.uniform(1.0, 1.75))
-    supplier = site.part.supplier
-    before = CLOCK_STARTS[supplier]
-    after = SENSOR_STARTS[supplier]
-    has_sensor = controller.sensor_spot is not None and site.sensor_since is not None
-    is_well_set = bool(rng.random() < WELL_SET)
-    old = _minutes(rng, site, controller, starts=len(before), factor=generous)
-    if is_well_set:
-        new = _measured_minutes(site, controller, starts=len(after))
-    else:
-        new = _minutes(rng, site, controller, starts=len(after), factor=float(rng.uniform(0.8, 1.6)))
-    change = site.sensor_since if has_sensor and site.sensor_since else today + timedelta(days=1)
-    turns = sorted(
-        {date(year, *day) for year in range(first.year, today.year + 1) for day in (SEASON_START, SEASON_END)}
-        | {change}
+def _one_long_run(letters: tuple[Keyed, ...]) -> tuple[Keyed, ...]:
+    """All passes put into one long one: past the run-off limit."""
+    passes = len(letters[0].starts)
+    runs = sorted({run[0]: run for letter in letters for run in letter.runs}.values())
+    longer = tuple((station, min(minutes * max(passes, 2), 90)) for station, minutes in runs)
+    return (Keyed("A", letters[0].days, letters[0].starts[:1], longer),)
+
+
+def _all_alike(letters: tuple[Keyed, ...]) -> tuple[Keyed, ...]:
+    """Every station with the lawn's minutes, as the timer came out of its box."""
+    most = max(minutes for letter in letters for _, minutes in letter.runs)
+    return tuple(
+        replace(letter, runs=tuple((station, most) for station, _ in letter.runs)) for letter in letters
     )
-    inside = [first, *(turn for turn in turns if first < turn <= today)]
-    return [
-        Setting(
-            as_of=turn,
-            days=days_of(site),
-            starts=after if turn >= change else before,
-            minutes=new if turn >= change else old,
-            adjust_pct=100 if is_season(turn) else 0,
+
+
+def _too_short(letters: tuple[Keyed, ...]) -> tuple[Keyed, ...]:
+    """Set in spring and never lengthened for the summer."""
+    return tuple(
+        replace(
+            letter,
+            runs=tuple((station, max(2, round(minutes * 0.6))) for station, minutes in letter.runs),
         )
-        for turn in inside
-    ]
+        for letter in letters
+    )
 
 
-def is_season(day: date) -> bool:
-    """Whether the timers are on."""
-    return date(day.year, *SEASON_START) <= day < date(day.year, *SEASON_END)
+def _old_days(letters: tuple[Keyed, ...]) -> tuple[Keyed, ...]:
+    """Monday, Wednesday, Friday, from before the watering rule."""
+    return tuple(replace(letter, days="mon,wed,fri") for letter in letters)
 
 
-def _minutes(
-    rng: np.random.Generator, site: DemoSite, controller: DemoController, *, starts: int, factor: float
-) -> dict[int, int]:
-    """Minutes by station, set by somebody who knows the heads only by their kind."""
-    minutes = {}
-    for zone in controller.zones:
-        need = PEAK_WEEK_MM * KL[zone.plant] * factor * float(rng.lognormal(0, 0.15))
-        depth = need / (waterings_a_week(site) * starts * 0.72)
-        longest = 24 if zone.head == "fixed_spray" else 70
-        minutes[zone.station] = int(np.clip(round(60 * depth / ASSUMED_RATE_MM_H[zone.head]), 2, longest))
-    return minutes
+def _by_day(letters: tuple[Keyed, ...]) -> tuple[Keyed, ...]:
+    """Somebody wanted to see it run: a start at noon."""
+    return (
+        tuple(replace(letter, starts=(*letter.starts[:-1], "12:00")) for letter in letters[:1]) + letters[1:]
+    )
 
 
-def _measured_minutes(site: DemoSite, controller: DemoController, *, starts: int) -> dict[int, int]:
-    """Minutes by station, set by somebody who measured the heads and knows the run-off limit."""
-    minutes = {}
-    texture = texture_index(site.part.soil)
-    for zone in controller.zones:
-        need = PEAK_WEEK_MM * KL[zone.plant] * (0.8 if zone.sun == "part" else 1.0) * 1.12
-        depth = need / (waterings_a_week(site) * starts) / (0.4 + 0.6 * zone.true_uniformity) + 0.4
-        limit = runoff_limit_min(
-            zone.true_rate_mm_h,
-            intake_rate_mm_h(texture),
-            surface_accumulation_mm(texture, site.part.slope_pct),
-        )
-        longest = min(float(limit), 90.0)
-        minutes[zone.station] = max(2, int(min(math.ceil(60 * depth / zone.true_rate_mm_h), longest)))
-    return minutes
+def _one_zone_dry(letters: tuple[Keyed, ...]) -> tuple[Keyed, ...]:
+    """One station shortened after a complaint about a puddle, and forgotten."""
+    station, minutes = max(letters[0].runs, key=lambda run: run[1])
+    less = (station, max(1, minutes // 2))
+    return (
+        replace(letters[0], runs=tuple(less if run[0] == station else run for run in letters[0].runs)),
+        *letters[1:],
+    )
+
+
+def _left_as_it_is(letters: tuple[Keyed, ...]) -> tuple[Keyed, ...]:
+    """Minutes as they should be, but the seasonal adjust still stands at spring's figure."""
+    return letters
+
+
+WRONGS: Final = (
+    _one_long_run, _all_alike, _too_short, _old_days, _by_day, _one_zone_dry, _left_as_it_is,
+)  # fmt: skip

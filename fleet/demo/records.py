@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fleet.demo.book import DemoSite
-from fleet.demo.programs import KL, settings_of
+from fleet.demo.crew import KL
+from fleet.demo.programs import Setting, settings_of
 from fleet.demo.rows import LOG_METHODS, Rows, Unit, bypass_rows, meter_rows, program_rows
 from fleet.demo.sky import Sky, true_reference_et
 from fleet.demo.truth import FAULTS, TrueGardens, simulate
@@ -29,6 +30,15 @@ class DemoRecords:
     meter: Rows
     readings: Rows
     truth: Rows
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """What timers do, as keyed in: starts (D, C), minutes of a run (D, Z), and who runs at each (D, S, Z)."""
+
+    starts: NDArray[np.int64]
+    minutes: NDArray[np.float64]
+    runs_at: NDArray[np.bool_]
 
 
 def lay_out(rng: np.random.Generator, sites: list[DemoSite], *, first: date, today: date) -> list[Unit]:
@@ -51,15 +61,16 @@ def invent_records(rng: np.random.Generator, sites: list[DemoSite], sky: Sky, *,
     days = sky.days[inside]
     units = lay_out(rng, sites, first=first, today=today)
     gardens = _true_gardens(rng, units, first=first, count=days.size)
-    starts, minutes = _clock(units, days)
-    starts = _wrong_programs(gardens, starts)
+    clock = _clock(units, days)
+    starts = _wrong_programs(gardens, clock.starts)
     truth = simulate(
         rng,
         gardens,
         eto_mm=true_reference_et(sky)[inside],
         rain_mm=sky.rain_mm[inside],
         starts=starts,
-        minutes=minutes,
+        minutes=clock.minutes,
+        runs_at=clock.runs_at,
     )
     meter, readings = meter_rows(rng, units, gardens, truth, days)
     return DemoRecords(
@@ -121,10 +132,13 @@ def _true_gardens(rng: np.random.Generator, units: list[Unit], *, first: date, c
     )
 
 
-def _clock(units: list[Unit], days: NDArray[np.datetime64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Starts of each day and controller, and minutes of each zone at one start."""
+def _clock(units: list[Unit], days: NDArray[np.datetime64]) -> Clock:
+    """Starts of each day and controller, which zones each runs, and their minutes, as keyed in."""
+    most = max(_slot_count(setting) for unit in units for setting in unit.settings) + 1
+    zones = units[-1].zones.stop
     starts = np.zeros((days.size, len(units)), dtype=np.int64)
-    minutes = np.zeros((days.size, units[-1].zones.stop))
+    minutes = np.zeros((days.size, zones))
+    runs_at = np.ones((days.size, most, zones), dtype=np.bool_)
     for number, unit in enumerate(units):
         ends = [*(setting.as_of for setting in unit.settings[1:]), None]
         for setting, end in zip(unit.settings, ends, strict=True):
@@ -133,11 +147,22 @@ def _clock(units: list[Unit], days: NDArray[np.datetime64]) -> tuple[NDArray[np.
                 valid &= days < np.datetime64(end)
             if setting.adjust_pct == 0:
                 continue
-            runs = valid & runs_on(parse_days(setting.days, setting.as_of), days)
-            starts[runs, number] = len(setting.starts)
-            for zone in unit.controller.zones:
-                minutes[valid, unit.zones.start + zone.station - 1] = setting.minutes[zone.station]
-    return starts, minutes
+            runs = valid & runs_on(parse_days(setting.letters[0].days, setting.as_of), days)
+            slots = sorted((start, keyed) for keyed in setting.letters for start in keyed.starts)
+            starts[runs, number] = len(slots)
+            for keyed in setting.letters:
+                for station, run_min in keyed.runs:
+                    minutes[valid, unit.zones.start + station - 1] = run_min * setting.adjust_pct / 100
+            for slot, (_, keyed) in enumerate(slots):
+                mine = np.zeros(unit.zones.stop - unit.zones.start, dtype=np.bool_)
+                mine[[station - 1 for station, _ in keyed.runs]] = True
+                runs_at[valid, slot, unit.zones] = mine
+    return Clock(starts, minutes, runs_at)
+
+
+def _slot_count(setting: Setting) -> int:
+    """Starts of a watering day, of all letters."""
+    return sum(len(keyed.starts) for keyed in setting.letters)
 
 
 def _wrong_programs(gardens: TrueGardens, starts: NDArray[np.int64]) -> NDArray[np.int64]:

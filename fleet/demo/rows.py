@@ -39,16 +39,17 @@ def program_rows(unit: Unit) -> Rows:
         {
             "site": unit.site.code,
             "controller": unit.controller.code,
-            "program": "A",
-            "days": setting.days,
-            "starts": ";".join(setting.starts),
-            "station": zone.station,
-            "run_min": setting.minutes[zone.station],
+            "program": keyed.letter,
+            "days": keyed.days,
+            "starts": ";".join(keyed.starts),
+            "station": station,
+            "run_min": minutes,
             "seasonal_adjust_pct": setting.adjust_pct,
             "as_of": setting.as_of.isoformat(),
         }
         for setting in unit.settings
-        for zone in unit.controller.zones
+        for keyed in setting.letters
+        for station, minutes in keyed.runs
     ]
 
 

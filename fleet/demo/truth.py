@@ -76,6 +76,7 @@ def simulate(
     rain_mm: Floats,
     starts: Ints,
     minutes: Floats,
+    runs_at: Bools,
 ) -> TrueDays:
     """Days of all gardens at once.
 
@@ -91,6 +92,8 @@ def simulate(
         Starts offered by each controller's clock, shape (days, controllers).
     minutes
         Run minutes of each zone at one start, shape (days, zones) [min].
+    runs_at
+        Whether each zone runs at the n-th start of a day, shape (days, starts, zones).
     """
     days, controllers = starts.shape
     zones = gardens.controller_of.size
@@ -125,7 +128,8 @@ def simulate(
             ran = offered & ~blocked & ~no_power
             bypassed[day] += blocked
             skipped[day] += no_power
-            depth = np.where(ran[gardens.controller_of], gardens.rate_mm_h * minutes[day] / 60, 0.0)
+            waters = ran[gardens.controller_of] & runs_at[day, min(start, runs_at.shape[1] - 1)]
+            depth = np.where(waters, gardens.rate_mm_h * minutes[day] / 60, 0.0)
             applied[day] += depth.astype(np.float32)
             reach = np.ones(zones)
             reach[spot[has_sensor]] = np.where(on[has_sensor], at_spot["reach"][has_sensor], 1.0)

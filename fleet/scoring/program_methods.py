@@ -21,6 +21,8 @@ from sites.calc.round_plan import round_plan
 from sites.calc.zone_table import ZoneTable
 from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
 
+# Passes a day that the rivals without a search use at most [1].
+_RIVAL_STARTS: Final = 4
 _MONDAY_WEDNESDAY_FRIDAY = DayPattern("weekdays", weekdays=(0, 2, 4))
 
 
@@ -100,7 +102,7 @@ def peak_in_ratio(known: Known, before: Setting | None) -> Setting:
     events = 7.0 * float(runs_on(pattern, known.days).mean())
     event = known.peak_et_mm_d * 7.0 / events * zones.landscape_coefficient / zones.application_efficiency
     total = 60.0 * event / zones.precipitation_rate_mm_h
-    cycles = np.clip(np.ceil(total / zones.runoff_limit_min), 1, MOST_STARTS)
+    cycles = np.clip(np.ceil(total / zones.runoff_limit_min), 1, _RIVAL_STARTS)
     most = np.maximum.reduceat(cycles, _first(zones)).astype(np.int64)
     minutes = np.minimum(np.ceil(total / most[zones.controller_id - 1]), _limit(zones))
     return _fixed(known, pattern, most, minutes)
@@ -113,7 +115,7 @@ def four_small_starts(known: Known, before: Setting | None) -> Setting:
     zones = known.gardens.zones
     share = zones.landscape_coefficient / zones.landscape_coefficient[_first(zones)][zones.controller_id - 1]
     minutes = np.ceil(60.0 * 2.0 * share / zones.application_efficiency / zones.precipitation_rate_mm_h)
-    return _fixed(known, _densest(known), MOST_STARTS, np.minimum(minutes, _limit(zones)))
+    return _fixed(known, _densest(known), _RIVAL_STARTS, np.minimum(minutes, _limit(zones)))
 
 
 METHODS: Final[dict[str, Method]] = {

@@ -11,7 +11,7 @@ from fleet.scoring.program_physics import Program
 from sites.calc.program_days import DayPattern, runs_on
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 
-MOST_STARTS: Final = 4
+MOST_STARTS: Final = 8
 _FIRST_HOUR: Final = 1
 
 

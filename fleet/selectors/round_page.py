@@ -20,7 +20,8 @@ FILTERS: Final[dict[str, tuple[str, Q]]] = {
     "accepted": ("Accepted", Q(status=ProgramStatus.ACCEPTED)),
     "held": ("Held", Q(status=ProgramStatus.HELD)),
     "keyed_in": ("Keyed in", Q(status=ProgramStatus.KEYED_IN)),
-    "nothing_fits": ("Nothing fits", ~Q(binding_limit="")),
+    "short": ("Fall short", ~Q(binding_limit="") & Q(window_used_min__isnull=False)),
+    "none": ("None possible", Q(window_used_min__isnull=True)),
     "small": ("Too small to matter", Q(is_change=False)),
 }
 

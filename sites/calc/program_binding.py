@@ -9,28 +9,16 @@ from typing import Final
 import numpy as np
 
 from sites.calc.program_chosen import Chosen
+from sites.calc.program_letters import best_programs_and_letters
+from sites.calc.program_part import part_of
 from sites.calc.program_problem import MOST_PATTERNS, MOST_STARTS, Problem
-from sites.calc.program_search import best_programs
-from sites.calc.program_slots import chosen_slots
-from sites.calc.program_trial import Trial, trial
-from weather.calc.arrays import BoolArray, IntArray
+from sites.calc.program_short import is_short
+from sites.calc.program_trial import Trial
+from sites.calc.round_words import WATERING_DAYS
+from weather.calc.arrays import BoolArray
 
 SOIL: Final = "the root zone holds too little between waterings"
 _FREE_INTERVALS: Final = (1, 2, 3, 4, 7, 14)
-
-
-def is_short(given: Problem, done: Trial) -> BoolArray:
-    """Whether a zone of the controller misses what is promised, (controllers,).
-
-    Parameters
-    ----------
-    given
-        The problem.
-    done
-        What its programs do.
-    """
-    short = done.adequacy < given.settings.promised_adequacy
-    return np.asarray(np.logical_or.reduceat(short, given.first))
 
 
 def binding_limits(given: Problem, chosen: Chosen, done: Trial) -> list[str]:
@@ -74,44 +62,8 @@ def binding_limits(given: Problem, chosen: Chosen, done: Trial) -> list[str]:
 
 def _fits(part: Problem) -> BoolArray:
     """Whether the best programs of a problem are good."""
-    chosen = best_programs(part)
-    done = trial(part, chosen_slots(part, chosen))
+    chosen, done = best_programs_and_letters(part)
     return np.asarray(~is_short(part, done) & (chosen.overrun_min <= 0) & (chosen.pattern >= 0))
-
-
-def part_of(given: Problem, rows: IntArray) -> Problem:
-    """The problem of some of its controllers, in rising order.
-
-    Parameters
-    ----------
-    given
-        The problem.
-    rows
-        Positions of the controllers, (n,).
-    """
-    mine = np.isin(given.owner, rows)
-    zones = np.flatnonzero(mine)
-    owner = np.searchsorted(rows, given.owner[zones])
-    governing = np.where(given.governing[rows] >= 0, np.searchsorted(zones, given.governing[rows]), -1)
-    return replace(
-        given,
-        zones=given.zones.take(zones),
-        controllers=given.controllers.take(rows),
-        owner=owner,
-        first=np.searchsorted(owner, np.arange(len(rows))),
-        governing=governing,
-        weight=given.weight[zones],
-        margin=given.margin[zones],
-        cap_min=given.cap_min[zones],
-        least_min=given.least_min[zones],
-        state=given.state.take(zones),
-        truth=given.truth.take(zones),
-        offered=np.ascontiguousarray(given.offered[:, rows]),
-        is_open=given.is_open[rows],
-        room_min=given.room_min[rows],
-        start_room_min=given.start_room_min[rows],
-        max_station_min=given.max_station_min[rows],
-    )
 
 
 def _more_hours(part: Problem) -> Problem:
@@ -165,6 +117,6 @@ _LIFTS: Final[dict[str, Callable[[Problem], Problem]]] = {
     "hours of the watering rule": _more_hours,
     "starts and letters of the timer": _more_starts,
     "longest run that timer or rule allow": _longer_runs,
-    "watering days": _more_days,
+    WATERING_DAYS: _more_days,
     "run-off limit": _no_run_off,
 }

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from sites.calc.gating import Counts, Outcome, Single, run_governing
-from sites.calc.program_problem import MOST_PATTERNS, MOST_STARTS, Problem
+from sites.calc.program_problem import MOST_PATTERNS, Problem
 from sites.calc.program_score import (
     broken_hours_cost,
     landscape_need_mm,
+    letters_needed,
     overrun_min,
     per_controller,
     zone_cost,
@@ -67,9 +68,7 @@ def first_candidates(problem: Problem) -> Outer:
     guess = 60.0 * (guess + problem.settings.run_loss_mm) / problem.zones.precipitation_rate_mm_h[zone]
     pattern, starts, factor = (
         axis.ravel()
-        for axis in np.meshgrid(
-            np.arange(MOST_PATTERNS), np.arange(1, MOST_STARTS + 1), _FACTORS, indexing="ij"
-        )
+        for axis in np.meshgrid(np.arange(MOST_PATTERNS), problem.starts_tried(), _FACTORS, indexing="ij")
     )
     shape = (len(problem.controllers), len(pattern))
     return Outer(
@@ -88,8 +87,7 @@ def clock_candidates(problem: Problem) -> Outer:
         Clock-only controllers.
     """
     pattern, starts = (
-        axis.ravel()
-        for axis in np.meshgrid(np.arange(MOST_PATTERNS), np.arange(1, MOST_STARTS + 1), indexing="ij")
+        axis.ravel() for axis in np.meshgrid(np.arange(MOST_PATTERNS), problem.starts_tried(), indexing="ij")
     )
     shape = (len(problem.controllers), len(pattern))
     return Outer(np.broadcast_to(pattern, shape), np.broadcast_to(starts, shape), np.zeros(shape))
@@ -224,7 +222,8 @@ def is_possible(problem: Problem, outer: Outer) -> FloatArray:
     """
     rows = np.arange(len(outer.pattern))[:, None]
     possible = problem.is_open[rows, outer.pattern]
-    possible &= outer.starts <= problem.controllers.starts_per_program[:, None]
+    letters = letters_needed(problem, outer.starts)
+    possible &= (letters == 1) | (letters <= problem.controllers.program_count[:, None])
     return np.where(possible, 0.0, np.inf)
 
 

@@ -17,6 +17,7 @@ from sites.calc.program_problem import MOST_PATTERNS, Problem
 from sites.calc.program_score import (
     broken_hours_cost,
     landscape_need_mm,
+    letters_needed,
     needs_own_letter,
     overrun_min,
     per_controller,
@@ -124,4 +125,5 @@ def _is_possible(problem: Problem, outer: Outer) -> BoolArray:
     main = problem.offered[:, rows, outer.pattern[:, 0]]
     inside = ~(problem.offered & ~main[:, :, None]).any(axis=0)
     letters = problem.controllers.program_count - needs_own_letter(problem).astype(np.int64)
-    return np.asarray(problem.is_open & inside & (letters >= 2)[:, None])
+    has_room = (letters >= 2) & (letters_needed(problem, outer.starts)[:, 0] == 1)
+    return np.asarray(problem.is_open & inside & has_room[:, None])

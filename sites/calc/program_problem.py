@@ -61,6 +61,8 @@ class Problem:
         to be given [min], (controllers, patterns).
     max_station_min
         Most minutes of a station in a day [min], (controllers,).
+    more_starts
+        Passes of a watering day to try beyond the usual ones [1].
     """
 
     settings: ProgramSettings
@@ -80,6 +82,11 @@ class Problem:
     room_min: FloatArray
     start_room_min: FloatArray
     max_station_min: FloatArray
+    more_starts: tuple[int, ...] = ()
+
+    def starts_tried(self) -> IntArray:
+        """Passes of a watering day that are tried [1], rising."""
+        return np.array([*range(1, MOST_STARTS + 1), *self.more_starts], dtype=np.int64)
 
     def threshold_mm(self) -> FloatArray:
         """Depletion that lets a start through, as planned with [mm], (controllers,)."""

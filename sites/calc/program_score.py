@@ -170,3 +170,21 @@ def needs_own_letter(problem: Problem) -> BoolArray:
     own = np.where(problem.governing >= 0, station[np.maximum(problem.governing, 0)], last)
     table = problem.controllers
     return np.asarray((own < last) & table.stops_midway & ~table.has_free_order)
+
+
+def letters_needed(problem: Problem, starts: IntArray) -> IntArray:
+    """Program letters that the starts of a day take [1], (controllers, candidates).
+
+    A governing station with a letter of its own takes one more for each; where it takes only one of each and
+    the timer has no second, its run is cut short instead.
+
+    Parameters
+    ----------
+    problem
+        The problem.
+    starts
+        Starts a day [1], (controllers, candidates).
+    """
+    table = problem.controllers
+    each = -(-starts // table.starts_per_program[:, None])
+    return np.where(each > 1, each * (1 + needs_own_letter(problem).astype(np.int64)[:, None]), 1)

@@ -45,6 +45,9 @@ class ProgramSettings:
     keep_shortfall, keep_loss, keep_loss_clock
         What is set stays as long as it is within these of the best: missing adequacy [1], loss per need [1],
         governed and by the clock alone.
+    least_dry_days, least_lost_l
+        Dry zone-days [d] or litres lost [L] over the horizon that a change has to spare: below, somebody's
+        minutes at the timer cost more.
     sensor_settle_min
         Least time from the end of a pass to the next start of a governed controller [min].
     start_step_min
@@ -79,6 +82,8 @@ class ProgramSettings:
     keep_shortfall: float = 0.02
     keep_loss: float = 0.05
     keep_loss_clock: float = 0.10
+    least_dry_days: float = 5.0
+    least_lost_l: float = 2_000.0
     sensor_settle_min: float = 30.0
     start_step_min: int = 5
     done_by_min: int = 6 * 60

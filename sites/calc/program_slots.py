@@ -27,15 +27,14 @@ def chosen_slots(given: Problem, chosen: Chosen) -> Slots:
         Its best programs.
     """
     days = given.offered.shape[0]
-    runs = np.zeros((days, len(given.controllers), 1 + MOST_STARTS), dtype=np.bool_)
+    most = max(MOST_STARTS, int(chosen.starts.max(initial=1)))
+    runs = np.zeros((days, len(given.controllers), 1 + most), dtype=np.bool_)
     main = np.take_along_axis(given.offered, np.maximum(chosen.pattern, 0)[None, :, None], axis=2)
     low = np.take_along_axis(given.offered, np.maximum(chosen.low_pattern, 0)[None, :, None], axis=2)
     is_chosen = chosen.pattern >= 0
     runs[:, :, :1] = low & (chosen.low_pattern >= 0)[None, :, None]
-    runs[:, :, 1:] = (
-        main & (np.arange(MOST_STARTS)[None] < chosen.starts[:, None])[None] & is_chosen[None, :, None]
-    )
-    letter = np.ones((len(given.controllers), 1 + MOST_STARTS), dtype=np.int64)
+    runs[:, :, 1:] = main & (np.arange(most)[None] < chosen.starts[:, None])[None] & is_chosen[None, :, None]
+    letter = np.ones((len(given.controllers), 1 + most), dtype=np.int64)
     letter[:, 0] = 0
     minutes = np.stack(
         [np.where(chosen.in_low, chosen.minutes, 0.0), np.where(chosen.in_low, 0.0, chosen.minutes)], axis=1

@@ -51,6 +51,8 @@ class TimerLimits:
         Time of day by which watering is best over [min after midnight].
     stops_midway
         Whether the sensor can stop a run midway; where it cannot, the order does not matter to it.
+    starts_per_program
+        Start times of a program letter [1]; more take further letters.
     """
 
     governing_station: int
@@ -60,6 +62,7 @@ class TimerLimits:
     start_step_min: int
     done_by_min: int
     stops_midway: bool = True
+    starts_per_program: int = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,20 +141,37 @@ def timetable(
         for block in sorted(choice.blocks, key=lambda one: one.opens_min)
     ]
     times, overrun, block = min(tried, key=lambda one: one[1])
-    letters = [Letter(LETTERS[0], times, tuple(first))]
-    if low:
-        letters.append(Letter(LETTERS[1], (int(times[0] - lead),), low, is_low=True))
-    if last:
-        own = tuple(int(time + before) for time in times)
-        letters.append(Letter(LETTERS[limits.program_count - 1], own, tuple(last)))
     return Timetable(
-        letters=tuple(letter for letter in letters if letter.runs),
+        letters=_letters(times, first, low, last, lead, before, limits),
         used_min=lead + (times[-1] - times[0]) + total,
         window_min=float(block.closes_min - block.opens_min),
         needs_wire_move=bool(cut_short),
         cut_short=tuple(cut_short),
         overrun_min=overrun,
     )
+
+
+def _letters(
+    times: tuple[int, ...],
+    first: Sequence[StationRun],
+    low: Sequence[StationRun],
+    last: Sequence[StationRun],
+    lead: float,
+    before: float,
+    limits: TimerLimits,
+) -> tuple[Letter, ...]:
+    """Letters of the passes, of low demand, and of the governing station, in the order of the alphabet."""
+    each = limits.starts_per_program
+    parts = [times[at : at + each] for at in range(0, len(times), each)]
+    found = [Letter(LETTERS[at], part, tuple(first)) for at, part in enumerate(parts)]
+    if low:
+        found.append(Letter(LETTERS[len(parts)], (int(times[0] - lead),), tuple(low), is_low=True))
+    if last:
+        # The last letters, as many as the passes take.
+        at = max(limits.program_count - len(parts), len(found))
+        own = [tuple(int(time + before) for time in part) for part in parts]
+        found += [Letter(LETTERS[at + number], part, tuple(last)) for number, part in enumerate(own)]
+    return tuple(letter for letter in found if letter.runs)
 
 
 def _groups(

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from sites.calc.program_chosen import Chosen
+from sites.calc.program_letters import best_programs_and_letters
 from sites.calc.program_problem import Problem
+from sites.calc.program_reach import refill_reach
 from sites.calc.program_score import irrigation_need_mm, landscape_need_mm
-from sites.calc.program_search import best_programs
-from sites.calc.program_slots import chosen_slots
 from sites.calc.program_trial import Slots, Trial, trial
 from weather.calc.arrays import BoolArray, FloatArray
 
@@ -38,6 +38,8 @@ class RoundPlan:
         Gross water of now less that of new [L], (controllers,).
     dry_days_spared
         Zone-days beyond allowed depletion of now less those of new [d], (controllers,).
+    reach
+        Share of ET that a full refill on every open day would meet [1], (zones,).
     """
 
     chosen: Chosen
@@ -48,13 +50,14 @@ class RoundPlan:
     is_past_runoff: BoolArray
     water_at_stake_l: FloatArray
     dry_days_spared: FloatArray
+    reach: FloatArray
 
 
 def round_plan(given: Problem, *, now: Slots, breaks_rule: BoolArray) -> RoundPlan:
     """The best program of each controller, held against what is set.
 
-    A change is material where missing adequacy falls by more than the keep band, or losses per need do, or
-    where what is set is unknown, runs off, or breaks a rule.
+    A change is material where missing adequacy falls by more than the keep band and dry days are spared, or
+    losses per need fall by more and litres are, or where what is set is unknown, runs off, or breaks a rule.
 
     Parameters
     ----------
@@ -65,22 +68,27 @@ def round_plan(given: Problem, *, now: Slots, breaks_rule: BoolArray) -> RoundPl
     breaks_rule
         Whether what is set runs outside permitted days or hours, (controllers,).
     """
-    chosen = best_programs(given)
-    planned, present = trial(given, chosen_slots(given, chosen)), trial(given, now)
+    chosen, planned = best_programs_and_letters(given)
+    present = trial(given, now)
     past = present.minutes > given.zones.runoff_limit_min + 1e-6
     missing_now, lost_now = _score(given, present)
     missing_new, lost_new = _score(given, planned)
     settings = given.settings
     keep_loss = np.where(given.governing >= 0, settings.keep_loss, settings.keep_loss_clock)
     less_missing, less_lost = missing_now - missing_new, lost_now - lost_new
+    dry = (present.dry_share - planned.dry_share) * given.offered.shape[0]
+    dry_spared = np.add.reduceat(dry, given.first)
+    lost_l = np.add.reduceat((present.lost_mm - planned.lost_mm) * given.zones.area_m2, given.first)
     # Water saved by letting the garden go dry is no gain.
-    is_better = (less_missing > settings.keep_shortfall) | (
-        (less_lost > keep_loss) & (less_missing > -settings.keep_shortfall)
+    is_better = (less_missing > settings.keep_shortfall) & (dry_spared >= settings.least_dry_days)
+    is_better |= (
+        (less_lost > keep_loss)
+        & (lost_l >= settings.least_lost_l)
+        & (less_missing > -settings.keep_shortfall)
     )
     any_past = np.logical_or.reduceat(past, given.first)
     is_change = (is_better | ~now.is_known | any_past | breaks_rule) & (chosen.pattern >= 0)
     litres = (present.gross_mm - planned.gross_mm) * given.zones.area_m2
-    dry = (present.dry_share - planned.dry_share) * given.offered.shape[0]
     return RoundPlan(
         chosen=chosen,
         new=planned,
@@ -89,7 +97,8 @@ def round_plan(given: Problem, *, now: Slots, breaks_rule: BoolArray) -> RoundPl
         is_change=is_change,
         is_past_runoff=past,
         water_at_stake_l=np.where(now.is_known, np.add.reduceat(litres, given.first), 0.0),
-        dry_days_spared=np.where(now.is_known, np.add.reduceat(dry, given.first), 0.0),
+        dry_days_spared=np.where(now.is_known, dry_spared, 0.0),
+        reach=refill_reach(given),
     )
 
 

@@ -7,6 +7,8 @@ from datetime import date
 
 from weather.calc.arrays import FloatArray, IntArray
 
+# The limit by that name, as the search for it calls it.
+WATERING_DAYS = "watering days"
 # From here on a difference is told: zone-days [d], and per cent of what is applied.
 _DRY_DAYS_WORTH_SAYING = 3.0
 _LOSS_WORTH_SAYING = 4.0
@@ -37,6 +39,8 @@ class RoundFacts:
         program.
     binding
         Limit that keeps the program from being good; empty: none.
+    reach_pct, adequacy_pct
+        Need met by a full refill on every open day, and by the new program, by area [%].
     governing_station, cut_short
         Station of the sensor, and stations that it may cut short until wires are exchanged.
     fragile
@@ -67,6 +71,8 @@ class RoundFacts:
     breaks_rule: bool
     is_frozen: bool
     binding: str
+    reach_pct: float
+    adequacy_pct: float
     governing_station: int
     cut_short: tuple[int, ...]
     fragile: IntArray
@@ -84,7 +90,7 @@ def reasons(facts: RoundFacts) -> list[str]:
     facts
         What they are made of.
     """
-    found = [] if not facts.binding else [f"The best program falls short; what binds: {facts.binding}."]
+    found = [] if not facts.binding else [_about_binding(facts)]
     found += _about_now(facts)
     if facts.is_frozen:
         found.append("The site keeps its program as it is, by a person's decision.")
@@ -95,6 +101,17 @@ def reasons(facts: RoundFacts) -> list[str]:
     else:
         found.append(_about_new(facts))
     return found + _cautions(facts)
+
+
+def _about_binding(facts: RoundFacts) -> str:
+    """Which limit binds, and how near the program comes to what the open days could give at all."""
+    words = f"The best program falls short; what binds: {facts.binding}."
+    if facts.binding != WATERING_DAYS:
+        return words
+    return (
+        f"{words} On these days even a full refill each time would meet {facts.reach_pct:.0f} % of the need;"
+        f" the program meets {facts.adequacy_pct:.0f} %."
+    )
 
 
 def _about_now(facts: RoundFacts) -> list[str]:

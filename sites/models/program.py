@@ -80,6 +80,7 @@ class Recommendation(models.Model):
     dry_zone_days_spared = models.FloatField(default=0)
     adequacy_pct_now = models.FloatField(null=True, blank=True)
     adequacy_pct = models.FloatField(null=True, blank=True)
+    reach_pct = models.FloatField(null=True, blank=True)  # by a full refill on every day that is open
     lost_pct_now = models.FloatField(null=True, blank=True)
     lost_pct = models.FloatField(null=True, blank=True)
     expected_bypass_rate = models.FloatField(null=True, blank=True)
@@ -94,6 +95,8 @@ class Recommendation(models.Model):
     decided_by = models.CharField(max_length=150, blank=True)
     decided_at = models.DateTimeField(null=True, blank=True)
     note = models.CharField(max_length=300, blank=True)
+    is_by_hand = models.BooleanField(default=False)  # its lines were edited by a person
+    outside_reason = models.CharField(max_length=300, blank=True)  # why it may run outside permitted hours
 
     class Meta:
         ordering = ["-week", "controller_id"]

@@ -36,7 +36,7 @@ def new_lines(
                 run_min=run.minutes,
                 run_order=order,
                 seasonal_adjust_pct=100,
-                cycles_per_event=len(letter.starts_min),
+                cycles_per_event=1 if letter.is_low else int(chosen.starts[at]),
             )
             lines.append(_with_figures(line, of, zone_of[run.station], of.plan.new))
     return lines

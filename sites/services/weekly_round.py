@@ -40,14 +40,16 @@ class RoundReport:
 
     controllers: int
     changes: int
-    nothing_fits: int
+    falls_short: int
+    nothing_possible: int
     left_out: tuple[tuple[str, str], ...]
 
     def summary(self) -> str:
         """One line for the end of a command."""
         return (
             f"{self.controllers} controllers, {self.changes} changes worth making, "
-            f"{self.nothing_fits} where nothing fits, {len(self.left_out)} left out"
+            f"{self.falls_short} that fall short, {self.nothing_possible} where none is possible, "
+            f"{len(self.left_out)} left out"
         )
 
 
@@ -79,15 +81,16 @@ def weekly_round(
     if site_codes is not None:
         sites = sites.filter(code__in=list(site_codes))
     ids = list(sites.values_list("pk", flat=True))
-    done, changes, nothing, left_out = 0, 0, 0, []
+    done, changes, short, nothing, left_out = 0, 0, 0, 0, []
     for left in range(0, len(ids), SITES_AT_ONCE):
         rows, lacking = _sites_round(ids[left : left + SITES_AT_ONCE], week, today, price_per_m3, chosen)
         _store(rows, week)
         done += len(rows)
         changes += sum(row.is_change for row, _ in rows)
-        nothing += sum(bool(row.binding_limit) for row, _ in rows)
+        short += sum(bool(row.binding_limit) and row.window_used_min is not None for row, _ in rows)
+        nothing += sum(row.window_used_min is None for row, _ in rows)
         left_out += lacking
-    return RoundReport(done, changes, nothing, tuple(left_out))
+    return RoundReport(done, changes, short, nothing, tuple(left_out))
 
 
 Rows = list[tuple[Recommendation, list[RecommendationLine]]]

@@ -56,6 +56,9 @@ def test_the_days_work_gives_programs_needs_and_routes_and_the_same_again(
     assert _csv("balance", Span(day=date(2026, 6, 14))) == balance
     assert sorted(VisitNeed.objects.values_list("key", "value_per_day", "reason")) == needs
     assert Recommendation.objects.filter(adequacy_pct__gte=90).count() > Recommendation.objects.count() / 2
+    # A crew has been at work: most timers are as they should be.
+    assert 0 < Recommendation.objects.filter(is_change=True).count() < Recommendation.objects.count() / 2
+    assert not Recommendation.objects.filter(window_used_min=None).exists()
     assert Stop.objects.filter(is_break=False).exists()
     path = tmp_path / "programs.csv"
     path.write_text(programs, encoding="utf-8")

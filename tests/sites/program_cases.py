@@ -132,6 +132,7 @@ def on_the_clock(given: Problem, chosen: Chosen, case: RuleCase) -> Timetable:
             start_step_min=SETTINGS.start_step_min,
             done_by_min=SETTINGS.done_by_min,
             stops_midway=bool(given.controllers.stops_midway[0]),
+            starts_per_program=int(given.controllers.starts_per_program[0]),
         ),
         runs[True],
     )

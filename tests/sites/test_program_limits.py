@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 from sites.calc import soil
-from sites.calc.program_binding import SOIL, binding_limits, is_short
+from sites.calc.program_binding import SOIL, binding_limits
 from sites.calc.program_controllers import RuleCase
+from sites.calc.program_letters import best_programs_and_letters
 from sites.calc.program_margin import margins, ratio_spread
 from sites.calc.program_problem import Problem
 from sites.calc.program_search import best_programs
-from sites.calc.program_slots import chosen_slots
+from sites.calc.program_short import is_short
 from sites.calc.program_threshold import ThresholdAdvice, fragile_zones, threshold_advice
-from sites.calc.program_trial import trial
 from sites.calc.round_words import RoundFacts, reasons
 from sites.calc.run_off import runoff_limit_min
 from tests.sites.program_cases import SETTINGS, choice, garden
@@ -27,13 +27,11 @@ FREE = RuleCase((choice(), choice(every=2), choice(every=3), choice(every=4)))
 
 
 def limit_of(problem: Problem) -> str:
-    chosen = best_programs(problem)
-    return binding_limits(problem, chosen, trial(problem, chosen_slots(problem, chosen)))[0]
+    return binding_limits(problem, *best_programs_and_letters(problem))[0]
 
 
 def fits(problem: Problem) -> bool:
-    chosen = best_programs(problem)
-    done = trial(problem, chosen_slots(problem, chosen))
+    chosen, done = best_programs_and_letters(problem)
     return not is_short(problem, done)[0] and chosen.overrun_min[0] == 0
 
 
@@ -49,7 +47,12 @@ TURF = {"plants": ("cool_turf", "cool_turf"), "heads": ("rotor", "rotor"), "eto_
             {"max_run_min": 4.0}, {"max_run_min": 240.0}, "longest run that timer or rule allow", id="run"
         ),
         pytest.param(
-            {"starts_per_program": 1, "texture": "clay", "heads": ("fixed_spray", "fixed_spray")},
+            {
+                "starts_per_program": 1,
+                "program_count": 1,
+                "texture": "clay",
+                "heads": ("fixed_spray", "fixed_spray"),
+            },
             {"starts_per_program": 4, "texture": "clay", "heads": ("fixed_spray", "fixed_spray")},
             "starts and letters of the timer",
             id="starts",
@@ -235,6 +238,8 @@ def facts(**given_: object) -> RoundFacts:
         breaks_rule=False,
         is_frozen=False,
         binding="",
+        reach_pct=100.0,
+        adequacy_pct=98.0,
         governing_station=1,
         cut_short=(),
         fragile=np.array([], dtype=np.int64),
@@ -284,10 +289,15 @@ def test_cautions_follow_the_reasons() -> None:
             off_days=(date(2026, 7, 31),),
             valid_until=date(2026, 7, 6),
             binding="watering days",
+            reach_pct=91.2,
+            adequacy_pct=89.6,
         )
     )
 
-    assert found[0] == "The best program falls short; what binds: watering days."
+    assert found[0] == (
+        "The best program falls short; what binds: watering days. On these days even a full refill each time"
+        " would meet 91 % of the need; the program meets 90 %."
+    )
     assert "stations 2, 3 may be cut short" in found[-3]
     assert found[-2] == "Switch the timer off on 31 July: the rules bar that day."
     assert "from 6 July on" in found[-1]

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sites.calc import soil
-from sites.calc.program_binding import part_of
 from sites.calc.program_chosen import Chosen
 from sites.calc.program_controllers import RuleCase
+from sites.calc.program_part import part_of
 from sites.calc.program_search import best_programs
 from sites.calc.program_slots import chosen_slots
 from sites.calc.program_times import StationRun, TimerLimits, Timetable, timetable
