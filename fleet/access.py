@@ -48,6 +48,9 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:site-zones-csv": EVERYONE,
     "fleet:site-water-csv": EVERYONE,
     "fleet:round-decide": frozenset({D, A}),
+    "fleet:site-audits": EVERYONE,
+    "fleet:zone-audit": EVERYONE,
+    "fleet:zone-audit-withdraw": EVERYONE,
     "weather:page": OFFICE,
     "weather:location-csv": OFFICE,
 }

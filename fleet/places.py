@@ -62,6 +62,8 @@ PLACE_WORDS: dict[str, str] = {
 BELOW: dict[str, str] = {
     "fleet:site": "fleet:site-list",
     "fleet:sheet": "fleet:site-list",
+    "fleet:site-audits": "fleet:site-list",
+    "fleet:zone-audit": "fleet:site-list",
     "fleet:search": "fleet:site-list",
     "fleet:watch": "fleet:watch-list",
     "fleet:water-site": "fleet:water",

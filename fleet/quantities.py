@@ -35,6 +35,18 @@ KINDS: Final[dict[str, Kind]] = {
     "litres": Kind("L", 0, "gal", 0, units.l_to_gallons),  # [L]
     "volume": Kind("m³", 0, "kgal", 1, units.l_to_gallons),  # [m3]: 1000 L and 1000 gal
     "flow": Kind("L/min", 1, "gal/min", 1, units.l_min_to_gallons_min),  # [L/min]
+    "pressure": Kind("kPa", 0, "psi", 0, units.kpa_to_psi),  # [kPa]: of water in pipes
+}
+# What a reader types in US customary units, on its way to SI.
+FROM_US: Final[dict[str, Convert]] = {
+    "depth": units.inches_to_mm,
+    "depth_whole": units.inches_to_mm,
+    "area": units.square_feet_to_m2,
+    "length": units.feet_to_m,
+    "speed": units.mph_to_m_s,
+    "flow": units.gallons_min_to_l_min,
+    "rate": units.inches_to_mm,
+    "pressure": units.psi_to_kpa,
 }
 
 
@@ -51,3 +63,8 @@ def digits_of(kind: str, *, is_us: bool) -> int:
 def shown(value: float, kind: str, *, is_us: bool) -> float:
     """Return an SI value in the reader's units."""
     return KINDS[kind].to_us(value) if is_us else value
+
+
+def entered(value: float, kind: str, *, is_us: bool) -> float:
+    """Return in SI what a reader typed in the own units."""
+    return FROM_US[kind](value) if is_us else value

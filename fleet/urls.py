@@ -4,7 +4,20 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from fleet.views import day, home, map_data, search, sheet, site, watch, water, week, weekly_round, words
+from fleet.views import (
+    day,
+    home,
+    map_data,
+    search,
+    sheet,
+    site,
+    watch,
+    water,
+    week,
+    weekly_round,
+    words,
+    zone_audit,
+)
 
 app_name = "fleet"
 urlpatterns: list[URLPattern] = [
@@ -28,6 +41,13 @@ urlpatterns: list[URLPattern] = [
     path("sites/<str:code>/zones.csv", site.site_zones_csv, name="site-zones-csv"),
     path("sites/<str:code>/water.csv", site.site_water_csv, name="site-water-csv"),
     path("sites/<str:code>/<str:controller>/sheet/", sheet.sheet, name="sheet"),
+    path("sites/<str:code>/audits/", zone_audit.site_audits, name="site-audits"),
+    path(
+        "sites/<str:code>/audits/<int:pk>/withdraw/",
+        zone_audit.zone_audit_withdraw,
+        name="zone-audit-withdraw",
+    ),
+    path("sites/<str:code>/<str:controller>/<int:station>/audit/", zone_audit.zone_audit, name="zone-audit"),
     path("watch/", watch.watch_list, name="watch-list"),
     path("watch/<str:code>/<str:controller>/", watch.watch, name="watch"),
     path("round/", weekly_round.weekly_round, name="round"),

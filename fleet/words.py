@@ -54,6 +54,11 @@ GROUPS: Final[tuple[WordGroup, ...]] = (
                 "all of it, 0 to 1",
                 short="DU",
             ),
+            Word(
+                "zone audit",
+                "rate, uniformity, pressure or heads of a zone, measured with cans or by the meter; until "
+                "then the usual values of the class of heads stand there, marked assumed",
+            ),
         ),
     ),
     WordGroup(

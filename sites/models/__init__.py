@@ -1,5 +1,6 @@
 """The ground: sites and what stands in them."""
 
+from sites.models.audit import ZoneAudit
 from sites.models.balance import BalanceFront, BalanceMonth
 from sites.models.controller import Controller, Sensor
 from sites.models.ground import Fixture, Sprinkler, Structure, ValveBox, Wire
@@ -34,4 +35,5 @@ __all__ = [
     "ValveBox",
     "Wire",
     "Zone",
+    "ZoneAudit",
 ]
