@@ -25,6 +25,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:site": EVERYONE,
     "fleet:sheet": EVERYONE,
     "fleet:round": OFFICE,
+    "fleet:what-if": OFFICE,
     "fleet:watch-list": OFFICE,
     "fleet:watch": OFFICE,
     "fleet:day": frozenset({T, D, A}),

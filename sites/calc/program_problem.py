@@ -43,7 +43,8 @@ class Problem:
     governing
         Position of each controller's governing zone, -1 where none governs, (controllers,).
     weight
-        Share of the zone in its controller's area [1], (zones,).
+        Weight of the zone in its controller [1], (zones,): half by area, half alike for all, so that a small
+        bed is not let go dry for the sake of a large lawn.
     margin
         Factor on the zone's demand that covers what is not known of it [1], (zones,).
     cap_min, least_min
@@ -179,7 +180,7 @@ def problem(
         owner=owner,
         first=first,
         governing=governing,
-        weight=zones.area_m2 / area[owner],
+        weight=0.5 * zones.area_m2 / area[owner] + 0.5 / np.bincount(owner)[owner],
         margin=np.where(governed, 1.0, margin),
         cap_min=cap,
         least_min=least,

@@ -107,7 +107,6 @@ def _score(given: Problem, done: Trial) -> tuple[FloatArray, FloatArray]:
     missing = np.maximum(given.settings.target_adequacy - done.adequacy, 0.0)
     missing += DRY_DAYS_COUNT * np.maximum(done.dry_share - given.settings.most_dry_share, 0.0)
     lost = done.lost_mm / landscape_need_mm(given.truth)
-    return (
-        np.add.reduceat(missing * given.weight, given.first),
-        np.add.reduceat(lost * given.weight, given.first),
-    )
+    area = given.zones.area_m2
+    share = area / np.add.reduceat(area, given.first)[given.owner]
+    return np.add.reduceat(missing * share, given.first), np.add.reduceat(lost * share, given.first)

@@ -93,8 +93,8 @@ def _cases(
     rows: Sequence[Controller], zones: ZoneTable, week: date, settings: ProgramSettings
 ) -> tuple[tuple[RuleCase, ...], list[int], list[bool]]:
     """Rule cases, the case of each controller, and whether a house number lacks for it."""
-    stages = _stages({row.site.rule_set for row in rows})
-    watered = _watered(rows, zones, stages, week)
+    stages = stages_by_code({row.site.rule_set for row in rows})
+    watered = watered_by_controller(rows, zones, stages, week)
     known: dict[tuple[object, ...], int] = {}
     cases: list[RuleCase] = []
     unknown: list[bool] = []
@@ -122,7 +122,7 @@ def _cases(
     return tuple(cases), case_of, unknown
 
 
-def _watered(
+def watered_by_controller(
     rows: Sequence[Controller], zones: ZoneTable, stages: dict[str, tuple[Stage, ...]], week: date
 ) -> dict[int, frozenset[Watered]]:
     """What each controller waters, as far as its rules ask, so that many controllers share a case."""
@@ -204,7 +204,7 @@ def _dry_downs(rows: Sequence[Controller], held: Sequence[date | None]) -> tuple
     return tuple(counts.get(row.pk, 0) if row.pk in since else None for row in rows)
 
 
-def _stages(codes: set[str]) -> dict[str, tuple[Stage, ...]]:
+def stages_by_code(codes: set[str]) -> dict[str, tuple[Stage, ...]]:
     """Stages of the rule sets by code."""
     sets = RuleSet.objects.filter(code__in=codes).prefetch_related("stages")
     return {one.code: tuple(parse_stage(stage.spec) for stage in one.stages.all()) for one in sets}

@@ -8,10 +8,11 @@ from typing import Final
 
 import numpy as np
 
+from sites.calc.program_keyed import chosen_timetable
 from sites.calc.program_patterns import NOON, DayChoice
 from sites.calc.program_problem import Problem
 from sites.calc.program_threshold import threshold_advice
-from sites.calc.program_times import StationRun, TimerLimits, Timetable, timetable
+from sites.calc.program_times import Timetable
 from sites.calc.program_trial import Trial
 from sites.calc.round_words import RoundFacts, reasons
 from sites.calc.rules import MINUTES_A_DAY
@@ -30,8 +31,7 @@ def recommendation_rows(
     given, plan, found = of.given, of.plan, of.found
     zones = np.flatnonzero(given.owner == at)
     choices = found.cases[int(given.controllers.case[at])].choices
-    pattern = int(plan.chosen.pattern[at])
-    table = _timetable(of, at, controller, zones, choices[pattern]) if pattern >= 0 else None
+    table = chosen_timetable(given, plan.chosen, at, choices)
     is_change = bool(plan.is_change[at]) and not found.frozen[controller]
     kept = not is_change and bool(plan.now.is_known[at])
     done = plan.now if kept else plan.new
@@ -79,34 +79,6 @@ def recommendation_rows(
     if kept:
         return row, set_lines(of, at, zones)
     return row, new_lines(of, at, zones, table, choices)
-
-
-def _timetable(of: RoundContext, at: int, controller: int, zones: IntArray, choice: DayChoice) -> Timetable:
-    """The chosen program on the clock."""
-    given, chosen = of.given, of.plan.chosen
-    runs: dict[bool, list[StationRun]] = {False: [], True: []}
-    for zone in zones:
-        rate, intake = given.zones.precipitation_rate_mm_h[zone], given.zones.intake_rate_mm_h[zone]
-        minutes = float(chosen.minutes[zone])
-        run = StationRun(int(given.zones.station[zone]), minutes, minutes * max(float(rate / intake), 1.0))
-        runs[bool(chosen.in_low[zone])].append(run)
-    return timetable(
-        runs[False],
-        int(chosen.starts[at]),
-        choice,
-        TimerLimits(
-            # A sensor that is asked only at a start does not care for the order.
-            governing_station=int(of.found.governing_station[controller]),
-            has_free_order=bool(given.controllers.has_free_order[at]),
-            program_count=int(given.controllers.program_count[at]),
-            settle_min=given.settings.sensor_settle_min,
-            start_step_min=given.settings.start_step_min,
-            done_by_min=given.settings.done_by_min,
-            stops_midway=bool(given.controllers.stops_midway[at]),
-            starts_per_program=int(given.controllers.starts_per_program[at]),
-        ),
-        runs[True],
-    )
 
 
 def _facts(

@@ -88,7 +88,7 @@ def _addresses() -> dict[str, str]:
     site, code = controller.controller.site.code, controller.controller.code
     by_name: dict[str, list[Any]] = {
         "fleet:site": [site], "fleet:site-shapes": [site], "fleet:site-zones-csv": [site],
-        "fleet:site-water-csv": [site], "fleet:sheet": [site, code], "fleet:stop-move": [stop.pk],
+        "fleet:site-water-csv": [site], "fleet:sheet": [site, code], "fleet:what-if": [site, code], "fleet:stop-move": [stop.pk],
         "fleet:stop": [stop.pk], "fleet:watch": [site, code], "fleet:water-site": [site],
     }  # fmt: skip
     posts = {

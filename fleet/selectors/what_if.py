@@ -1,0 +1,276 @@
+"""What if one thing were otherwise: a controller's best program with and without the change; reads only."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Final
+
+from sites.calc import landscape, soil
+from sites.calc.program_garden import Answer, Figures, Garden, best_answer, figures
+from sites.calc.program_keyed import keyed_lines
+from sites.calc.program_sheet import SheetLetter, sheet_letters
+from sites.calc.program_ways import Way, ways_out
+from sites.calc.rules import Stage, Window
+from sites.models import Controller
+from sites.models.choices import Head
+from sites.selectors.round_garden import GardenBook, garden_book, trial_of_set
+
+# Days that municipal rules commonly leave (trade practice), to try beside the rule set's own stages.
+COMMON_STAGES: Final[dict[str, tuple[str, Stage | None]]] = {
+    "none": ("no watering rule", None),
+    "every": ("every day", Stage(name="every day")),
+    "other": ("every other day, odd dates", Stage(name="odd dates", dates="odd")),
+    "two": ("two days a week", Stage(name="two days", weekdays={"": (2, 5)}, max_days_per_week=2)),
+    "one": ("one day a week", Stage(name="one day", weekdays={"": (5,)}, max_days_per_week=1)),
+    "ban": ("no watering at all", Stage(name="ban", max_days_per_week=0, weekdays={"": ()})),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """An entry of a list to choose from."""
+
+    value: str
+    word: str
+    is_chosen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One program of the comparison."""
+
+    word: str
+    figures: Figures | None
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """The page. `problems` are fields that could not be read; they count as unchanged."""
+
+    controller: Controller
+    columns: tuple[Column, ...]
+    letters: tuple[SheetLetter, ...]
+    is_changed: bool
+    changes: tuple[str, ...]
+    problems: tuple[str, ...]
+    thresholds: tuple[Option, ...]
+    governing: tuple[Option, ...]
+    heads: tuple[tuple[int, str, tuple[Option, ...]], ...]
+    stages: tuple[Option, ...]
+    opens: str
+    closes: str
+    ways: tuple[Way, ...]
+    short_history: bool
+
+
+def monday_of(day: date) -> date:
+    """Monday of a day's week."""
+    return day - timedelta(days=day.weekday())
+
+
+def what_if(
+    *, controller: Controller, today: date, asked: Mapping[str, str], with_ways: bool
+) -> WhatIf | None:
+    """A controller's programs as set, best, and best with what was asked; None without zones or weather.
+
+    Parameters
+    ----------
+    controller
+        Which.
+    today
+        The company's today.
+    asked
+        Fields of the form.
+    with_ways
+        Whether the ways out are wanted; they take a second.
+    """
+    book = garden_book(controller_id=controller.pk, week=monday_of(today), today=today)
+    if book is None:
+        return None
+    best = best_answer(book.garden)
+    changed, changes, problems = _changed(book, asked)
+    other = best_answer(changed) if changes else best
+    governing = int(changed.zones.station[changed.zones.is_governing][0]) if _is_governed(changed) else 0
+    return WhatIf(
+        controller=controller,
+        columns=(_as_set(book), _column("Best as things stand", best), _column("What if", other)),
+        letters=sheet_letters(
+            keyed_lines(best.given, best.chosen, 0, book.garden.case.choices),
+            keyed_lines(other.given, other.chosen, 0, changed.case.choices),
+            book.names,
+            governing,
+        ),
+        is_changed=bool(changes),
+        changes=tuple(changes),
+        problems=tuple(problems),
+        thresholds=_thresholds(book, changed.threshold_kpa),
+        governing=_governing(book, governing),
+        heads=_heads(book, changed),
+        stages=_stages(book, asked.get("stage", "")),
+        opens=asked.get("opens", "")[:5],
+        closes=asked.get("closes", "")[:5],
+        ways=ways_out(book.garden, best, book.steps_kpa) if with_ways and not best.figures.fits else (),
+        short_history=bool(book.garden.weather.is_short[book.garden.weather_column[0]]),
+    )
+
+
+def _is_governed(garden: Garden) -> bool:
+    """Whether a sensor governs."""
+    return bool(garden.controller.is_governed[0])
+
+
+def _as_set(book: GardenBook) -> Column:
+    """What stands in the timer."""
+    done = trial_of_set(book)
+    if done is None:
+        return Column("As set", None, "nobody told what the timer is set to")
+    found = figures(book.garden.problem(), done[0])
+    return Column("As set", found, "breaks the watering rule" if done[1] else "")
+
+
+def _column(word: str, answer: Answer) -> Column:
+    """The figures of a best program."""
+    if answer.chosen.pattern[0] < 0:
+        return Column(word, None, "nothing may run")
+    starts = int(answer.chosen.starts[0])
+    note = "one pass a watering day" if starts == 1 else f"{starts} passes a watering day"
+    return Column(word, answer.figures, note if answer.figures.fits else f"{note}; falls short")
+
+
+def _changed(book: GardenBook, asked: Mapping[str, str]) -> tuple[Garden, list[str], list[str]]:
+    """The garden as asked, what was changed, and what could not be read."""
+    garden, changes, problems = book.garden, [], []
+    stations = {int(station) for station in garden.zones.station}
+    governing, threshold = asked.get("governing", ""), asked.get("threshold", "")
+    if governing and _is_governed(garden):
+        own = int(garden.zones.station[garden.zones.is_governing][0])
+        if not governing.isdecimal() or int(governing) not in stations:
+            problems.append(f"Sensor at station {governing[:20]}: no such zone.")
+        elif int(governing) != own:
+            garden = garden.with_governing(int(governing))
+            changes.append(f"sensor at station {governing} instead of {own}")
+    if threshold and _is_governed(garden):
+        kpa = _kpa(threshold)
+        if kpa is None:
+            problems.append(
+                f"Threshold {threshold[:20]}: expected more than {soil.FIELD_CAPACITY_KPA:g} kPa"
+                " (field capacity) and at most 200."
+            )
+        elif kpa != garden.threshold_kpa:
+            garden = garden.with_threshold(kpa)
+            changes.append(f"threshold {kpa:g} kPa")
+    heads = {}
+    for station, kind in zip(garden.zones.station, garden.zones.head, strict=True):
+        head = asked.get(f"head{int(station)}", "")
+        if head and head not in landscape.HEADS:
+            problems.append(f"Head {head[:20]}: expected one of {', '.join(landscape.HEADS)}.")
+        elif head and head != landscape.HEADS[int(kind)]:
+            heads[int(station)] = head
+            changes.append(f"station {int(station)} with {Head(head).label}")
+    garden = garden.with_heads(heads) if heads else garden
+    return _with_rules(book, garden, asked, changes, problems)
+
+
+def _with_rules(
+    book: GardenBook, garden: Garden, asked: Mapping[str, str], changes: list[str], problems: list[str]
+) -> tuple[Garden, list[str], list[str]]:
+    """The garden under the stage and the hours asked for."""
+    stages, name = _asked_stages(book, asked.get("stage", ""))
+    window = _window(asked.get("opens", ""), asked.get("closes", ""))
+    if window is None and (asked.get("opens") or asked.get("closes")):
+        problems.append("Hours: expected both, as 20:00 and 08:00.")
+    if not name and window is None:
+        return garden, changes, problems
+    if window is not None:
+        stages = tuple(replace(stage, windows=(window,)) for stage in stages) or (
+            Stage(name="hours", windows=(window,)),
+        )
+        changes.append(f"hours {asked['opens']} to {asked['closes']}")
+    if name:
+        changes.append(name)
+    return garden.with_case(book.case(stages)), changes, problems
+
+
+def _asked_stages(book: GardenBook, value: str) -> tuple[tuple[Stage, ...], str]:
+    """Stages asked for, and their name; as they stand, with an empty name, where none was asked for."""
+    if value in COMMON_STAGES:
+        word, stage = COMMON_STAGES[value]
+        return ((stage,) if stage is not None else ()), word
+    number = value.removeprefix("own")
+    if value.startswith("own") and number.isdecimal() and int(number) < len(book.stages):
+        stage = replace(book.stages[int(number)], starts_on=None, ends_on=None)
+        return (stage,), f"stage “{stage.name}” alone"
+    return book.stages, ""
+
+
+def _window(opens: str, closes: str) -> Window | None:
+    """Hours from two clock times; None where one is missing or no time."""
+    try:
+        (a, b), (c, d) = ((int(part) for part in text.split(":")) for text in (opens, closes))
+        # A minute before midnight stands for midnight: no timer field shows 24:00.
+        return Window(60 * a + b, 1440 if (c, d) == (23, 59) else 60 * c + d)
+    except ValueError:
+        return None
+
+
+def _kpa(text: str) -> float | None:
+    """A threshold [kPa], None where it is none."""
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    return value if soil.FIELD_CAPACITY_KPA < value <= 200.0 else None
+
+
+def _thresholds(book: GardenBook, chosen: float) -> tuple[Option, ...]:
+    """Settings of the unit and the one that is set."""
+    if not _is_governed(book.garden):
+        return ()
+    known = {*book.steps_kpa, book.garden.threshold_kpa, chosen}
+    return tuple(
+        Option(
+            f"{step:g}",
+            f"{step:g} kPa{', as set' if step == book.garden.threshold_kpa else ''}",
+            step == chosen,
+        )
+        for step in sorted(step for step in known if step > soil.FIELD_CAPACITY_KPA)
+    )
+
+
+def _governing(book: GardenBook, chosen: int) -> tuple[Option, ...]:
+    """Stations that could hold the sensor."""
+    if not _is_governed(book.garden):
+        return ()
+    return tuple(
+        Option(
+            str(int(station)), f"{int(station)} {book.names.get(int(station), '')}", int(station) == chosen
+        )
+        for station in book.garden.zones.station
+    )
+
+
+def _heads(book: GardenBook, changed: Garden) -> tuple[tuple[int, str, tuple[Option, ...]], ...]:
+    """Heads of each station."""
+    return tuple(
+        (
+            int(station),
+            book.names.get(int(station), ""),
+            tuple(
+                Option(head, Head(head).label, landscape.HEADS.index(head) == int(kind))
+                for head in landscape.HEADS
+            ),
+        )
+        for station, kind in zip(changed.zones.station, changed.zones.head, strict=True)
+    )
+
+
+def _stages(book: GardenBook, chosen: str) -> tuple[Option, ...]:
+    """Stages to choose from: as the rules stand, those of the rule set alone, common ones."""
+    own = [(f"own{at}", f"“{stage.name}” alone") for at, stage in enumerate(book.stages)]
+    common = [(value, word) for value, (word, _) in COMMON_STAGES.items()]
+    return tuple(
+        Option(value, word, value == chosen) for value, word in [("", "as the rules stand"), *own, *common]
+    )

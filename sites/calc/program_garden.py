@@ -1,0 +1,226 @@
+"""One controller with all that its program hangs on, and the same with something changed; nothing is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from sites.calc import landscape, soil
+from sites.calc.program_chosen import Chosen
+from sites.calc.program_controllers import ControllerTable, RuleCase
+from sites.calc.program_letters import best_programs_and_letters
+from sites.calc.program_margin import margins
+from sites.calc.program_problem import Problem, problem
+from sites.calc.program_settings import ProgramSettings
+from sites.calc.program_trial import Trial
+from sites.calc.program_weather import Seasons
+from sites.calc.run_off import runoff_limit_min
+from sites.calc.zone_table import ZoneTable
+from weather.calc.arrays import FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class Garden:
+    """One controller, its zones, its rules and its weather.
+
+    Parameters
+    ----------
+    zones
+        Its zones.
+    controller
+        Its row.
+    case
+        Days and hours that its rules leave open.
+    weather
+        Weather of several seasons.
+    weather_column, rain_column
+        Column of each zone's ET and rain, (zones,).
+    depletion_mm
+        Depletion at the start [mm], NaN where unknown, (zones,).
+    factors
+        What visits taught of each zone's demand [1], (zones,).
+    settings
+        Settings of the round.
+    threshold_kpa
+        Threshold of the sensor [kPa]; NaN: none known.
+    """
+
+    zones: ZoneTable
+    controller: ControllerTable
+    case: RuleCase
+    weather: Seasons
+    weather_column: IntArray
+    rain_column: IntArray
+    depletion_mm: FloatArray
+    factors: FloatArray
+    settings: ProgramSettings
+    threshold_kpa: float
+
+    def problem(self) -> Problem:
+        """The problem that the search takes."""
+        governing = np.flatnonzero(self.zones.is_governing & self.controller.is_governed[0])
+        of_zone = np.full(len(self.zones), governing[0] if governing.size else -1)
+        return problem(
+            self.zones,
+            replace(self.controller, case=np.array([0])),
+            (self.case,),
+            self.weather,
+            weather_column=self.weather_column,
+            rain_column=self.rain_column,
+            depletion_mm=self.depletion_mm,
+            margin=margins(self.zones, of_zone, self.factors, self.settings),
+            settings=self.settings,
+        )
+
+    def with_threshold(self, threshold_kpa: float) -> Garden:
+        """The garden with another threshold [kPa], above field capacity."""
+        return _sensed(replace(self, threshold_kpa=threshold_kpa))
+
+    def with_governing(self, station: int) -> Garden:
+        """The garden with the sensor in another station's zone."""
+        return _sensed(replace(self, zones=replace(self.zones, is_governing=self.zones.station == station)))
+
+    def with_heads(self, heads: Mapping[int, str]) -> Garden:
+        """The garden with other heads, by station; rates and uniformity are then those of the kind."""
+        zones = self.zones
+        kind = np.array([
+            landscape.HEADS.index(heads[int(station)]) if int(station) in heads else int(head)
+            for station, head in zip(zones.station, zones.head, strict=True)
+        ])  # fmt: skip
+        new = np.isin(zones.station, list(heads)) & (kind != zones.head)
+        rate = np.where(new, landscape.precipitation_rate_mm_h(kind), zones.precipitation_rate_mm_h)
+        uniformity = np.where(new, landscape.distribution_uniformity(kind), zones.distribution_uniformity)
+        return replace(
+            self,
+            zones=replace(
+                zones,
+                head=kind,
+                precipitation_rate_mm_h=rate,
+                distribution_uniformity=uniformity,
+                application_efficiency=0.4 + 0.6 * uniformity,
+                runoff_limit_min=runoff_limit_min(
+                    rate, zones.intake_rate_mm_h, zones.surface_accumulation_mm
+                ),
+                precipitation_rate_assumed=zones.precipitation_rate_assumed | new,
+                distribution_uniformity_assumed=zones.distribution_uniformity_assumed | new,
+            ),
+        )
+
+    def with_case(self, case: RuleCase) -> Garden:
+        """The garden under other days and hours."""
+        return replace(self, case=case)
+
+    def with_timer(self, **columns: float) -> Garden:
+        """The garden with another timer: columns of its controller, such as `starts_per_program`."""
+        kinds = {name: getattr(self.controller, name).dtype for name in columns}
+        new = {name: np.array([value], dtype=kinds[name]) for name, value in columns.items()}
+        return replace(self, controller=replace(self.controller, **new))
+
+    def only(self, stations: frozenset[int], *, is_governed: bool) -> Garden:
+        """Some stations on a timer of their own, with the sensor or without."""
+        mine = np.isin(self.zones.station, list(stations))
+        return replace(
+            self.with_timer(
+                is_governed=is_governed,
+                threshold_mm=self.controller.threshold_mm[0] if is_governed else np.nan,
+            ),
+            zones=self.zones.take(np.flatnonzero(mine)),
+            weather_column=self.weather_column[mine],
+            rain_column=self.rain_column[mine],
+            depletion_mm=self.depletion_mm[mine],
+            factors=self.factors[mine],
+        )
+
+
+def _sensed(garden: Garden) -> Garden:
+    """The garden with its threshold depletion reckoned anew."""
+    at = int(np.flatnonzero(garden.zones.is_governing)[0])
+    texture, depth = int(garden.zones.soil[at]), float(garden.zones.root_depth_mm[at])
+    if np.isnan(garden.threshold_kpa):
+        gone = 0.5 * float(garden.zones.allowed_depletion_mm[at])
+    else:
+        gone = float(soil.threshold_depletion_mm(texture, garden.threshold_kpa, depth))
+    return garden.with_timer(threshold_mm=gone)
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What a garden's best program does over the four weeks.
+
+    Parameters
+    ----------
+    adequacy_pct, worst_pct
+        Need met, by area and in the worst zone [%].
+    worst_station
+        Station of that zone.
+    dry_days
+        Zone-days beyond the allowed depletion [d].
+    water_l, lost_l
+        Gross water, and what of it is lost [L].
+    fits
+        Whether every zone gets what is promised within all limits.
+    """
+
+    adequacy_pct: float
+    worst_pct: float
+    worst_station: int
+    dry_days: float
+    water_l: float
+    lost_l: float
+    fits: bool
+
+    @property
+    def lost_pct(self) -> float:
+        """Share of the water that is lost [%]."""
+        return 100.0 * self.lost_l / self.water_l if self.water_l > 0 else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A garden's best program: the problem, the program, what it does."""
+
+    given: Problem
+    chosen: Chosen
+    done: Trial
+    figures: Figures
+
+
+def best_answer(garden: Garden) -> Answer:
+    """The best program of a garden with its figures.
+
+    Parameters
+    ----------
+    garden
+        The garden.
+    """
+    given = garden.problem()
+    chosen, done = best_programs_and_letters(given)
+    fits = bool(chosen.pattern[0] >= 0 and chosen.overrun_min[0] <= 0)
+    return Answer(given, chosen, done, figures(given, done, is_possible=fits))
+
+
+def figures(given: Problem, done: Trial, *, is_possible: bool = True) -> Figures:
+    """The figures of one controller's program.
+
+    Parameters
+    ----------
+    given
+        The problem, of one controller.
+    done
+        What its program does.
+    is_possible
+        Whether it keeps to all hard limits.
+    """
+    worst = int(done.adequacy.argmin())
+    area = given.zones.area_m2
+    return Figures(
+        adequacy_pct=100 * float((done.adequacy * area).sum() / area.sum()),
+        worst_pct=100 * float(done.adequacy[worst]),
+        worst_station=int(given.zones.station[worst]),
+        dry_days=float(done.dry_share.sum()) * given.offered.shape[0],
+        water_l=float((done.gross_mm * area).sum()),
+        lost_l=float((done.lost_mm * area).sum()),
+        fits=is_possible and bool(done.adequacy.min() >= given.settings.promised_adequacy),
+    )

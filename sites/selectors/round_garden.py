@@ -1,0 +1,149 @@
+"""One controller with its rules and weather, as the weekly round sees it, for questions of what if."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+
+from sites.calc.program_controllers import RuleCase
+from sites.calc.program_garden import Garden
+from sites.calc.program_settings import ProgramSettings
+from sites.calc.program_slots import breaks_rules, set_slots
+from sites.calc.program_trial import Trial, trial
+from sites.calc.rule_cases import rule_case
+from sites.calc.rules import AddressUnknownError, Stage, Watered
+from sites.models import Controller, Zone
+from sites.selectors.balance import balance_days
+from sites.selectors.programs_set import program_lines
+from sites.selectors.round_inputs import round_controllers, stages_by_code, watered_by_controller
+from sites.selectors.round_weather import round_weather
+from sites.selectors.zones import zone_table
+
+
+@dataclass(frozen=True, slots=True)
+class GardenBook:
+    """A garden with what its rules and its sheet need.
+
+    Parameters
+    ----------
+    garden
+        The garden as it stands.
+    steps_kpa
+        Settings that the sensor's unit offers [kPa].
+    names
+        Names of the zones by station.
+    stages
+        Stages of its rule set.
+    watered
+        What it waters, as far as rules ask.
+    day_modes
+        Day modes of the timer.
+    timezone
+        Time zone of the site.
+    week
+        Monday of the first week.
+    has_address
+        Whether the address shows the house number that a rule asks for.
+    """
+
+    garden: Garden
+    steps_kpa: tuple[float, ...]
+    names: dict[int, str]
+    stages: tuple[Stage, ...]
+    watered: tuple[Watered, ...]
+    day_modes: tuple[str, ...]
+    timezone: str
+    week: date
+    has_address: bool
+
+    def case(self, stages: tuple[Stage, ...]) -> RuleCase:
+        """Days and hours that some stages would leave open; none where a house number lacks."""
+        try:
+            return rule_case(
+                stages,
+                self.watered,
+                first_day=self.week,
+                day_count=self.garden.settings.horizon_days,
+                day_modes=self.day_modes,
+                timezone=self.timezone,
+            )
+        except AddressUnknownError:
+            return RuleCase(())
+
+
+def garden_book(
+    *, controller_id: int, week: date, today: date, settings: ProgramSettings | None = None
+) -> GardenBook | None:
+    """A controller's garden; None where it has no zones or no weather.
+
+    Parameters
+    ----------
+    controller_id
+        Which.
+    week
+        Monday of the first week.
+    today
+        Day of computing; depletion is that of the day before.
+    settings
+        Settings of the round; None: the defaults.
+    """
+    chosen = settings or ProgramSettings()
+    row = Controller.objects.select_related("site").get(pk=controller_id)
+    table = zone_table(site_ids=[row.site_id])
+    table = table.take(np.flatnonzero(table.controller_id == controller_id))
+    if len(table) == 0 or table.location_id[0] <= 0:
+        return None
+    rain_at = np.where(table.rain_location_id > 0, table.rain_location_id, table.location_id)
+    places = np.unique(np.concatenate([table.location_id, rain_at]))
+    weather = round_weather(location_ids=places, week=week, today=today, settings=chosen)
+    place = np.searchsorted(places, table.location_id)
+    if not weather.is_known[place[0]]:
+        return None
+    rain_place = np.searchsorted(places, rain_at)
+    rain_place = np.where(weather.is_known[rain_place], rain_place, place)
+    found = round_controllers(zones=table, week=week, today=today, settings=chosen)
+    stages = stages_by_code({row.site.rule_set})
+    yesterday = balance_days(zone_ids=table.zone_id, start=today - timedelta(days=1), end=today)
+    factors = dict(Zone.objects.filter(controller=row).values_list("pk", "margin_factor"))
+    names = dict(Zone.objects.filter(controller=row).values_list("station", "name"))
+    garden = Garden(
+        zones=table,
+        controller=replace(found.table, case=np.array([0])),
+        case=found.cases[int(found.table.case[0])],
+        weather=weather,
+        weather_column=place,
+        rain_column=rain_place,
+        depletion_mm=np.asarray(yesterday.depletion_mm[0], dtype=np.float64),
+        factors=np.array([factors[int(pk)] for pk in table.zone_id]),
+        settings=chosen,
+        threshold_kpa=float(found.threshold_kpa[0]),
+    )
+    return GardenBook(
+        garden=garden,
+        steps_kpa=found.threshold_steps[0],
+        names=names,
+        stages=stages.get(row.site.rule_set, ()),
+        watered=tuple(sorted(watered_by_controller([row], table, stages, week)[row.pk], key=repr)),
+        day_modes=tuple(row.day_modes.split(",")),
+        timezone=row.site.timezone,
+        week=week,
+        has_address=not found.unknown_address[0],
+    )
+
+
+def trial_of_set(book: GardenBook) -> tuple[Trial, bool] | None:
+    """What the program as set does over the four weeks, and whether it breaks a rule; None: not known."""
+    given = book.garden.problem()
+    days = np.arange(np.datetime64(book.week), np.datetime64(book.week) + given.settings.horizon_days)
+    slots = set_slots(given, program_lines(controller_ids=given.controllers.controller_id), days)
+    if not slots.is_known[0]:
+        return None
+    return trial(given, slots), bool(breaks_rules(given, slots, (book.garden.case,))[0])
+
+
+def is_known_kpa(value: float) -> bool:
+    """Whether a threshold is known."""
+    return not math.isnan(value)
