@@ -42,7 +42,6 @@ urlpatterns: list[URLPattern] = [
     path("sites/<str:code>/zones.csv", site.site_zones_csv, name="site-zones-csv"),
     path("sites/<str:code>/water.csv", site.site_water_csv, name="site-water-csv"),
     path("sites/<str:code>/<str:controller>/sheet/", sheet.sheet, name="sheet"),
-<<<<<<< HEAD
     path("sites/<str:code>/audits/", zone_audit.site_audits, name="site-audits"),
     path(
         "sites/<str:code>/audits/<int:pk>/withdraw/",
@@ -50,9 +49,7 @@ urlpatterns: list[URLPattern] = [
         name="zone-audit-withdraw",
     ),
     path("sites/<str:code>/<str:controller>/<int:station>/audit/", zone_audit.zone_audit, name="zone-audit"),
-=======
     path("sites/<str:code>/<str:controller>/what-if/", what_if.what_if, name="what-if"),
->>>>>>> e8d9efe (programs: Ask what if, and try the ways out where a program falls short.)
     path("watch/", watch.watch_list, name="watch-list"),
     path("watch/<str:code>/<str:controller>/", watch.watch, name="watch"),
     path("round/", weekly_round.weekly_round, name="round"),

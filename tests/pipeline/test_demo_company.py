@@ -88,8 +88,9 @@ def _addresses() -> dict[str, str]:
     site, code = controller.controller.site.code, controller.controller.code
     by_name: dict[str, list[Any]] = {
         "fleet:site": [site], "fleet:site-shapes": [site], "fleet:site-zones-csv": [site],
-        "fleet:site-water-csv": [site], "fleet:sheet": [site, code], "fleet:what-if": [site, code], "fleet:stop-move": [stop.pk],
+        "fleet:site-water-csv": [site], "fleet:sheet": [site, code], "fleet:stop-move": [stop.pk],
         "fleet:stop": [stop.pk], "fleet:watch": [site, code], "fleet:water-site": [site],
+        "fleet:what-if": [site, code],
     }  # fmt: skip
     posts = {
         "fleet:week-plan", "fleet:week-publish", "fleet:week-undo", "fleet:stop-lock", "fleet:stop-state",
