@@ -49,6 +49,8 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:site-zones-csv": EVERYONE,
     "fleet:site-water-csv": EVERYONE,
     "fleet:round-decide": frozenset({D, A}),
+    "fleet:survey": EVERYONE,
+    "fleet:survey-answer": EVERYONE,
     "fleet:site-audits": EVERYONE,
     "fleet:zone-audit": EVERYONE,
     "fleet:zone-audit-withdraw": EVERYONE,

@@ -11,6 +11,7 @@ from fleet.views import (
     search,
     sheet,
     site,
+    survey,
     watch,
     water,
     week,
@@ -42,6 +43,8 @@ urlpatterns: list[URLPattern] = [
     path("sites/<str:code>/zones.csv", site.site_zones_csv, name="site-zones-csv"),
     path("sites/<str:code>/water.csv", site.site_water_csv, name="site-water-csv"),
     path("sites/<str:code>/<str:controller>/sheet/", sheet.sheet, name="sheet"),
+    path("sites/<str:code>/survey/", survey.survey, name="survey"),
+    path("sites/<str:code>/survey/answer/", survey.survey_answer, name="survey-answer"),
     path("sites/<str:code>/audits/", zone_audit.site_audits, name="site-audits"),
     path(
         "sites/<str:code>/audits/<int:pk>/withdraw/",

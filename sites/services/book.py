@@ -180,7 +180,33 @@ def _parents(table: BookTable) -> dict[Key, int]:
     return {}
 
 
-def _note(table: BookTable, change: RowChange) -> ChangeNote:
+@transaction.atomic
+def record_item(
+    *, item: BookItem, today: date, now: datetime, by: str, timezone: str, reason: str
+) -> RowChange | None:
+    """Write one thing that a person said, checked by the caller; what changed, None where nothing.
+
+    Parameters
+    ----------
+    item
+        The thing with what was said of it; columns that are not among its values stay as they are.
+    today
+        Day on which a new site counts as imported.
+    now, by, reason
+        When, by whom and why, for the history.
+    timezone
+        The company's time zone, for a site that gives none.
+    """
+    table = next(table for table in TABLES if table.kind == item.kind)
+    change = change_of(table, item, stored_rows(table, [item.site]).get(item.key), timezone=timezone)
+    if change is None:
+        return None
+    _write(table, [change], today=today)
+    record_changes(notes=[_note(table, change, reason)], by=by, at=now)
+    return change
+
+
+def _note(table: BookTable, change: RowChange, reason: str = "site book imported") -> ChangeNote:
     """A change as the history keeps it."""
     before = None if change.before is None else _plain(change.before)
     return ChangeNote(
@@ -189,7 +215,7 @@ def _note(table: BookTable, change: RowChange) -> ChangeNote:
         site_code=str(change.key[0]),
         before=before,
         after=_plain(change.after),
-        reason="site book imported",
+        reason=reason,
     )
 
 
