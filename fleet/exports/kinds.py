@@ -90,7 +90,7 @@ KINDS: Final[dict[str, Kind]] = {
     "routes": Kind(lambda _: routes.COLUMNS, _spanned(routes.rows), _spanned(routes.features)),
     "visits": Kind(lambda _: visits.COLUMNS, _spanned(visits.rows)),
     "findings": Kind(lambda _: findings.COLUMNS, _spanned(findings.rows)),
-    "weather": Kind(lambda _: weather.COLUMNS, _spanned(weather.rows)),
+    "weather": Kind(lambda _: weather.COLUMNS, _spanned(weather.rows), _spanned(weather.features)),
     "balance": Kind(lambda _: balance.COLUMNS, _spanned(balance.rows)),
     "book": Kind(
         lambda private: book.columns(private=private),

@@ -29,6 +29,7 @@ def check_rows(book: Book, known: KnownBook, *, today: date) -> None:
     sites = set(known.sites) | {item.site for item in book.good("site")}
     for item in book.good("site"):
         _visiting_hours(book, item)
+    _known_rules(book, known)
     for kind in ("controller", *_OF_SITE):
         for item in book.good(kind):
             if item.site not in sites:
@@ -64,6 +65,19 @@ def _visiting_hours(book: Book, item: BookItem) -> None:
     opens, closes = item.values.get("visit_from"), item.values.get("visit_to")
     if opens is not None and closes is not None and not str(opens) < str(closes):
         book.refuse(item, "visit_to", closes, f"a time after visit_from ({opens})")
+
+
+def _known_rules(book: Book, known: KnownBook) -> None:
+    """Say which rule sets are still to come: without them no program can be told to be lawful."""
+    wanted: dict[str, int] = {}
+    for item in book.good("site"):
+        code = str(item.values.get("rule_set") or "")
+        if code and code not in known.rule_sets:
+            wanted[code] = wanted.get(code, 0) + 1
+    for code, count in sorted(wanted.items()):
+        book.warnings.append(
+            f"rule set {code} ({count} sites) is not in the book yet: no program is issued there before it is"
+        )
 
 
 def _site_wanted(book: Book, code: str) -> str:

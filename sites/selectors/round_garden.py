@@ -45,8 +45,8 @@ class GardenBook:
         Time zone of the site.
     week
         Monday of the first week.
-    has_address
-        Whether the address shows the house number that a rule asks for.
+    rules_known
+        Whether the watering rules are in the book and the address tells what they ask for.
     """
 
     garden: Garden
@@ -57,7 +57,7 @@ class GardenBook:
     day_modes: tuple[str, ...]
     timezone: str
     week: date
-    has_address: bool
+    rules_known: bool
 
     def case(self, stages: tuple[Stage, ...]) -> RuleCase:
         """Days and hours that some stages would leave open; none where a house number lacks."""
@@ -130,7 +130,7 @@ def garden_book(
         day_modes=tuple(row.day_modes.split(",")),
         timezone=row.site.timezone,
         week=week,
-        has_address=not found.unknown_address[0],
+        rules_known=not found.rules_lack[0],
     )
 
 

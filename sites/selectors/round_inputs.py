@@ -36,7 +36,7 @@ class RoundControllers:
     dry_downs: tuple[int | None, ...]
     codes: tuple[tuple[str, str], ...]
     frozen: tuple[bool, ...]
-    unknown_address: tuple[bool, ...]
+    rules_lack: tuple[str, ...]  # why nobody can say what the rules permit; empty: they are known
 
 
 def round_controllers(
@@ -48,7 +48,7 @@ def round_controllers(
         row.pk: row for row in Controller.objects.filter(pk__in=ids.tolist()).select_related("site", "sensor")
     }
     rows = [found[pk] for pk in ids.tolist()]
-    cases, case_of, unknown = _cases(rows, zones, week, settings)
+    cases, case_of, lacks = _cases(rows, zones, week, settings)
     governing = {int(c): at for at, c in enumerate(zones.controller_id) if zones.is_governing[at]}
     threshold = np.array([_threshold(row) for row in rows])
     is_governed = np.array([row.governed and row.pk in governing for row in rows], dtype=np.bool_)
@@ -85,41 +85,54 @@ def round_controllers(
         dry_downs=_dry_downs(rows, held),
         codes=tuple((row.site.code, row.code) for row in rows),
         frozen=tuple(row.site.program_frozen for row in rows),
-        unknown_address=tuple(unknown[case] for case in case_of),
+        rules_lack=tuple(lacks[case] for case in case_of),
     )
 
 
 def _cases(
     rows: Sequence[Controller], zones: ZoneTable, week: date, settings: ProgramSettings
-) -> tuple[tuple[RuleCase, ...], list[int], list[bool]]:
-    """Rule cases, the case of each controller, and whether a house number lacks for it."""
+) -> tuple[tuple[RuleCase, ...], list[int], list[str]]:
+    """Rule cases, the case of each controller, and what lacks to know its rules (empty: nothing)."""
     stages = stages_by_code({row.site.rule_set for row in rows})
     watered = watered_by_controller(rows, zones, stages, week)
     known: dict[tuple[object, ...], int] = {}
     cases: list[RuleCase] = []
-    unknown: list[bool] = []
+    lacks: list[str] = []
     case_of = []
     for row in rows:
         kinds = watered[row.pk]
         key = (row.site.rule_set, kinds, row.day_modes, row.site.timezone)
         if key not in known:
             known[key] = len(cases)
-            try:
-                case = rule_case(
-                    stages.get(row.site.rule_set, ()),
-                    sorted(kinds, key=repr),
-                    first_day=week,
-                    day_count=settings.horizon_days,
-                    day_modes=row.day_modes.split(","),
-                    timezone=row.site.timezone,
-                )
-                unknown.append(False)
-            except AddressUnknownError:
-                case = RuleCase(())
-                unknown.append(True)
+            case, lack = _case(row, kinds, stages, week, settings)
             cases.append(case)
+            lacks.append(lack)
         case_of.append(known[key])
-    return tuple(cases), case_of, unknown
+    return tuple(cases), case_of, lacks
+
+
+def _case(
+    row: Controller,
+    kinds: frozenset[Watered],
+    stages: dict[str, tuple[Stage, ...]],
+    week: date,
+    settings: ProgramSettings,
+) -> tuple[RuleCase, str]:
+    """What the rules leave open to a controller; nothing, and why, where they cannot be known."""
+    if row.site.rule_set and row.site.rule_set not in stages:
+        return RuleCase(()), f"the watering rules {row.site.rule_set[:36]} are not in the book"
+    try:
+        case = rule_case(
+            stages.get(row.site.rule_set, ()),
+            sorted(kinds, key=repr),
+            first_day=week,
+            day_count=settings.horizon_days,
+            day_modes=row.day_modes.split(","),
+            timezone=row.site.timezone,
+        )
+    except AddressUnknownError:
+        return RuleCase(()), "the address shows no house number"
+    return case, ""
 
 
 def watered_by_controller(

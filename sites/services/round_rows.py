@@ -151,4 +151,4 @@ def _bypass_rate(given: Problem, done: Trial, at: int) -> float | None:
 
 def _binding(of: RoundContext, at: int, controller: int) -> str:
     """What keeps the least bad program from being good; empty: nothing."""
-    return "the address shows no house number" if of.found.unknown_address[controller] else of.binding[at]
+    return of.found.rules_lack[controller] or of.binding[at]

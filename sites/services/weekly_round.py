@@ -53,6 +53,10 @@ class RoundReport:
         )
 
 
+class UnknownSites(ValueError):
+    """Codes that name no site of the book."""
+
+
 def weekly_round(
     *,
     week: date,
@@ -75,11 +79,20 @@ def weekly_round(
         Only these sites; None: all.
     settings
         Settings of the round; None: the defaults.
+
+    Raises
+    ------
+    UnknownSites
+        Where a code names no site of the book.
     """
     chosen = settings or ProgramSettings()
     sites = Site.objects.order_by("code")
     if site_codes is not None:
-        sites = sites.filter(code__in=list(site_codes))
+        wanted = set(site_codes)
+        sites = sites.filter(code__in=wanted)
+        unknown = wanted - set(sites.values_list("code", flat=True))
+        if unknown:
+            raise UnknownSites(f"no site of the book: {', '.join(sorted(unknown))}")
     ids = list(sites.values_list("pk", flat=True))
     done, changes, short, nothing, left_out = 0, 0, 0, 0, []
     for left in range(0, len(ids), SITES_AT_ONCE):
@@ -104,6 +117,8 @@ def _sites_round(
     if len(table) == 0:
         return [], []
     places = np.unique(table.location_id[table.location_id > 0])
+    if places.size == 0:
+        return [], _without(table, np.ones(len(table), dtype=np.bool_))
     weather = round_weather(location_ids=places, week=week, today=today, settings=settings)
     at = np.searchsorted(places, table.location_id)
     has_weather = (table.location_id > 0) & weather.is_known[np.minimum(at, len(places) - 1)]

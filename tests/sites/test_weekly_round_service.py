@@ -22,7 +22,7 @@ from sites.models import (
 from sites.services.balance import update_balance
 from sites.services.programs import decide_program, freeze_programs
 from sites.services.record_programs import import_programs
-from sites.services.weekly_round import RoundReport, weekly_round
+from sites.services.weekly_round import RoundReport, UnknownSites, weekly_round
 from tests.factories import build_controller, build_location, build_sensor, build_site, build_zone
 from weather.models import DailyWeather, Location
 
@@ -187,6 +187,35 @@ def test_a_rule_by_house_number_cannot_be_kept_at_an_address_without_one(garden:
     assert found.binding_limit == "the address shows no house number"
 
 
+def test_no_program_is_issued_under_rules_that_the_book_does_not_hold(garden: Controller) -> None:
+    Site.objects.filter(pk=garden.site_id).update(rule_set="town-2026")
+
+    run()
+
+    found = Recommendation.objects.get()
+    assert not found.is_change
+    assert found.binding_limit == "the watering rules town-2026 are not in the book"
+
+    RuleSet.objects.create(code="town-2026")
+    run()
+
+    assert Recommendation.objects.get().binding_limit != found.binding_limit
+
+
+def test_a_book_without_any_weather_is_told_site_by_site(garden: Controller) -> None:
+    Site.objects.update(location=None)
+
+    done = run()
+
+    assert done.controllers == 0
+    assert done.left_out == (("CB-14", "no weather"),)
+
+
+def test_a_code_that_names_no_site_is_refused(garden: Controller) -> None:
+    with pytest.raises(UnknownSites, match="XX-2"):
+        weekly_round(week=WEEK, today=WEEK, price_per_m3=2.5, site_codes=[garden.site.code, "XX-2"])
+
+
 def test_few_seasons_are_filled_from_recent_days_and_marked(garden: Controller) -> None:
     DailyWeather.objects.filter(day__year__lt=2024).delete()
 
@@ -198,6 +227,7 @@ def test_few_seasons_are_filled_from_recent_days_and_marked(garden: Controller) 
 
 
 def test_only_the_sites_asked_for_are_computed(garden: Controller) -> None:
+    build_site("XX-1")
     assert weekly_round(week=WEEK, today=WEEK, price_per_m3=2.5, site_codes=["XX-1"]).controllers == 0
     assert weekly_round(week=WEEK, today=WEEK, price_per_m3=2.5, site_codes=["CB-14"]).controllers == 1
 

@@ -43,6 +43,8 @@ class Command(RootroundCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         del args
         kind = KINDS[options["kind"]]
+        if options["output"] and not Path(options["output"]).resolve().parent.is_dir():
+            self.unusable(f"--output: {Path(options['output']).parent} is no folder")
         span = Span(
             week=options["week"],
             day=options["date"],
@@ -59,12 +61,15 @@ class Command(RootroundCommand):
             count = self._write(kind, span, options)
         except UnusableExport as error:
             self.unusable(str(error))
+        except OSError as error:
+            self.unusable(f"--output {options['output']}: {error.strerror or error}")
         where = options["output"] or "standard output"
         summary = f"{options['kind']}: {count} rows to {where}"
         # Rows on standard output stay clean: the summary goes beside them.
         if options["output"]:
             self.finish(summary)
-        self.stderr.write(summary)
+        else:
+            self.stderr.write(summary)
 
     def _write(self, kind: Kind, span: Span, options: dict[str, Any]) -> int:
         """Write the rows; how many."""

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from fleet.selectors.company import company_day
 from fleet.selectors.prices import water_price_per_m3
-from sites.services.weekly_round import weekly_round
+from sites.services.weekly_round import UnknownSites, weekly_round
 from weather.commands import RootroundCommand, iso_monday
 
 
@@ -23,12 +23,19 @@ class Command(RootroundCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         del args
         today = company_day(now=timezone.now())
-        report = weekly_round(
-            week=options["week"],
-            today=min(today, options["week"]),
-            price_per_m3=water_price_per_m3(day=today),
-            site_codes=options["sites"].split(",") if options["sites"] else None,
-        )
+        codes = [code.strip() for code in options["sites"].split(",")] if options["sites"] else None
+        try:
+            report = weekly_round(
+                week=options["week"],
+                today=min(today, options["week"]),
+                price_per_m3=water_price_per_m3(day=today),
+                site_codes=codes,
+            )
+        except UnknownSites as error:
+            self.unusable(f"--sites: {error}")
         for code, reason in report.left_out:
             self.stderr.write(f"{code}: {reason}")
-        self.finish(f"week of {options['week']}: {report.summary()}", failed=bool(report.left_out))
+        self.finish(
+            f"week of {options['week']}: {report.summary()}",
+            failed=bool(report.left_out) and not report.controllers,
+        )
