@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Final
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import Count, F, Q, QuerySet, Sum
+from django.db.models.expressions import OrderBy
 from django.db.models.functions import Abs
 
-from sites.models import Recommendation
+from sites.models import Controller, ProgramLine, ProgramSet, Recommendation
 from sites.models.choices import ProgramStatus
 
 PAGE_SIZE: Final = 40
@@ -20,10 +22,35 @@ FILTERS: Final[dict[str, tuple[str, Q]]] = {
     "accepted": ("Accepted", Q(status=ProgramStatus.ACCEPTED)),
     "held": ("Held", Q(status=ProgramStatus.HELD)),
     "keyed_in": ("Keyed in", Q(status=ProgramStatus.KEYED_IN)),
+    "by_hand": ("By hand", Q(is_by_hand=True)),
     "short": ("Fall short", ~Q(binding_limit="") & Q(window_used_min__isnull=False)),
     "none": ("None possible", Q(window_used_min__isnull=True)),
+    "frozen": ("Frozen", Q(controller__site__program_frozen=True)),
     "small": ("Too small to matter", Q(is_change=False)),
 }
+KINDS: Final[dict[str, tuple[str, Q]]] = {
+    "": ("all timers", Q()),
+    "governed": ("with a sensor", Q(controller__governed=True)),
+    "clock": ("by the clock", Q(controller__governed=False)),
+}
+ORDERS: Final[dict[str, str]] = {
+    "water": "most water at stake",
+    "dry": "most dry days spared",
+    "money": "most money at stake",
+    "site": "site",
+}
+YEAR: Final = timedelta(days=365)
+
+
+@dataclass(frozen=True, slots=True)
+class RoundAsked:
+    """What the page is asked for, already read; unknown words have become the first of their list."""
+
+    show: str = "decide"
+    kind: str = ""
+    order: str = "water"
+    words: str = ""
+    page: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +83,12 @@ class RoundPage:
     """One page of the list. `week` is None where no round ran yet."""
 
     week: date | None
+    weeks: tuple[date, ...]
     totals: RoundTotals
     choices: tuple[Choice, ...]
     page: Page[Recommendation]
     most_minutes: float
+    settings_a_year: float | None
 
 
 def newest_week() -> date | None:
@@ -67,25 +96,102 @@ def newest_week() -> date | None:
     return Recommendation.objects.order_by("-week").values_list("week", flat=True).first()
 
 
-def round_page(*, week: date | None, show: str, page: int) -> RoundPage:
-    """Recommendations of a week under a filter, the most water at stake first."""
-    rows = Recommendation.objects.filter(week=week) if week else Recommendation.objects.none()
-    counts = rows.aggregate(**{key: Count("pk", filter=condition) for key, (_, condition) in FILTERS.items()})
+def asked_rows(*, week: date | None, asked: RoundAsked) -> QuerySet[Recommendation]:
+    """Recommendations of a week that answer the filter, the kind and the words."""
+    rows = _named(_of_week(week), asked)
+    return rows.filter(FILTERS[asked.show][1])
+
+
+def waiting_ids(*, week: date | None, asked: RoundAsked) -> Iterable[int]:
+    """Ids of the programs on all pages of the list that wait for a decision."""
+    rows = asked_rows(week=week, asked=asked).filter(status=ProgramStatus.RECOMMENDED, is_change=True)
+    return rows.values_list("pk", flat=True)
+
+
+def round_page(*, week: date | None, asked: RoundAsked) -> RoundPage:
+    """Recommendations of a week under a filter, in the order asked for."""
+    everything = _of_week(week)
+    named = _named(everything, asked)
+    counts = named.aggregate(**{key: Count("pk", filter=test) for key, (_, test) in FILTERS.items()})
     shown = (
-        rows.filter(FILTERS[show][1])
+        named.filter(FILTERS[asked.show][1])
         .select_related("controller__site")
         .prefetch_related("lines")
-        .order_by(Abs("water_at_stake_l").desc(), "controller__site__code", "controller__code")
+        .order_by(*_ordered(asked.order), "controller__site__code", "controller__code")
     )
-    listed = Paginator(shown, PAGE_SIZE).get_page(page)
+    listed = Paginator(shown, PAGE_SIZE).get_page(asked.page)
     minutes = [value for row in listed for value in (row.minutes_now, row.minutes_new) if value is not None]
+    weeks = Recommendation.objects.order_by("-week").values_list("week", flat=True).distinct()[:12]
     return RoundPage(
         week=week,
-        totals=_totals(rows),
+        weeks=tuple(weeks),
+        totals=_totals(everything),
         choices=tuple(Choice(key, word, counts[key]) for key, (word, _) in FILTERS.items()),
         page=listed,
         most_minutes=max(minutes, default=1.0),
+        settings_a_year=_settings_a_year(week),
     )
+
+
+def settings_of_year(*, controller_id: int, day: date) -> tuple[int, int]:
+    """Settings of a controller in the year before a day: all, and those that changed more than the adjust."""
+    sets = list(
+        ProgramSet.objects.filter(controller_id=controller_id, as_of__lte=day)
+        .order_by("as_of")
+        .values_list("pk", "as_of")
+    )
+    rows: dict[int, list[tuple[object, ...]]] = {pk: [] for pk, _ in sets}
+    for line in ProgramLine.objects.filter(program_set_id__in=list(rows)).values_list(
+        "program_set_id", "letter", "days", "starts", "station", "run_min"
+    ):
+        rows[line[0]].append(tuple(line[1:]))
+    total, changed, before = 0, 0, None
+    for pk, as_of in sets:
+        now = sorted(rows[pk], key=repr)
+        if as_of > day - YEAR and before is not None:
+            total += 1
+            changed += now != before
+        before = now
+    return total, changed
+
+
+def _of_week(week: date | None) -> QuerySet[Recommendation]:
+    """Recommendations of a week; none where there is no week."""
+    return Recommendation.objects.filter(week=week) if week else Recommendation.objects.none()
+
+
+def _named(rows: QuerySet[Recommendation], asked: RoundAsked) -> QuerySet[Recommendation]:
+    """Those of a kind whose site answers the words."""
+    rows = rows.filter(KINDS[asked.kind][1])
+    for word in asked.words.split()[:5]:
+        rows = rows.filter(
+            Q(controller__site__code__icontains=word)
+            | Q(controller__site__name__icontains=word)
+            | Q(controller__site__address__icontains=word)
+            | Q(controller__site__customer__icontains=word)
+            | Q(controller__site__supplier__icontains=word)
+            | Q(controller__site__soil__icontains=word)
+            | Q(binding_limit__icontains=word)
+        )
+    return rows
+
+
+def _ordered(order: str) -> list[OrderBy]:
+    """Columns of an order."""
+    columns: dict[str, list[OrderBy]] = {
+        "water": [Abs("water_at_stake_l").desc()],
+        "dry": [F("dry_zone_days_spared").desc()],
+        "money": [Abs("money_at_stake").desc()],
+    }
+    return columns.get(order, [])
+
+
+def _settings_a_year(week: date | None) -> float | None:
+    """Settings keyed into a controller over the year before the week, seasonal adjust included; mean."""
+    controllers = Controller.objects.count()
+    if week is None or not controllers:
+        return None
+    return ProgramSet.objects.filter(as_of__gt=week - YEAR, as_of__lte=week).count() / controllers
 
 
 def _totals(rows: QuerySet[Recommendation]) -> RoundTotals:

@@ -1,11 +1,12 @@
-"""The weekly round: list of programs that change, with accept and hold."""
+"""The weekly round: list of programs that change, with accept and hold, one by one or many at once."""
 
 from __future__ import annotations
 
 from datetime import date
+from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -14,37 +15,50 @@ from django.views.decorators.http import require_POST, require_safe
 from fleet.charts.round_plots import day_strip, two_dots
 from fleet.selectors.company import company_day
 from fleet.selectors.program_sheet import sheet_of
-from fleet.selectors.round_page import FILTERS, newest_week, round_page
+from fleet.selectors.round_page import (
+    FILTERS,
+    KINDS,
+    ORDERS,
+    RoundAsked,
+    newest_week,
+    round_page,
+    settings_of_year,
+    waiting_ids,
+)
 from sites.models import Recommendation
-from sites.services.programs import NotToDecide, decide_program
+from sites.services.programs import NotToDecide, decide_program, decide_programs
+
+_LONGEST_WORDS = 60
 
 
 @require_safe
 def weekly_round(request: HttpRequest) -> HttpResponse:
-    """Show a week's programs: `?week=`, `?show=` one of the filters, `?page=`."""
-    show = request.GET.get("show", "decide")
-    show = show if show in FILTERS else "decide"
-    page_text = request.GET.get("page", "1")
-    found = round_page(
-        week=_week(request.GET.get("week")) or newest_week(),
-        show=show,
-        page=int(page_text) if page_text.isdigit() and len(page_text) < 6 else 1,
-    )
+    """Show a week's programs: `?week=`, `?show=` one of the filters, `?kind=`, `?order=`, `?q=`, `?page=`."""
+    asked, today = _asked(request.GET), company_day(now=timezone.now())
+    week = _week(request.GET.get("week")) or newest_week()
+    found = round_page(week=week, asked=asked)
     rows = [
         (row, two_dots(now=row.minutes_now, new=row.minutes_new, most=found.most_minutes))
         for row in found.page
     ]
     picked = _picked([row for row, _ in rows], request.GET.get("pick", ""))
-    sheet = (
-        sheet_of(controller=picked.controller, answer=picked, day=company_day(now=timezone.now()))
-        if picked is not None
-        else None
-    )
+    sheet = sheet_of(controller=picked.controller, answer=picked, day=today) if picked is not None else None
     strip = day_strip([("now", sheet.passes_now), ("new", sheet.passes_new)]) if sheet is not None else ""
     return render(
         request,
         "fleet/round.html",
-        {"found": found, "rows": rows, "show": show, "picked": picked, "sheet": sheet, "strip": strip},
+        {
+            "found": found,
+            "rows": rows,
+            "asked": asked,
+            "query": _query(asked, week),
+            "kinds": [(key, word) for key, (word, _) in KINDS.items()],
+            "orders": list(ORDERS.items()),
+            "picked": picked,
+            "of_year": settings_of_year(controller_id=picked.controller_id, day=today) if picked else None,
+            "sheet": sheet,
+            "strip": strip,
+        },
     )
 
 
@@ -68,8 +82,62 @@ def decide(request: HttpRequest, pk: int) -> HttpResponse:
         words = {"accepted": "accepted", "held": "held", "recommended": "to be decided again"}[row.status]
         code = f"{row.controller.site.code} {row.controller.code}"
         messages.success(request, f"The program of {code} is {words}.")
-    show = request.POST.get("show", "decide")
-    return redirect(f"{reverse('fleet:round')}?show={show if show in FILTERS else 'decide'}")
+    return _back(request)
+
+
+@require_POST
+def decide_many(request: HttpRequest) -> HttpResponse:
+    """Accept or hold the ticked programs, or all of the list: `which=ticked` or `which=all`."""
+    asked = _asked(request.POST)
+    if request.POST.get("which") == "all":
+        ids = list(waiting_ids(week=_week(request.POST.get("week")) or newest_week(), asked=asked))
+    else:
+        ids = [int(text) for text in request.POST.getlist("pk") if text.isdecimal() and len(text) < 19]
+    status = request.POST.get("status", "")
+    if not ids:
+        messages.error(request, "No program was ticked, so none was changed.")
+        return _back(request)
+    try:
+        done = decide_programs(
+            recommendation_ids=ids,
+            status=status,
+            by=request.user.get_username(),
+            at=timezone.now(),
+            note=request.POST.get("note", "")[:300],
+        )
+    except ValueError as error:
+        messages.error(request, str(error))
+        return _back(request)
+    left = f" {done.left} had been decided before and stay." if done.left else ""
+    messages.success(request, f"{done.changed} programs are {status}.{left}")
+    return _back(request)
+
+
+def _back(request: HttpRequest) -> HttpResponse:
+    """The list as it was."""
+    asked = _asked(request.POST)
+    return redirect(f"{reverse('fleet:round')}?{_query(asked, _week(request.POST.get('week')))}")
+
+
+def _asked(given: QueryDict) -> RoundAsked:
+    """What a form or an address asks for; unknown words are left out."""
+    show, kind, order = (str(given.get(name, "")) for name in ("show", "kind", "order"))
+    page = str(given.get("page", "1"))
+    return RoundAsked(
+        show=show if show in FILTERS else "decide",
+        kind=kind if kind in KINDS else "",
+        order=order if order in ORDERS else "water",
+        words=str(given.get("q", ""))[:_LONGEST_WORDS].replace("\x00", "").strip(),
+        page=int(page) if page.isdecimal() and len(page) < 6 else 1,
+    )
+
+
+def _query(asked: RoundAsked, week: date | None) -> str:
+    """The address of what was asked, without the page."""
+    parts = {"show": asked.show, "kind": asked.kind, "order": asked.order, "q": asked.words}
+    if week is not None:
+        parts["week"] = week.isoformat()
+    return urlencode({key: value for key, value in parts.items() if value})
 
 
 def _picked(rows: list[Recommendation], pick: str) -> Recommendation | None:

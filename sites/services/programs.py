@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Final
 
 from django.db import transaction
 
 from sites.models import Recommendation, Site
 from sites.models.choices import ProgramStatus
 from sites.services.history import ChangeNote, record_changes
+
+FROZEN_NOTE: Final = "the site keeps its programs"
+_AT_ONCE: Final = 500
 
 
 class NotToDecide(RuntimeError):
@@ -64,14 +70,96 @@ def decide_program(
     return row
 
 
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """How many programs took a decision, and how many could not."""
+
+    changed: int
+    left: int
+
+
 @transaction.atomic
-def freeze_programs(*, site_id: int, is_frozen: bool, by: str, at: datetime) -> None:
-    """Keep a site's programs as they are, whatever the round finds; or let it change them again."""
+def decide_programs(
+    *, recommendation_ids: Iterable[int], status: str, by: str, at: datetime, note: str = ""
+) -> Decided:
+    """Accept or hold many recommended programs at once, each kept in the history.
+
+    Only those that wait for a decision change; others are counted as left.
+
+    Parameters
+    ----------
+    recommendation_ids
+        Which.
+    status
+        `accepted` or `held`.
+    by, at
+        Who decided, and when.
+    note
+        Reason in the person's words.
+    """
+    if status not in {ProgramStatus.ACCEPTED.value, ProgramStatus.HELD.value}:
+        raise ValueError(f"status {status!r}: expected accepted or held")
+    wanted = sorted(set(recommendation_ids))
+    waiting = Recommendation.objects.filter(status=ProgramStatus.RECOMMENDED)
+    keys: list[tuple[int, str, str, date]] = []
+    for left in range(0, len(wanted), _AT_ONCE):
+        keys += waiting.filter(pk__in=wanted[left : left + _AT_ONCE]).values_list(
+            "pk", "controller__site__code", "controller__code", "week"
+        )
+    for left in range(0, len(keys), _AT_ONCE):
+        waiting.filter(pk__in=[key[0] for key in keys[left : left + _AT_ONCE]]).update(
+            status=status, decided_by=by, decided_at=at, note=note[:300]
+        )
+    record_changes(
+        notes=[
+            ChangeNote(
+                kind="recommendation",
+                key=f"{site}/{controller}/{week.isoformat()}",
+                site_code=site,
+                before={"status": ProgramStatus.RECOMMENDED.value},
+                after={"status": status},
+                reason=note,
+            )
+            for _, site, controller, week in keys
+        ],
+        by=by,
+        at=at,
+    )
+    return Decided(len(keys), len(wanted) - len(keys))
+
+
+@transaction.atomic
+def freeze_programs(*, site_id: int, is_frozen: bool, by: str, at: datetime, reason: str = "") -> Decided:
+    """Keep a site's programs as they are, whatever the round finds; or let it change them again.
+
+    Freezing holds the changes that wait for a decision; letting go gives them back to be decided.
+
+    Parameters
+    ----------
+    site_id
+        Which.
+    is_frozen
+        Whether its programs stay.
+    by, at
+        Who, and when.
+    reason
+        Why, in the person's words.
+    """
     site = Site.objects.get(pk=site_id)
     if site.program_frozen == is_frozen:
-        return
+        return Decided(0, 0)
     Site.objects.filter(pk=site_id).update(program_frozen=is_frozen)
     note = ChangeNote(
-        "site", site.code, site.code, {"program_frozen": not is_frozen}, {"program_frozen": is_frozen}
+        "site", site.code, site.code, {"program_frozen": not is_frozen}, {"program_frozen": is_frozen}, reason
     )
     record_changes(notes=[note], by=by, at=at)
+    rows = Recommendation.objects.filter(controller__site_id=site_id, is_change=True)
+    if is_frozen:
+        waiting = rows.filter(status=ProgramStatus.RECOMMENDED).values_list("pk", flat=True)
+        return decide_programs(
+            recommendation_ids=list(waiting), status=ProgramStatus.HELD.value, by=by, at=at, note=FROZEN_NOTE
+        )
+    let_go = rows.filter(status=ProgramStatus.HELD, note=FROZEN_NOTE).update(
+        status=ProgramStatus.RECOMMENDED, note=""
+    )
+    return Decided(let_go, 0)

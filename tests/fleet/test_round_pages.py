@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from fleet.charts.round_plots import day_strip, two_dots
 from fleet.models import User
+from fleet.selectors.round_page import settings_of_year
 from sites.calc.program_sheet import KeyedLine, day_passes
 from sites.models import Change, Controller, ProgramLine, ProgramSet, Recommendation, RecommendationLine
 from tests.factories import build_controller, build_sensor, build_site, build_zone
@@ -158,3 +159,100 @@ def test_the_strip_speaks_its_runs_and_is_empty_without_any() -> None:
 
 def test_two_dots_speak_what_they_show() -> None:
     assert "unknown minutes a week set now, 200 recommended" in two_dots(now=None, new=200.0, most=300.0)
+
+
+def test_ticked_programs_are_accepted_together(answer: Recommendation) -> None:
+    client = as_dispatcher()
+    address = reverse("fleet:round-decide-many")
+
+    none = client.post(address, {"status": "accepted", "which": "ticked"}, follow=True)
+    done = client.post(address, {"status": "accepted", "which": "ticked", "pk": answer.pk}, follow=True)
+
+    assert "No program was ticked" in none.content.decode()
+    assert "1 programs are accepted." in done.content.decode()
+    answer.refresh_from_db()
+    assert answer.status == "accepted"
+
+
+def test_all_of_a_list_means_the_list_that_was_looked_at(answer: Recommendation) -> None:
+    other = build_controller(build_site(code="ZZ-99", name="Other"), code="B")
+    kept = Recommendation.objects.create(controller=other, week=WEEK, is_change=True, computed_on=WEEK)
+    client = as_dispatcher()
+
+    client.post(
+        reverse("fleet:round-decide-many"),
+        {"status": "accepted", "which": "all", "show": "decide", "q": answer.controller.site.code},
+    )
+
+    answer.refresh_from_db()
+    kept.refresh_from_db()
+    assert (answer.status, kept.status) == ("accepted", "recommended")
+
+
+def test_the_list_is_found_by_words_kind_and_order(answer: Recommendation) -> None:
+    client = as_dispatcher()
+    address = reverse("fleet:round")
+
+    assert (
+        answer.controller.site.code
+        in client.get(address, {"q": answer.controller.site.code}).content.decode()
+    )
+    assert "Nothing here" in client.get(address, {"q": "nowhere"}).content.decode()
+    for order in ("water", "dry", "money", "site", "<script>"):
+        assert client.get(address, {"order": order, "kind": "clock", "page": "²"}).status_code == 200
+
+
+def test_settings_of_a_year_tell_the_adjust_from_the_rest(answer: Recommendation) -> None:
+    controller = answer.controller
+    for day, minutes, adjust in ((date(2026, 5, 20), 20, 80), (date(2026, 6, 1), 25, 80)):
+        setting = ProgramSet.objects.create(controller=controller, as_of=day)
+        for station in (1, 2):
+            ProgramLine.objects.create(
+                program_set=setting, letter="A", days="daily", starts="04:00", station=station,
+                run_min=minutes, run_order=station, seasonal_adjust_pct=adjust,
+            )  # fmt: skip
+
+    assert settings_of_year(controller_id=controller.pk, day=WEEK) == (2, 1)
+    assert settings_of_year(controller_id=controller.pk, day=date(2028, 1, 1)) == (0, 0)
+
+
+def test_the_form_by_hand_shows_the_program_and_names_what_cannot_be_read(answer: Recommendation) -> None:
+    client = as_dispatcher()
+    address = reverse("fleet:round-edit", args=[answer.pk])
+
+    page = client.get(address).content.decode()
+    bad = client.post(
+        address, {"minA1": "ten", "daysA": "someday", "minA2": "5", "startsA": "4", "action": "save"}
+    ).content.decode()
+
+    assert 'name="startsA" value="03:00 05:00"' in page
+    assert "no number of minutes" in bad
+    assert "expected days such as" in bad
+    assert "&lt;script&gt;bed" in page
+    assert Recommendation.objects.get(pk=answer.pk).is_by_hand is False
+
+
+def test_a_site_is_frozen_and_let_go_from_the_page(answer: Recommendation) -> None:
+    client = as_dispatcher()
+    address = reverse("fleet:round-freeze", args=[answer.controller.site.code])
+
+    frozen = client.post(address, {"frozen": "yes", "reason": "customer sets it"}, follow=True)
+    answer.refresh_from_db()
+
+    assert "keeps its programs; 1 waiting changes are held" in frozen.content.decode()
+    assert answer.status == "held"
+    client.post(address, {"frozen": "no"})
+    answer.refresh_from_db()
+    assert answer.status == "recommended"
+
+
+def test_a_manager_reads_and_does_not_decide(answer: Recommendation) -> None:
+    user = User.objects.create_user(username="ruth", password="garden-water-42", role=User.Role.MANAGER)
+    client = Client()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+
+    assert client.get(reverse("fleet:round")).status_code == 200
+    assert client.post(reverse("fleet:round-decide-many"), {"status": "accepted"}).status_code == 403
+    assert client.get(reverse("fleet:round-edit", args=[answer.pk])).status_code == 403
+    freeze = reverse("fleet:round-freeze", args=[answer.controller.site.code])
+    assert client.post(freeze, {"frozen": "yes"}).status_code == 403
