@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import cast
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
+from fleet.models import User
 from fleet.selectors.company import company_day
 from fleet.selectors.hand_form import HandForm, hand_form
 from fleet.selectors.prices import water_price_per_m3
+from fleet.selectors.site_access import SiteNotOpen, site_for
 from sites.calc.program_check import HandCheck
-from sites.models import Recommendation, Site
+from sites.models import Recommendation
 from sites.services.program_by_hand import (
     NothingToCheckWith,
     ProgramNotPossible,
@@ -71,7 +74,10 @@ def _check(row: Recommendation, form: HandForm, *, today: date) -> tuple[HandChe
 @require_POST
 def freeze(request: HttpRequest, code: str) -> HttpResponse:
     """Keep a site's programs as they are, or let the round change them again."""
-    site = get_object_or_404(Site, code=code)
+    try:
+        site = site_for(user=cast("User", request.user), code=code)
+    except SiteNotOpen as error:
+        raise Http404 from error
     is_frozen = request.POST.get("frozen") == "yes"
     done = freeze_programs(
         site_id=site.pk,
