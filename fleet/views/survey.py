@@ -81,7 +81,8 @@ def _answers(request: HttpRequest, kind: str, refused: dict[str, str], *, is_us:
         if column not in request.POST:
             continue
         text = request.POST[column][:2_000].replace("\x00", "").strip()
-        if text == request.POST.get(f"was-{column}", "\x00").strip():
+        is_sure = request.POST.get("confirm") == column
+        if not is_sure and text == request.POST.get(f"was-{column}", "\x00").strip():
             continue
         if column in QUANTITIES and text:
             try:

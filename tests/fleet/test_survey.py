@@ -104,7 +104,11 @@ def test_one_answer_changes_one_field_and_history_says_from_what_to_what(
 def test_confirming_an_assumed_value_makes_it_known(company: Company, answer: Callable[..., Any]) -> None:
     build_controller(build_site(), assumed="max_run_min")
 
-    answer("CB-14", kind="controller", key="A", max_run_min="240")
+    untouched = {"max_run_min": "240", "was-max_run_min": "240"}
+
+    answer("CB-14", kind="controller", key="A", **untouched)
+    assert Controller.objects.get().assumed == "max_run_min"
+    answer("CB-14", kind="controller", key="A", confirm="max_run_min", **untouched)
 
     assert Controller.objects.get().assumed == ""
 

@@ -47,6 +47,11 @@
     form.addEventListener("change", (event) => { if (event.target.name) send(form, event.target); });
     form.addEventListener("submit", (event) => {
       event.preventDefault();
+      if (event.submitter?.matches("[data-confirm]")) {
+        send(form, form.elements[event.submitter.value]);
+        event.submitter.hidden = true;
+        return;
+      }
       document.activeElement?.blur();
     });
   }
