@@ -12,6 +12,7 @@ from fleet.views import (
     search,
     sheet,
     site,
+    siting,
     survey,
     watch,
     water,
@@ -46,6 +47,13 @@ urlpatterns: list[URLPattern] = [
     path("sites/<str:code>/<str:controller>/sheet/", sheet.sheet, name="sheet"),
     path("sites/<str:code>/survey/", survey.survey, name="survey"),
     path("sites/<str:code>/survey/answer/", survey.survey_answer, name="survey-answer"),
+    path("sites/<str:code>/<str:controller>/siting/", siting.siting, name="siting"),
+    path("sites/<str:code>/<str:controller>/siting.json", siting.siting_shapes, name="siting-shapes"),
+    path(
+        "sites/<str:code>/<str:controller>/installation/",
+        siting.installation_sheet,
+        name="installation-sheet",
+    ),
     path("sites/<str:code>/audits/", zone_audit.site_audits, name="site-audits"),
     path(
         "sites/<str:code>/audits/<int:pk>/withdraw/",

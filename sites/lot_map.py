@@ -18,7 +18,7 @@ from sites.models import Site
 from sites.selectors.garden import Thing, garden_things, in_metres
 
 _MARGIN_PX = 16.0
-_DEVICES = ("valve_box", "water_meter", "shutoff", "backflow_preventer", "controller", "sensor")
+_DEVICES = ("valve_box", "water_meter", "shutoff", "backflow_preventer", "controller", "sensor", "advice")
 _LABEL_PX = 6.4  # about the width of a character at 12 px
 _SCALE_STEPS_M = (1, 2, 5, 10, 20, 50, 100, 200)
 Point = tuple[float, float]
@@ -112,6 +112,7 @@ def _draw(thing: Thing, sheet: _Sheet) -> str:
             f'<path class="zfill" fill="url(#zp-{plant})" stroke="none" d="{path}"/>'
         )
     kind = f"structure structure-{thing.facts['type']}" if thing.kind == "structure" else thing.kind
+    kind = f"{kind} new" if thing.facts.get("is_planned") else kind
     return f'<path class="{escape(kind)}" d="{path}"/>'
 
 
