@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import logging
 from datetime import date
 
 from celery import shared_task
 from django.conf import settings
 from django.utils import timezone
+from kombu.exceptions import OperationalError
+from sqlalchemy.exc import SQLAlchemyError
 
 from fleet.selectors.company import company_day, company_hour, the_company
 from fleet.services.run_day import NIGHT, work_on
 from fleet.services.stage_runs import ask_for_stage, runs_to_do
+
+logger = logging.getLogger(__name__)
 
 
 @shared_task(name="fleet.tasks.work_on_run")  # type: ignore[untyped-decorator]
@@ -27,11 +32,21 @@ def start_what_is_due() -> None:
     if company is not None and not company.is_demo and company_hour(now=now) >= settings.NIGHTLY_HOUR:
         ask_for_stage(stage=NIGHT, scope="all", day=company_day(now=now), now=now)
     for run_id in runs_to_do(now=now):
-        work_on_run.delay(run_id)
+        _send(run_id)
 
 
 def queue_stage(*, stage: str, scope: str, day: date) -> int:
     """Ask for a stage anew and send it to the worker; the id of its run, to watch its progress by."""
     run = ask_for_stage(stage=stage, scope=scope, day=day, now=timezone.now(), again=True)
-    work_on_run.delay(run.pk)
+    _send(run.pk)
     return run.pk
+
+
+def _send(run_id: int) -> bool:
+    """Send a run to the worker; without a broker it waits, and is sent once the broker is back."""
+    try:
+        work_on_run.apply_async((run_id,), retry=False)
+    except (OperationalError, SQLAlchemyError, OSError):
+        logger.exception("the broker cannot be reached: run %s waits", run_id)
+        return False
+    return True

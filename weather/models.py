@@ -59,6 +59,8 @@ class DailyWeather(models.Model):
     rain_mm = models.FloatField(null=True, blank=True)
 
     source = models.CharField(max_length=80)
+    # `rain:ncei` for each group of variables that another source tells, separated by blanks.
+    parts = models.CharField(max_length=160, blank=True)
     fetched_at = models.DateTimeField()
     # Codes of weather.calc.quality, separated by blanks; empty: nothing to say.
     flags = models.CharField(max_length=200, blank=True)
@@ -98,6 +100,89 @@ class DailyWeather(models.Model):
 
     def __str__(self) -> str:
         return f"{self.location_id} {self.day} {self.kind}"
+
+
+class SourceDay(models.Model):
+    """What one source told of a location's day, kept beside what the others told: orders may change."""
+
+    location = models.ForeignKey(Location, on_delete=models.CASCADE, related_name="told_days")
+    source = models.CharField(max_length=40)  # a service, or `files`
+    label = models.CharField(max_length=80)  # what is shown: the service, or the file's name
+    day = models.DateField()
+    kind = models.CharField(max_length=10, choices=DailyWeather.Kind.choices)
+    issued = models.DateField()
+
+    tmin_c = models.FloatField(null=True, blank=True)
+    tmax_c = models.FloatField(null=True, blank=True)
+    tdew_c = models.FloatField(null=True, blank=True)
+    rh_min_pct = models.FloatField(null=True, blank=True)
+    rh_max_pct = models.FloatField(null=True, blank=True)
+    wind_m_s = models.FloatField(null=True, blank=True)
+    wind_height_m = models.FloatField(default=2.0)
+    solar_mj_m2 = models.FloatField(null=True, blank=True)
+    rain_mm = models.FloatField(null=True, blank=True)
+
+    flags = models.CharField(max_length=200, blank=True)
+    fetched_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["location_id", "day", "source"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["location", "day", "kind", "issued", "source"], name="source_day_told_once"
+            ),
+        ]
+        # "newest day that a source told of each location"
+        indexes = [models.Index(fields=["source", "location", "day"], name="source_day_newest")]
+
+    def __str__(self) -> str:
+        return f"{self.location_id} {self.day} {self.source}"
+
+
+class SourceOrder(models.Model):
+    """Which sources may tell a variable, and in which order: of one location, or (null) of all."""
+
+    location = models.ForeignKey(
+        Location, on_delete=models.CASCADE, null=True, blank=True, related_name="source_orders"
+    )
+    variable = models.CharField(max_length=20)  # weather.calc.source_chain.VARIABLES
+    sources = models.CharField(max_length=200)  # names, separated by blanks; one left out is not used
+
+    class Meta:
+        ordering = ["location_id", "variable"]
+        constraints = [
+            models.UniqueConstraint(fields=["location", "variable"], name="source_order_once_a_location"),
+            models.UniqueConstraint(
+                fields=["variable"], condition=Q(location__isnull=True), name="source_order_once_for_all"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.location_id or 'all'} {self.variable}: {self.sources}"
+
+
+class ReferenceQuestion(models.Model):
+    """Published ET that looks like that of the tall reference: asked once a place, and the answer kept."""
+
+    class Answer(models.TextChoices):
+        OPEN = "", "not answered"
+        TALL = "tall", "tall (alfalfa) reference"
+        SHORT = "short", "grass reference"
+        UNKNOWN = "unknown", "not known"
+
+    location = models.OneToOneField(Location, on_delete=models.CASCADE, related_name="reference_question")
+    file = models.CharField(max_length=120)
+    words = models.CharField(max_length=300)  # months and ratios as the check told them
+    asked_at = models.DateTimeField()
+    answer = models.CharField(max_length=10, choices=Answer.choices, blank=True)
+    answered_by = models.CharField(max_length=150, blank=True)
+    answered_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["location_id"]
+
+    def __str__(self) -> str:
+        return f"{self.location_id} {self.file}"
 
 
 class SourceMeeting(models.Model):

@@ -188,6 +188,8 @@ SOURCE_URLS = {
     "ncei": env.str("ROOTROUND_NCEI_URL", default="https://www.ncei.noaa.gov"),
 }
 WEATHER_SOURCES = env.list("ROOTROUND_WEATHER_SOURCES", default=["nasa_power", "ncei", "nws"])
+# Points that are pulled as one piece of work.
+WEATHER_BATCH = env.int("ROOTROUND_WEATHER_BATCH", default=50)
 WEATHER_DROP_DIR = DATA_DIR / "weather_drop"
 WEATHER_ANSWERS_DIR = DATA_DIR / "weather_answers"
 

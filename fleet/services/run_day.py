@@ -4,65 +4,33 @@ from __future__ import annotations
 
 import traceback
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Final
 
-from django.conf import settings
-
 from fleet.models import StageRun
-from fleet.selectors.company import the_company
 from fleet.selectors.prices import water_price_per_m3
 from fleet.services.ledger import update_ledger
 from fleet.services.plan_routes import plan_routes
 from fleet.services.raise_needs import raise_needs
+from fleet.services.stage_context import Clock, StageContext
 from fleet.services.stage_runs import ask_for_stage, beat, claim_stage, fail_stage, finish_stage
 from fleet.services.watch_sensors import watch_sensors
+from fleet.services.weather_batches import BATCH, pull_in_batches, pull_one_batch
 from sites.services.balance import update_balance
 from sites.services.locations import assign_locations
-from sites.services.site_weather import pull_site_weather
 from sites.services.weekly_round import weekly_round
-from weather.sources.registry import build_sources
 
 NIGHT: Final = "run_day"
 PLANNING_SECONDS: Final = 10.0
-Clock = Callable[[], datetime]
 
 
 class StageFailed(RuntimeError):
     """A stage broke; the message names it, and the run keeps the reason."""
 
 
-@dataclass(frozen=True, slots=True)
-class StageContext:
-    """What every stage is given: the company's day, the moment, the seed, and the scope of its run."""
-
-    day: date
-    now: datetime
-    seed: int
-    scope: str
-    planning_s: float
-
-
 def monday_of(day: date) -> date:
     """The Monday of a day's week."""
     return day - timedelta(days=day.weekday())
-
-
-def _weather(context: StageContext) -> str:
-    company = the_company()
-    if company is not None and company.is_demo:
-        return "invented weather, nothing to pull"
-    sources = build_sources(
-        names=settings.WEATHER_SOURCES,
-        urls=settings.SOURCE_URLS,
-        contact=settings.SOURCE_CONTACT,
-        open_meteo_key=settings.OPEN_METEO_KEY,
-        kept_in=settings.WEATHER_ANSWERS_DIR,
-    )
-    return pull_site_weather(
-        sources=sources, folder=settings.WEATHER_DROP_DIR, today=context.day, now=context.now
-    ).summary()
 
 
 def _locations(context: StageContext) -> str:
@@ -99,7 +67,7 @@ def _ledger(context: StageContext) -> str:
 
 
 STAGES: Final[dict[str, Callable[[StageContext], str]]] = {
-    "pull_weather": _weather,
+    "pull_weather": pull_in_batches,
     "assign_locations": _locations,
     "update_balance": _balance,
     "weekly_round": _weekly_round,
@@ -108,6 +76,10 @@ STAGES: Final[dict[str, Callable[[StageContext], str]]] = {
     "plan_routes": _routes,
     "update_ledger": _ledger,
 }
+
+
+# Parts of a stage that a worker may do by themselves.
+PARTS: Final[dict[str, Callable[[StageContext], str]]] = {BATCH: pull_one_batch}
 
 
 def run_day(
@@ -161,9 +133,19 @@ def work_on(*, run_id: int, clock: Clock, seed: int = 0) -> bool:
 
 def _run_claimed(run: StageRun, *, clock: Clock, seed: int, planning_s: float = PLANNING_SECONDS) -> str:
     """Summary of a claimed run; a failure is kept with its reason and raised by name."""
-    context = StageContext(day=run.day, now=clock(), seed=seed, scope=run.scope, planning_s=planning_s)
+    attempt = StageRun.objects.values_list("attempt", flat=True).get(pk=run.pk)
+    context = StageContext(
+        day=run.day,
+        now=clock(),
+        seed=seed,
+        scope=run.scope,
+        planning_s=planning_s,
+        clock=clock,
+        run_id=run.pk,
+        is_retry=attempt > 1,
+    )
     try:
-        summary = STAGES[run.stage](context)
+        summary = (STAGES | PARTS)[run.stage](context)
     except Exception as error:
         fail_stage(run_id=run.pk, now=clock(), error=traceback.format_exc())
         raise StageFailed(f"{run.stage}: {error}") from error

@@ -66,6 +66,23 @@ def grid_points(*, step_deg: float = GRID_DEG) -> list[Point]:
     ]
 
 
+def points_in_batches(*, size: int) -> list[list[Point]]:
+    """Return the points of the sites in batches of neighbours.
+
+    Parameters
+    ----------
+    size
+        Points in a batch, at most.
+    """
+    points = grid_points()
+    return [points[left : left + size] for left in range(0, len(points), size)]
+
+
+def scope_of(batch: Sequence[Point]) -> str:
+    """Return the name of a batch: its first point, and how many follow."""
+    return f"{batch[0].name} +{len(batch) - 1}"
+
+
 def pull_site_weather(
     *, sources: Sequence[DailySource], folder: Path, today: date, now: datetime, days: int = 14
 ) -> SiteWeather:

@@ -13,7 +13,7 @@ from weather.calc.daily_weather import DailyWeather as Sky
 from weather.calc.daily_weather import Places
 from weather.calc.new_days import RAW, NewDay, NewPlace
 from weather.calc.reference_et import reference_et
-from weather.models import DailyWeather, Location
+from weather.models import DailyWeather, Location, SourceDay
 from weather.selectors import GAP_SOURCE
 from weather.services.fill_weather import fill_weather
 from weather.services.record_daily_weather import record_daily_weather
@@ -25,8 +25,8 @@ ONE = timedelta(days=1)
 pytestmark = pytest.mark.django_db
 
 
-def record(days: list[NewDay], source: str = "file a.csv", now: datetime = NOW, wins: bool = True) -> Any:
-    return record_daily_weather(days=days, source=source, now=now, wins=wins)
+def record(days: list[NewDay], source: str = "file a.csv", now: datetime = NOW) -> Any:
+    return record_daily_weather(days=days, source=source, now=now)
 
 
 def stored(place: NewPlace = FORD, day: date = DAY) -> DailyWeather:
@@ -206,22 +206,34 @@ def test_a_moved_location_is_computed_again() -> None:
 
 
 def test_another_service_fills_only_what_is_unknown() -> None:
-    record([new_day(solar_mj_m2=None, wind_m_s=None)], source="nasa_power", wins=False)
+    record([new_day(solar_mj_m2=None, wind_m_s=None)], source="ncei")
 
     got = record(
-        [new_day(tmax_c=40.0, solar_mj_m2=25.0, wind_m_s=4.0, wind_height_m=10.0)], source="ncei", wins=False
+        [new_day(tmax_c=40.0, solar_mj_m2=25.0, wind_m_s=4.0, wind_height_m=10.0)], source="nasa_power"
     )
 
     row = stored()
     assert got.changed == 1
     assert row.tmax_c != 40.0
     assert (row.solar_mj_m2, row.wind_m_s, row.wind_height_m) == (25.0, 4.0, 10.0)
+    assert (row.source, row.parts) == ("ncei", "wind:nasa_power solar:nasa_power")
+
+
+def test_a_better_source_that_comes_later_takes_its_variables() -> None:
+    record([new_day(rain_mm=9.0)], source="nasa_power")
+
+    record([new_day(tmin_c=None, tmax_c=None, tdew_c=None, wind_m_s=None, solar_mj_m2=None, rain_mm=2.5)])
+
+    row = stored()
+    assert (row.rain_mm, row.rain_used_mm, row.parts) == (2.5, 2.5, "rain:files")
+    assert (row.source, row.tmax_c) == ("nasa_power", new_day().value("tmax_c"))
+    assert SourceDay.objects.count() == 2
 
 
 def test_the_same_service_replaces_its_own_day() -> None:
-    record([new_day()], source="nasa_power", wins=False)
+    record([new_day()], source="nasa_power")
 
-    record([new_day(tmax_c=33.3, solar_mj_m2=None)], source="nasa_power", wins=False)
+    record([new_day(tmax_c=33.3, solar_mj_m2=None)], source="nasa_power")
 
     assert stored().tmax_c == 33.3
     assert stored().solar_mj_m2 is None

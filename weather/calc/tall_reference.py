@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -18,7 +19,33 @@ TALL_RATIO: Final = 1.15  # ASCE-EWRI (2005) Appendix C: ETrs/ETos is 1.24 to 1.
 LEAST_DAYS: Final = 20
 
 
-def tall_reference_months(days: Sequence[NewDay], published_mm: FloatArray) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True)
+class TallMonth:
+    """A month whose published ET looks like the tall reference's.
+
+    Parameters
+    ----------
+    place
+        Name of the location [1].
+    month
+        Month as `2026-06` [1].
+    ratio
+        Published ET over that of the grass reference [1].
+    """
+
+    place: str
+    month: str
+    ratio: float
+
+    def __str__(self) -> str:
+        """The question."""
+        return (
+            f"{self.place}, {self.month}: the file's eto_mm is {self.ratio:.2f} times the grass "
+            "reference; is it the tall (alfalfa) reference?"
+        )
+
+
+def tall_reference_months(days: Sequence[NewDay], published_mm: FloatArray) -> tuple[TallMonth, ...]:
     """Questions about months whose published ET runs more than 15 % above ours.
 
     Parameters
@@ -30,8 +57,8 @@ def tall_reference_months(days: Sequence[NewDay], published_mm: FloatArray) -> t
 
     Returns
     -------
-    tuple[str, ...]
-        One sentence a place and month of at least 20 days [1].
+    tuple[TallMonth, ...]
+        One a place and month of at least 20 days [1].
     """
     chosen = [at for at, day in enumerate(days) if day.kind == OBSERVED and np.isfinite(published_mm[at])]
     if not chosen:
@@ -45,10 +72,7 @@ def tall_reference_months(days: Sequence[NewDay], published_mm: FloatArray) -> t
     for (name, month), pairs in sorted(sums.items()):
         published, computed = (sum(pair[side] for pair in pairs) for side in (0, 1))
         if len(pairs) >= LEAST_DAYS and published > TALL_RATIO * computed > 0.0:
-            questions.append(
-                f"{name}, {month}: the file's eto_mm is {published / computed:.2f} times the grass "
-                "reference; is it the tall (alfalfa) reference?"
-            )
+            questions.append(TallMonth(name, month, published / computed))
     return tuple(questions)
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from weather.calc.neighbour_means import neighbour_means_c
 from weather.calc.new_days import FORECAST, OBSERVED, RAW, WIND_HEIGHT_M, NewDay, NewPlace, check_days
 from weather.calc.quality import EXPECTED
-from weather.calc.tall_reference import tall_reference_months
+from weather.calc.tall_reference import TallMonth, tall_reference_months
 from weather.importing.rows import CellError, Column, Row, Table, choice, day, number, read_csv, text
 from weather.selectors import mean_temperatures_near
 
@@ -61,7 +61,7 @@ class WeatherFile:
 
     table: Table
     days: tuple[NewDay, ...]
-    questions: tuple[str, ...]
+    questions: tuple[TallMonth, ...]
 
 
 def read_weather(path: Path, *, today: date) -> WeatherFile:

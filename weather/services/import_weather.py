@@ -11,6 +11,7 @@ from django.db import transaction
 from weather.importing.rows import ImportReport
 from weather.importing.weather_file import read_weather
 from weather.services.record_daily_weather import compare_daily_weather, record_daily_weather
+from weather.services.reference_questions import ask_about_reference
 
 MOST_WARNINGS: Final = 200
 
@@ -39,6 +40,7 @@ def import_weather(
     writes = not dry_run and (not file.table.problems or keep_good)
     if writes:
         record = record_daily_weather(days=days, source=source, now=now)
+        ask_about_reference(months=file.questions, file=path.name, now=now)
         added, changed = record.added, record.changed
     else:
         difference = compare_daily_weather(days=days, source=source)
@@ -52,6 +54,6 @@ def import_weather(
         changed=changed,
         unchanged=len(days) - added - changed,
         problems=tuple(file.table.problems),
-        warnings=(*file.questions, *listed),
+        warnings=(*map(str, file.questions), *listed),
         written=writes,
     )

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from itertools import islice
 from typing import Final
 
+from django.db.models import Max
+
 from weather.calc.et_gaps import MEAN_LIMIT_ALONE_D
 from weather.calc.new_days import OBSERVED, NewDay, check_days
-from weather.models import Location, SourceMeeting
+from weather.models import Location, SourceDay, SourceMeeting
 from weather.services.fill_weather import fill_weather
 from weather.services.record_daily_weather import record_daily_weather
 from weather.sources.protocol import Answer, DailySource, Point, Question, SourceUnavailable
@@ -18,6 +21,8 @@ from weather.sources.protocol import Answer, DailySource, Point, Question, Sourc
 # A point that was never measured begins with three seasons, so that programs can be tried on them.
 FIRST_DAYS: Final = 1_200
 FORECAST_DAYS: Final = 8
+# After a longer silence the days before the last one told are asked for as well: they may have been revised.
+REVISED_DAYS: Final = 7
 # After so many points in a row that could not be reached, a source is left alone until the next run.
 GIVE_UP_AFTER: Final = 3
 ANSWERS_AT_ONCE: Final = 100
@@ -38,6 +43,8 @@ class SourceReport:
         Days that were new, and that it revised.
     problems
         What went wrong, point by point; the others went on.
+    unreachable
+        Points that stayed without an answer, although the source may have one.
     """
 
     name: str
@@ -46,6 +53,7 @@ class SourceReport:
     added: int = 0
     changed: int = 0
     problems: list[str] = field(default_factory=list)
+    unreachable: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +111,38 @@ def pull_weather(
     days
         How many days back; a point never measured before begins further back.
     """
+    reports = pull_points(points=points, sources=sources, today=today, now=now, days=days)
+    return close_pull(points=points, reports=reports, today=today, now=now)
+
+
+def pull_points(
+    *, points: Sequence[Point], sources: Sequence[DailySource], today: date, now: datetime, days: int = 14
+) -> tuple[SourceReport, ...]:
+    """Ask all sources for some points and store what comes; what is missing behind is not filled yet.
+
+    Parameters
+    ----------
+    points, sources, today, now, days
+        As in `pull_weather`.
+    """
     # A source before may have told the height that a later one does not know.
-    reports = [_pull_source(source, _with_heights(points), today, now, days) for source in sources]
+    return tuple(_pull_source(source, _with_heights(points), today, now, days) for source in sources)
+
+
+def close_pull(
+    *, points: Sequence[Point], reports: Sequence[SourceReport], today: date, now: datetime
+) -> PullReport:
+    """Fill what is missing behind the newest measured days, and tell what is late.
+
+    Parameters
+    ----------
+    points
+        Where weather is wanted.
+    reports
+        What the sources gave.
+    today, now
+        The day, and the moment.
+    """
     yesterday = today - timedelta(days=1)
     newest = dict(Location.objects.exclude(newest_day=None).values_list("pk", "newest_day"))
     # A record that ended long ago is history, not a gap.
@@ -148,6 +186,7 @@ def _pull_source(
         for answer in batch:
             report.problems.extend(answer.remarks)
             if answer.error is not None:
+                report.unreachable += isinstance(answer.error, SourceUnavailable)
                 report.problems.append(f"{answer.asked}: {answer.error}")
                 continue
             report.answered += 1
@@ -155,7 +194,7 @@ def _pull_source(
         checked = check_days(found)
         for day, flag in checked.refused:
             report.problems.append(f"{day.place.name}, {day.day}: refused ({str(flag.name).lower()})")
-        record = record_daily_weather(days=checked.good, source=source.name, now=now, wins=False)
+        record = record_daily_weather(days=checked.good, source=source.name, now=now)
         report.added += record.added
         report.changed += record.changed
     _keep_meeting(report, now)
@@ -184,12 +223,35 @@ def _questions(
     if source.kind != OBSERVED:
         yield list(points), Question(today, today + timedelta(days=FORECAST_DAYS), today)
         return
-    measured = set(Location.objects.exclude(newest_day=None).values_list("name", flat=True))
-    known = [point for point in points if point.name in measured]
-    new = [point for point in points if point.name not in measured]
-    for some, back in ((known, days), (new, max(days, FIRST_DAYS))):
-        if some:
-            yield some, Question(today - timedelta(days=back), today, today)
+    by_back: dict[int, list[Point]] = defaultdict(list)
+    for point, back in zip(points, _days_back(source.name, points, today, days), strict=True):
+        by_back[back].append(point)
+    for back, some in sorted(by_back.items()):
+        yield some, Question(today - timedelta(days=back), today, today)
+
+
+def _days_back(source: str, points: Sequence[Point], today: date, days: int) -> list[int]:
+    """How far back each point is asked for: past the newest day that the source told of it.
+
+    A source of stations tells no point itself; then the newest day of its stations counts.
+    """
+    names = [point.name for point in points]
+    told = SourceDay.objects.filter(source=source, kind=OBSERVED).order_by()
+    of_point = dict(
+        told.filter(location__name__in=names).values_list("location__name").annotate(newest=Max("day"))
+    )
+    of_stations = told.filter(location__is_grid=False).aggregate(newest=Max("day"))["newest"]
+    measured = set(
+        Location.objects.filter(name__in=names).exclude(newest_day=None).values_list("name", flat=True)
+    )
+    backs = []
+    for name in names:
+        newest = of_point.get(name, of_stations)
+        if newest is not None:
+            backs.append(min(max(days, (today - newest).days + REVISED_DAYS), max(days, FIRST_DAYS)))
+        else:
+            backs.append(days if name in measured else max(days, FIRST_DAYS))
+    return backs
 
 
 def _keep_meeting(report: SourceReport, now: datetime) -> None:

@@ -16,7 +16,7 @@ from weather.sources.open_meteo import OpenMeteo
 from weather.sources.protocol import DailySource
 
 # Common practice, no source: no service is asked more than four times a second.
-GAP_S: Final = 0.25
+PATIENCE: Final = Patience(gap_s=0.25)
 NAMES: Final = ("nasa_power", "nws", "ncei", "open_meteo")
 # What the licences of the services ask to be shown, by name.
 NOTICES: Final[dict[str, str]] = {
@@ -55,7 +55,7 @@ def build_sources(
         Folder of answers that the services may call unchanged; None: each is sent whole.
     """
     kept: KeptAnswers = KeptNowhere() if kept_in is None else KeptInFolder(kept_in)
-    client = Client(contact, Patience(gap_s=GAP_S), kept=kept)
+    client = Client(contact, PATIENCE, kept=kept)
     makers: dict[str, Callable[[str], DailySource]] = {
         "nasa_power": lambda url: NasaPower(client, url),
         "nws": lambda url: NationalWeatherService(client, url),
