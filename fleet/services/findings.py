@@ -12,7 +12,12 @@ from django.db import transaction
 from fleet.calc.visit_value import SERVICE_MIN
 from fleet.models import Cause, Finding, Flag, Stop, Technician, Visit, VisitNeed
 from fleet.selectors.key_in import programs_to_key_in
-from sites.services.found_on_site import ThresholdNotOffered, key_in_recommendation, set_threshold
+from sites.services.found_on_site import (
+    ThresholdNotOffered,
+    key_in_recommendation,
+    note_turf,
+    set_threshold,
+)
 
 TURF_WORDS = ("good", "evenly_dry", "patchy", "soggy")
 SETTLES_A_FLAG = (Finding.Verdict.CONFIRMED, Finding.Verdict.NOT_CONFIRMED, Finding.Verdict.OTHER_CAUSE)
@@ -119,6 +124,15 @@ def record_finding(*, finding: FindingInput, by: str) -> FindingRecorded:
     changes: list[str] = []
     flag_closed = _settle_flag(finding, need, day, changes)
     _carry_threshold(finding, need, by, changes)
+    if finding.turf:
+        note_turf(
+            site_id=visit.site_id,
+            controller_id=need.controller_id if need is not None else None,
+            turf=finding.turf,
+            on=day,
+            by=by,
+            at=finding.recorded_at,
+        )
     _carry_program(finding, visit, need, day, by, changes)
     need_closed = _settle_need(finding, need, day, changes)
     if finding.follow_up:

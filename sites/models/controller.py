@@ -57,6 +57,9 @@ class Sensor(Shaped):
     threshold_kpa = models.FloatField(null=True, blank=True)
     threshold_steps_kpa = models.CharField(max_length=200, blank=True)  # `;`-separated, wettest first
     installed_on = models.DateField(null=True, blank=True)
+    # What the last visit saw in its garden: good, evenly_dry, patchy, soggy.
+    turf_seen = models.CharField(max_length=15, blank=True)
+    turf_seen_on = models.DateField(null=True, blank=True)
 
     class Meta:
         ordering = ["controller_id"]

@@ -8,17 +8,18 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from django.db.models import F
 
 from sites.calc import soil
 from sites.calc.landscape import HEADS, PLANTS
 from sites.calc.program_controllers import ControllerTable, RuleCase
 from sites.calc.program_settings import ProgramSettings
+from sites.calc.program_threshold import Watched
 from sites.calc.rule_cases import rule_case
 from sites.calc.rule_file import parse_stage
 from sites.calc.rules import AddressUnknownError, Stage, Watered, house_number
 from sites.calc.zone_table import ZoneTable
-from sites.models import BypassLog, Change, Controller, RuleSet, Zone
+from sites.models import Controller, RuleSet, Zone
+from sites.selectors.watched_sensors import watched_sensors
 from weather.calc.arrays import FloatArray, IntArray
 
 
@@ -32,8 +33,7 @@ class RoundControllers:
     governing_station: IntArray
     threshold_kpa: FloatArray
     threshold_steps: tuple[tuple[float, ...], ...]
-    held_days: tuple[int | None, ...]
-    dry_downs: tuple[int | None, ...]
+    watched: tuple[Watched, ...]
     codes: tuple[tuple[str, str], ...]
     frozen: tuple[bool, ...]
     rules_lack: tuple[str, ...]  # why nobody can say what the rules permit; empty: they are known
@@ -52,7 +52,6 @@ def round_controllers(
     governing = {int(c): at for at, c in enumerate(zones.controller_id) if zones.is_governing[at]}
     threshold = np.array([_threshold(row) for row in rows])
     is_governed = np.array([row.governed and row.pk in governing for row in rows], dtype=np.bool_)
-    held = _held_since(rows)
     return RoundControllers(
         table=ControllerTable(
             controller_id=ids,
@@ -81,8 +80,7 @@ def round_controllers(
         ),
         threshold_kpa=threshold,
         threshold_steps=tuple(_steps(row) for row in rows),
-        held_days=tuple(None if day is None else (today - day).days for day in held),
-        dry_downs=_dry_downs(rows, held),
+        watched=watched_sensors(rows=rows, today=today),
         codes=tuple((row.site.code, row.code) for row in rows),
         frozen=tuple(row.site.program_frozen for row in rows),
         rules_lack=tuple(lacks[case] for case in case_of),
@@ -183,38 +181,6 @@ def _threshold_mm(zones: ZoneTable, at: int, kpa: float) -> float:
         return float(0.5 * zones.allowed_depletion_mm[at])
     texture = int(zones.soil[at])
     return float(soil.threshold_depletion_mm(texture, kpa, float(zones.root_depth_mm[at])))
-
-
-def _held_since(rows: Sequence[Controller]) -> list[date | None]:
-    """Since when each sensor's threshold stands: its last change, else the day it was put in."""
-    keys = {f"{row.site.code}/{row.code}": row.pk for row in rows}
-    changed: dict[int, date] = {}
-    for key, at, after in (
-        Change.objects.filter(kind="sensor", site_code__in={row.site.code for row in rows})
-        .order_by("at")
-        .values_list("key", "at", "after")
-    ):
-        if key in keys and "threshold_kpa" in (after or {}):
-            changed[keys[key]] = at.date()
-    return [
-        changed.get(row.pk, row.sensor.installed_on if getattr(row, "sensor", None) else None) for row in rows
-    ]
-
-
-def _dry_downs(rows: Sequence[Controller], held: Sequence[date | None]) -> tuple[int | None, ...]:
-    """Logged days on which a sensor blocked some starts and let others through, since its setting stands."""
-    since = {row.pk: day for row, day in zip(rows, held, strict=True) if day is not None}
-    counts: dict[int, int] = {}
-    logs = BypassLog.objects.filter(
-        controller_id__in=list(since),
-        starts_bypassed__gt=0,
-        starts_scheduled__gt=F("starts_bypassed") + F("starts_skipped"),
-        start__gte=min(since.values(), default=date.min),
-    )
-    for pk, start in logs.values_list("controller_id", "start"):
-        if start >= since[pk]:
-            counts[pk] = counts.get(pk, 0) + 1
-    return tuple(counts.get(row.pk, 0) if row.pk in since else None for row in rows)
 
 
 def stages_by_code(codes: set[str]) -> dict[str, tuple[Stage, ...]]:

@@ -109,3 +109,44 @@ def set_threshold(*, controller_id: int, threshold_kpa: float, by: str, at: date
     )
     record_changes(notes=[note], by=by, at=at)
     return ThresholdSet(sensor.pk, before, threshold_kpa)
+
+
+@transaction.atomic
+def note_turf(*, site_id: int, controller_id: int | None, turf: str, on: date, by: str, at: datetime) -> int:
+    """Note what a visit saw of the turf, for the threshold advice; how many sensors it speaks for.
+
+    Parameters
+    ----------
+    site_id
+        The garden.
+    controller_id
+        Controller that was looked at; None: all of the garden.
+    turf
+        `good`, `evenly_dry`, `patchy` or `soggy`.
+    on
+        Day of the visit.
+    by, at
+        Who, and when.
+    """
+    sensors = Sensor.objects.filter(controller__site_id=site_id)
+    if controller_id is not None:
+        sensors = sensors.filter(controller_id=controller_id)
+    keys = list(sensors.values_list("controller__site__code", "controller__code", "turf_seen"))
+    sensors.update(turf_seen=turf, turf_seen_on=on)
+    record_changes(
+        notes=[
+            ChangeNote(
+                kind="turf",
+                key=f"{site}/{controller}",
+                site_code=site,
+                before={"turf": before},
+                after={"turf": turf},
+                reason="seen at a visit",
+            )
+            for site, controller, before in keys
+            if before != turf
+        ],
+        by=by,
+        at=at,
+    )
+    return len(keys)

@@ -42,8 +42,7 @@ def recommendation_rows(
         fragile=of.fragile,
         threshold_kpa=kpa,
         steps_kpa=found.threshold_steps[controller],
-        held_days=found.held_days[controller],
-        dry_downs=found.dry_downs[controller],
+        watched=found.watched[controller],
     )
     weight = given.weight[zones]
     litres = 0.0 if kept else float(plan.water_at_stake_l[at])

@@ -235,6 +235,8 @@ def test_a_confirmed_finding_closes_flag_and_need_and_sets_the_threshold(company
 
     done = record_finding(finding=finding, by="ines")
     again = record_finding(finding=finding, by="ines")
+    # What was seen of the turf waits in the book for the threshold advice.
+    assert Sensor.objects.get().turf_seen == "evenly_dry"
 
     flag = Flag.objects.get()
     assert (flag.closed_by, flag.truth) == ("finding", "confirmed")

@@ -16,7 +16,7 @@ from sites.calc.program_margin import margins, ratio_spread
 from sites.calc.program_problem import Problem
 from sites.calc.program_search import best_programs
 from sites.calc.program_short import is_short
-from sites.calc.program_threshold import ThresholdAdvice, fragile_zones, threshold_advice
+from sites.calc.program_threshold import ThresholdAdvice, Watched, fragile_zones, threshold_advice
 from sites.calc.round_words import RoundFacts, reasons
 from sites.calc.run_off import runoff_limit_min
 from tests.sites.program_cases import SETTINGS, choice, garden
@@ -109,9 +109,8 @@ def advice(
     *,
     kpa: float = 42.0,
     steps: tuple[float, ...] = (),
-    held_days: int | None = 30,
-    dry_downs: int | None = 5,
     suffers: bool = True,
+    **watched: object,
 ) -> ThresholdAdvice:
     fragile, _ = fragile_zones(problem)
     return threshold_advice(
@@ -120,8 +119,7 @@ def advice(
         fragile=fragile & suffers,
         threshold_kpa=kpa,
         steps_kpa=steps,
-        held_days=held_days,
-        dry_downs=dry_downs,
+        watched=Watched(**{"held_days": 30, "dry_downs": 5, **watched}),  # type: ignore[arg-type]
     )
 
 
@@ -169,6 +167,72 @@ def test_a_threshold_goes_drier_only_after_it_was_watched() -> None:
     assert advice(problem, kpa=20.0, steps=steps, held_days=13).threshold_kpa == 20.0
     assert advice(problem, kpa=20.0, steps=steps, dry_downs=1).threshold_kpa == 20.0
     assert advice(problem, kpa=20.0, steps=steps, held_days=None).threshold_kpa == 20.0
+
+
+STEPS = (20.0, 24.0, 30.0, 40.0)
+
+
+def lawn(kpa: float = 30.0, eto_mm: float = 5.0) -> Problem:
+    return at_threshold(kpa, plants=("cool_turf", "shrubs"), eto_mm=eto_mm)
+
+
+def test_evenly_dry_turf_asks_for_a_wetter_step_at_once() -> None:
+    # Common practice, no source: evenly dry turf is a question of the setting.
+    found = advice(lawn(), kpa=30.0, steps=STEPS, turf_seen="evenly_dry", held_days=1, dry_downs=0)
+
+    assert found.threshold_kpa == 24.0
+    assert found.words.startswith(
+        "The last visit found the turf evenly dry. Set the threshold one step wetter"
+    )
+
+
+def test_patchy_colour_is_a_question_of_coverage_and_moves_no_threshold() -> None:
+    # Common practice, no source.
+    found = advice(lawn(20.0, 3.0), kpa=20.0, steps=STEPS, turf_seen="patchy")
+
+    assert found.threshold_kpa == 20.0
+    assert "coverage" in found.words
+    assert advice(lawn(20.0, 3.0), kpa=20.0, steps=STEPS).threshold_kpa == 24.0
+
+
+def test_soggy_turf_goes_drier_only_after_the_setting_was_watched() -> None:
+    watched = advice(lawn(), kpa=30.0, steps=STEPS, turf_seen="soggy")
+    fresh = advice(lawn(), kpa=30.0, steps=STEPS, turf_seen="soggy", held_days=5)
+    last = advice(lawn(), kpa=30.0, steps=(20.0, 30.0), turf_seen="soggy")
+
+    assert watched.threshold_kpa == 40.0
+    assert fresh.threshold_kpa == 30.0
+    assert "after 14 days with 2 dry-downs" in fresh.words
+    assert "No drier setting is left" in last.words
+    assert all("leaks" in one.words for one in (watched, fresh, last))
+
+
+@pytest.mark.parametrize(
+    ("watched", "words"),
+    [
+        ({"sensor_days": 6, "dry_downs": 1}, "the sensor is on trial until it was watched"),
+        ({"planting_days": 10}, "something was planted here, for 20 more days"),
+    ],
+)
+def test_a_new_sensor_and_a_new_planting_suspend_the_advice(watched: dict[str, object], words: str) -> None:
+    dry = advice(lawn(), kpa=30.0, steps=STEPS, turf_seen="evenly_dry", **watched)  # type: ignore[arg-type]
+
+    assert dry.threshold_kpa == 30.0
+    assert words in dry.words
+
+
+def test_a_trial_ends_with_two_weeks_or_two_dry_downs() -> None:
+    for days, downs in ((14, 0), (6, 2)):
+        done = advice(
+            lawn(), kpa=30.0, steps=STEPS, turf_seen="evenly_dry", sensor_days=days, dry_downs=downs
+        )
+        assert done.threshold_kpa == 24.0
+
+
+def test_off_season_nothing_is_learned_from_a_sensor() -> None:
+    winter = advice(lawn(eto_mm=0.9), kpa=30.0, steps=STEPS, turf_seen="evenly_dry")
+
+    assert winter == ThresholdAdvice(30.0, "")
 
 
 def test_a_clock_only_controller_gets_no_threshold() -> None:

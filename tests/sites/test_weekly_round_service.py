@@ -10,6 +10,7 @@ import pytest
 
 from sites.exports import programs as programs_export
 from sites.models import (
+    Change,
     Controller,
     ProgramLine,
     ProgramSet,
@@ -20,6 +21,7 @@ from sites.models import (
     Site,
 )
 from sites.services.balance import update_balance
+from sites.services.found_on_site import note_turf, set_threshold
 from sites.services.programs import decide_program, freeze_programs
 from sites.services.record_programs import import_programs
 from sites.services.weekly_round import RoundReport, UnknownSites, weekly_round
@@ -253,3 +255,26 @@ def test_weather_of_the_week_itself_is_not_known_before_it_comes(garden: Control
     run()
 
     assert rows() == before
+
+
+def test_what_a_visit_saw_of_the_turf_moves_the_threshold_and_a_new_setting_forgets_it(
+    garden: Controller,
+) -> None:
+    garden.sensor.installed_on = date(2026, 4, 1)
+    garden.sensor.threshold_kpa = 40.0
+    garden.sensor.threshold_steps_kpa = "24;32;40;52"
+    garden.sensor.save()
+    note_turf(
+        site_id=garden.site_id, controller_id=None, turf="evenly_dry", on=date(2026, 6, 10), by="ines", at=NOW
+    )
+
+    run()
+    answer = Recommendation.objects.get()
+    assert (answer.threshold_kpa_now, answer.threshold_kpa) == (40.0, 32.0)
+    assert any("evenly dry" in reason for reason in answer.reasons)
+    assert Change.objects.get(kind="turf").after == {"turf": "evenly_dry"}
+
+    set_threshold(controller_id=garden.pk, threshold_kpa=32.0, by="ines", at=NOW)
+    run()
+    again = Recommendation.objects.get()
+    assert (again.threshold_kpa_now, again.threshold_kpa) == (32.0, 32.0)
