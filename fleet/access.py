@@ -60,6 +60,12 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:site-audits": EVERYONE,
     "fleet:zone-audit": EVERYONE,
     "fleet:zone-audit-withdraw": EVERYONE,
+    "fleet:rules": OFFICE,
+    "fleet:rule-set": OFFICE,
+    "fleet:rule-new": frozenset({D, A}),
+    "fleet:rule-edit": frozenset({D, A}),
+    "fleet:rule-remove": frozenset({D, A}),
+    "fleet:rule-restore": frozenset({D, A}),
     "weather:page": OFFICE,
     "weather:location-csv": OFFICE,
 }

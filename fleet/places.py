@@ -28,11 +28,11 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:round",
             "fleet:water",
         ),
-        ("weather:page", "fleet:words"),
+        ("weather:page", "fleet:rules", "fleet:words"),
     ),
     User.Role.MANAGER: (
         ("fleet:water", "fleet:site-list", "fleet:watch-list", "fleet:round"),
-        ("weather:page", "fleet:words"),
+        ("weather:page", "fleet:rules", "fleet:words"),
     ),
     User.Role.TECHNICIAN: (("fleet:day",), ("fleet:words",)),
     User.Role.ADMINISTRATOR: (
@@ -44,7 +44,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:day",
             "fleet:water",
         ),
-        ("weather:page", "fleet:words", "admin:index"),
+        ("weather:page", "fleet:rules", "fleet:words", "admin:index"),
     ),
 }
 PLACE_WORDS: dict[str, str] = {
@@ -55,6 +55,7 @@ PLACE_WORDS: dict[str, str] = {
     "fleet:water": "Water",
     "fleet:day": "Day",
     "weather:page": "Weather",
+    "fleet:rules": "Watering rules",
     "fleet:words": "Words",
     "admin:index": "Settings",
 }
@@ -71,6 +72,9 @@ BELOW: dict[str, str] = {
     "fleet:water-site": "fleet:water",
     "fleet:water-unjudged": "fleet:water",
     "fleet:stop": "fleet:day",
+    "fleet:rule-set": "fleet:rules",
+    "fleet:rule-edit": "fleet:rules",
+    "fleet:rule-new": "fleet:rules",
 }
 
 

@@ -20,6 +20,7 @@ from fleet.selectors.site_list import site_list as list_of_sites
 from fleet.selectors.site_page import site_page
 from fleet.selectors.site_program import site_programs
 from fleet.selectors.site_water import SPANS, zone_water
+from fleet.views.rules import rules_panel
 from sites.lot_map import garden_svg
 from sites.selectors.garden import as_geojson, box_points, garden_things
 from weather.calc.csv_cells import safe_cell
@@ -77,6 +78,7 @@ def site(request: HttpRequest, code: str) -> HttpResponse:
             "span": span,
             "spans": SPANS,
             "programs": site_programs(site=garden, today=today),
+            **rules_panel(request, site=garden, today=today),
             "history": site_history(site=garden, most=1000 if "all" in request.GET else HISTORY_ENTRIES),
             "map": base_map(box=box_of(box_points(things)), is_metric=not is_us) if things else None,
             "paper_map": garden_svg(things, garden.code, *PRINT_PX),

@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date
 
-from sites.calc.rules import RuleError, Stage, Window, weekday_numbers
+from sites.calc.landscape import HEADS, PLANTS
+from sites.calc.program_days import WEEKDAYS
+from sites.calc.rules import RuleError, Stage, Window
 
+LONGEST_NAME = 80
+LONGEST_SOURCE = 300
 FIELDS = (
     "name",
     "from",
@@ -37,13 +41,14 @@ def parse_stage(spec: Mapping[str, object]) -> Stage:
     unknown = [name for name in spec if name not in FIELDS]
     if unknown:
         raise RuleError(f"{unknown[0]}: expected one of {', '.join(FIELDS)}")
-    name = spec.get("name")
-    if not isinstance(name, str) or not name.strip():
+    name = _text(spec.get("name"), LONGEST_NAME, "name")
+    if not name:
         raise RuleError("name: expected a name for the stage")
+    _text(spec.get("source"), LONGEST_SOURCE, "source")
     applies_to = _mapping(spec.get("applies_to") or {}, "applies_to", ("heads", "plants"))
     _day(spec.get("checked_on"), "checked_on")
     return Stage(
-        name=name.strip(),
+        name=name,
         starts_on=_day(spec.get("from"), "from"),
         ends_on=_day(spec.get("until"), "until"),
         address_rule=_word(spec.get("address_rule"), "none", "address_rule"),
@@ -54,12 +59,53 @@ def parse_stage(spec: Mapping[str, object]) -> Stage:
         window_day=_word(spec.get("window_day"), "opening", "window_day"),
         max_days_per_week=_days_per_week(spec.get("max_days_per_week")),
         max_minutes_per_station=_number(spec.get("max_minutes_per_station"), "max_minutes_per_station"),
-        heads=tuple(str(head) for head in _list(applies_to.get("heads"), "applies_to.heads")),
-        plants=tuple(str(plant) for plant in _list(applies_to.get("plants"), "applies_to.plants")),
+        heads=_known(applies_to.get("heads"), HEADS, "applies_to.heads"),
+        plants=_known(applies_to.get("plants"), PLANTS, "applies_to.plants"),
         exempt_days_after_planting=int(
             _number(spec.get("exempt_days_after_planting"), "exempt_days_after_planting") or 0
         ),
     )
+
+
+def stage_problems(spec: Mapping[str, object]) -> list[tuple[str, str]]:
+    """All that is wrong with a stage of a rule file: (field, what was expected), each field by itself first.
+
+    Parameters
+    ----------
+    spec
+        One entry of `stages` of the rule file.
+    """
+    alone = [{"name": "stage", name: value} for name, value in {"name": None, **spec}.items()]
+    found = [problem for part in alone if (problem := _problem(part))]
+    return found or [problem for problem in [_problem(spec)] if problem]
+
+
+def _problem(spec: Mapping[str, object]) -> tuple[str, str] | None:
+    """Field and complaint of a stage, None where it is right."""
+    try:
+        parse_stage(spec)
+    except RuleError as error:
+        where, _, expected = str(error).partition(": ")
+        return where, expected.removeprefix("expected ")
+    return None
+
+
+def _text(value: object, longest: int, where: str) -> str:
+    """Plain text of at most so many characters, empty where the file has none."""
+    if value is None:
+        return ""
+    if not isinstance(value, str) or len(value) > longest or not value.isprintable():
+        raise RuleError(f"{where}: expected at most {longest} characters of plain text")
+    return value.strip()
+
+
+def _known(value: object, words: Sequence[str], where: str) -> tuple[str, ...]:
+    """Words of the site book; a misspelt one would bind nothing."""
+    found = _list(value, where)
+    unknown = [word for word in found if word not in words]
+    if unknown:
+        raise RuleError(f"{where}: expected some of {', '.join(words)}, found {unknown[0]!r}")
+    return tuple(str(word) for word in found)
 
 
 def _day(value: object, where: str) -> date | None:
@@ -67,7 +113,7 @@ def _day(value: object, where: str) -> date | None:
     if value in (None, ""):
         return None
     try:
-        return date.fromisoformat(str(value))
+        return date.fromisoformat(value if isinstance(value, str) else "")
     except ValueError:
         raise RuleError(f"{where}: expected a day as 2026-06-01, found {value!r}") from None
 
@@ -127,7 +173,7 @@ def _mapping(value: object, where: str, names: Sequence[str]) -> Mapping[str, ob
 
 def _weekdays(value: object) -> Mapping[str, tuple[int, ...]]:
     """Permitted weekdays by address group; one list stands for everybody."""
-    if not value:
+    if value is None or value in ([], (), {}):
         return {}
     if isinstance(value, list | tuple):
         return {"": weekday_numbers(value, "weekdays")}
@@ -153,9 +199,9 @@ def _window(text: object) -> Window:
     opening = _clock(opens, text)
     closing = _clock(closes, text)
     if opening == closing:
-        raise RuleError(f"windows: {text!r} opens and closes at once; leave it out for the whole day")
+        raise RuleError(f"windows: expected none for the whole day; {text!r} opens and closes at once")
     if opening == 24 * 60:
-        raise RuleError(f"windows: {text!r} opens at the end of a day")
+        raise RuleError(f"windows: expected 00:00 on the next day; {text!r} opens at the end of a day")
     return Window(opening, closing)
 
 
@@ -166,5 +212,21 @@ def _clock(text: str, whole: object) -> int:
         raise RuleError(f"windows: expected hours as 20:00-10:00, found {whole!r}")
     found = int(hour) * 60 + int(minute)
     if int(minute) > 59 or found > 24 * 60:
-        raise RuleError(f"windows: {text.strip()!r} is no time of day")
+        raise RuleError(f"windows: expected 00:00 to 24:00; {text.strip()!r} is no time of day")
     return found
+
+
+def weekday_numbers(names: Sequence[object], where: str) -> tuple[int, ...]:
+    """Numbers of weekdays (Monday 0) in rising order.
+
+    Parameters
+    ----------
+    names
+        Names such as `mon`.
+    where
+        Name of the field, for the message of a refusal.
+    """
+    unknown = [name for name in names if name not in WEEKDAYS]
+    if unknown:
+        raise RuleError(f"{where}: expected days such as mon, found {unknown[0]!r}")
+    return tuple(sorted({WEEKDAYS.index(str(name)) for name in names}))

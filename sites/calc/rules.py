@@ -12,7 +12,7 @@ from datetime import date
 
 import numpy as np
 
-from sites.calc.program_days import WEEKDAYS, DayPattern, runs_on
+from sites.calc.program_days import DayPattern, runs_on
 from weather.calc.arrays import BoolArray, DayArray
 
 MINUTES_A_DAY = 1440
@@ -104,6 +104,11 @@ class Stage:
     plants: tuple[str, ...] = ()
     exempt_days_after_planting: int = 0
 
+    @property
+    def is_ban(self) -> bool:
+        """Whether the stage forbids watering altogether: no day a week, or no minute a station."""
+        return self.max_days_per_week == 0 or self.max_minutes_per_station == 0
+
     def __post_init__(self) -> None:
         """Refuse what the rule format does not know."""
         if self.address_rule not in ADDRESS_RULES:
@@ -179,8 +184,8 @@ def permitted_dates(stage: Stage, watered: Watered, days: DayArray) -> BoolArray
     days
         Calendar days [datetime64 days], (days,).
     """
-    permitted = np.ones(days.shape, dtype=np.bool_)
-    allowed = _weekdays_of(stage, watered)
+    permitted = np.full(days.shape, not stage.is_ban, dtype=np.bool_)
+    allowed = weekdays_of(stage, watered)
     if allowed is not None:
         permitted &= runs_on(DayPattern("weekdays", allowed), days) if allowed else False
     if stage.dates != "any":
@@ -236,6 +241,8 @@ def permitted_days(stages: Sequence[Stage], watered: Watered, days: DayArray) ->
 def tightest(stages: Sequence[Stage], watered: Watered, days: DayArray) -> tuple[int | None, float | None]:
     """Smallest number of days a week [d] and of minutes a station and day [min] in force; None: no bound.
 
+    A ban counts as barred dates, not as a bound: it must not forbid the days before it.
+
     Parameters
     ----------
     stages
@@ -245,7 +252,11 @@ def tightest(stages: Sequence[Stage], watered: Watered, days: DayArray) -> tuple
     days
         Calendar days [datetime64 days], (days,); a bound that holds on any of them counts.
     """
-    bound = [stage for stage in stages if applies(stage, watered) and in_force(stage, watered, days).any()]
+    bound = [
+        stage
+        for stage in stages
+        if not stage.is_ban and applies(stage, watered) and in_force(stage, watered, days).any()
+    ]
     weekly = [stage.max_days_per_week for stage in bound if stage.max_days_per_week is not None]
     minutes = [stage.max_minutes_per_station for stage in bound if stage.max_minutes_per_station is not None]
     return min(weekly, default=None), min(minutes, default=None)
@@ -263,8 +274,16 @@ def _number(stage: Stage, watered: Watered) -> int:
     return watered.house_number
 
 
-def _weekdays_of(stage: Stage, watered: Watered) -> tuple[int, ...] | None:
-    """Permitted weekdays of the zone's address group; None: every day."""
+def weekdays_of(stage: Stage, watered: Watered) -> tuple[int, ...] | None:
+    """Permitted weekdays of the zone's address group; None: every day.
+
+    Parameters
+    ----------
+    stage
+        A stage that applies to the zone.
+    watered
+        What is watered.
+    """
     if not stage.weekdays:
         return None
     if "" in stage.weekdays:
@@ -273,19 +292,3 @@ def _weekdays_of(stage: Stage, watered: Watered) -> tuple[int, ...] | None:
     group = str(_number(stage, watered) % 10) if by_digit else _parity(stage, watered)
     # A group that the rule does not name has no day of its own.
     return stage.weekdays.get(group, ())
-
-
-def weekday_numbers(names: Sequence[object], where: str) -> tuple[int, ...]:
-    """Numbers of weekdays (Monday 0) in rising order.
-
-    Parameters
-    ----------
-    names
-        Names such as `mon`.
-    where
-        Name of the field, for the message of a refusal.
-    """
-    unknown = [name for name in names if name not in WEEKDAYS]
-    if unknown:
-        raise RuleError(f"{where}: expected days such as mon, found {unknown[0]!r}")
-    return tuple(sorted({WEEKDAYS.index(str(name)) for name in names}))

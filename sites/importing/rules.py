@@ -7,8 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from sites.calc.rule_file import parse_stage
-from sites.calc.rules import RuleError
+from sites.calc.rule_file import parse_stage, stage_problems
 from weather.importing.rows import RowProblem
 
 
@@ -63,6 +62,23 @@ def _refuse_constant(word: str) -> object:
     raise ValueError(f"{word} is not JSON")
 
 
+def check_rule_set(content: object) -> RulesFile:
+    """One rule set that somebody wrote by hand, with what is wrong in it; `content` as in a file."""
+    result = RulesFile("rules")
+    _read_set(result, 1, content, set())
+    return result
+
+
+def parse_rule_set(text: str) -> tuple[object, str]:
+    """The content of one rule set's JSON text, and what is wrong with the text (empty: nothing)."""
+    try:
+        return json.loads(text, parse_constant=_refuse_constant), ""
+    except json.JSONDecodeError as error:
+        return None, f"line {error.lineno}, column {error.colno}: {error.msg}"
+    except (ValueError, RecursionError) as error:
+        return None, str(error)[:120]
+
+
 def _read_set(result: RulesFile, number: int, one: object, seen: set[str]) -> None:
     """One rule set into the result."""
     if not isinstance(one, dict) or not isinstance(one.get("stages"), list):
@@ -71,13 +87,17 @@ def _read_set(result: RulesFile, number: int, one: object, seen: set[str]) -> No
         )
         return
     code, supplier = one.get("rule_set"), one.get("supplier") or ""
-    if not isinstance(code, str) or not 0 < len(code) <= 60 or code in seen:
+    unknown = [str(name) for name in one if name not in ("rule_set", "supplier", "stages")]
+    if unknown:
+        result.refuse(number, unknown[0], "", "only rule_set, supplier and stages")
+        return
+    if not _is_code(code) or code in seen:
         result.refuse(number, "rule_set", code, "a code of at most 60 letters, each once")
         return
-    if not isinstance(supplier, str) or len(supplier) > 60:
+    if not isinstance(supplier, str) or len(supplier) > 60 or not supplier.isprintable():
         result.refuse(number, "supplier", supplier, "a name of at most 60 letters")
         return
-    seen.add(code)
+    seen.add(str(code))
     stages: list[StageRow] = []
     for at, spec in enumerate(one["stages"], start=1):
         stage = _stage(result, number, at, spec)
@@ -85,7 +105,18 @@ def _read_set(result: RulesFile, number: int, one: object, seen: set[str]) -> No
             result.refuse(number, f"stages[{at}].name", stage.name, "each stage name once a set")
         elif stage is not None:
             stages.append(stage)
-    result.sets.append((code, supplier, stages))
+    result.sets.append((str(code), supplier.strip(), stages))
+
+
+def _is_code(code: object) -> bool:
+    """Whether a text can name a rule set in files and addresses."""
+    return (
+        isinstance(code, str)
+        and 0 < len(code) <= 60
+        and code.isprintable()
+        and code == code.strip()
+        and not set(code) & set("/\\?#%")
+    )
 
 
 def _stage(result: RulesFile, number: int, at: int, spec: object) -> StageRow | None:
@@ -93,21 +124,24 @@ def _stage(result: RulesFile, number: int, at: int, spec: object) -> StageRow | 
     if not isinstance(spec, dict):
         result.refuse(number, f"stages[{at}]", str(spec)[:60], "an object")
         return None
-    try:
-        stage = parse_stage(spec)
-        checked = spec.get("checked_on")
-        checked_on = date.fromisoformat(checked) if isinstance(checked, str) else None
-    except RuleError as error:
-        result.refuse(number, f"stages[{at}]", spec.get("name", ""), str(error))
+    problems = stage_problems(spec)
+    for where, expected in problems:
+        result.refuse(number, f"stages[{at}].{where}", _short(spec, where), expected)
+    if problems:
         return None
-    except ValueError:
-        result.refuse(number, f"stages[{at}].checked_on", spec.get("checked_on"), "a date as 2026-06-14")
-        return None
+    stage = parse_stage(spec)
+    checked = spec.get("checked_on")
     return StageRow(
-        name=str(spec.get("name", ""))[:80],
+        name=stage.name,
         starts_on=stage.starts_on,
         ends_on=stage.ends_on,
         spec=spec,
-        source=str(spec.get("source") or "")[:300],
-        checked_on=checked_on,
+        source=str(spec.get("source") or ""),
+        checked_on=date.fromisoformat(str(checked)) if checked else None,
     )
+
+
+def _short(spec: dict[str, object], where: str) -> str:
+    """The value of a field for a problem's line."""
+    value = spec.get(where.partition(".")[0], "")
+    return "" if value is None else str(value)[:60]

@@ -9,6 +9,7 @@ from django.db import transaction
 
 from sites.importing.rules import RulesFile, StageRow, read_rules
 from sites.models import RuleSet, RuleStage
+from sites.selectors.rules import stored_rule_sets
 from sites.services.history import ChangeNote, record_changes
 from weather.importing.rows import ImportReport
 
@@ -30,14 +31,14 @@ def import_rules(
     file = read_rules(path)
     bad = {problem.row for problem in file.problems}
     sets = [one for number, one in enumerate(file.sets, start=1) if number not in bad]
-    stored = _stored([code for code, _, _ in sets])
+    stored = stored_rule_sets(codes=[code for code, _, _ in sets])
     new = [one for one in sets if one[0] not in stored]
     changed = [one for one in sets if one[0] in stored and stored[one[0]] != _plain(one[1], one[2])]
     write = not dry_run and (not file.problems or keep_good)
     if write:
         with transaction.atomic():
             for code, supplier, stages in (*new, *changed):
-                _write(code, supplier, stages)
+                write_rule_set(code=code, supplier=supplier, stages=stages)
             notes = [
                 ChangeNote("rule_set", code, "", stored.get(code), _plain(supplier, stages))
                 for code, supplier, stages in (*new, *changed)
@@ -51,25 +52,8 @@ def _report(file: RulesFile, new: int, changed: int, unchanged: int, *, written:
     return ImportReport(file.file, new, changed, unchanged, tuple(file.problems), written=written)
 
 
-def _plain(supplier: str, stages: list[StageRow]) -> dict[str, object]:
-    """A rule set as the history keeps it."""
-    return {"supplier": supplier, "stages": [stage.spec for stage in stages]}
-
-
-def _stored(codes: list[str]) -> dict[str, dict[str, object]]:
-    """Rule sets of the database as the history keeps them."""
-    sets = RuleSet.objects.filter(code__in=codes).prefetch_related("stages")
-    return {
-        one.code: {
-            "supplier": one.supplier,
-            "stages": [stage.spec for stage in sorted(one.stages.all(), key=lambda stage: stage.pk)],
-        }
-        for one in sets
-    }
-
-
-def _write(code: str, supplier: str, stages: list[StageRow]) -> None:
-    """Replace one rule set."""
+def write_rule_set(*, code: str, supplier: str, stages: list[StageRow]) -> None:
+    """Replace one rule set; within a transaction of the caller's."""
     rule_set, _ = RuleSet.objects.update_or_create(code=code, defaults={"supplier": supplier})
     rule_set.stages.all().delete()
     RuleStage.objects.bulk_create(
@@ -84,3 +68,8 @@ def _write(code: str, supplier: str, stages: list[StageRow]) -> None:
         )
         for stage in stages
     )
+
+
+def _plain(supplier: str, stages: list[StageRow]) -> dict[str, object]:
+    """A rule set as the history keeps it."""
+    return {"supplier": supplier, "stages": [stage.spec for stage in stages]}
