@@ -26,6 +26,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:sheet": EVERYONE,
     "fleet:round": OFFICE,
     "fleet:what-if": OFFICE,
+    "fleet:program-year": OFFICE,
     "fleet:watch-list": OFFICE,
     "fleet:watch": OFFICE,
     "fleet:day": frozenset({T, D, A}),

@@ -18,7 +18,7 @@ ASSUMED_RATE_MM_H: Final = {
     "fixed_spray": 41.0, "rotor": 13.0, "rotary_nozzle": 11.0, "dripline": 15.0, "bubbler": 25.0,
 }  # fmt: skip
 # Share of the timers that the crew left with something wrong.
-LEFT_WRONG: Final = 0.12
+LEFT_WRONG: Final = 0.1
 CLOCK_STARTS: Final = {"Wend Valley Water": (240, 390), "Hillside Mutual": (1230, 1380)}
 # From this day of each year on, the seasonal adjust of timers without a sensor [%].
 ADJUST_TURNS: Final = (

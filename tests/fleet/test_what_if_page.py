@@ -126,3 +126,17 @@ def test_a_garden_without_weather_says_so(garden: Controller) -> None:
     garden.site.save()
 
     assert what_if(controller=garden, today=TODAY, asked={}, with_ways=True) is None
+
+
+def test_the_year_of_a_timer_is_shown_month_by_month(garden: Controller) -> None:
+    Company.objects.create(name="Test", demo_today=TODAY)
+    user = User.objects.create_user(username="hana", password="garden-water-42", role=User.Role.DISPATCHER)
+    client = Client()
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+
+    page = client.get(reverse("fleet:program-year", args=[garden.site.code, garden.code])).content.decode()
+
+    # Past seasons of June and July only: the other months are filled from the last weeks, and said to be.
+    assert "Minutes a week, by month" in page
+    assert "short history" in page
+    assert page.count("<tr") > 12

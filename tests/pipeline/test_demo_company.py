@@ -90,7 +90,8 @@ def _addresses() -> dict[str, str]:
         "fleet:site": [site], "fleet:site-shapes": [site], "fleet:site-zones-csv": [site],
         "fleet:site-water-csv": [site], "fleet:sheet": [site, code], "fleet:stop-move": [stop.pk],
         "fleet:stop": [stop.pk], "fleet:watch": [site, code], "fleet:water-site": [site],
-        "fleet:what-if": [site, code], "fleet:round-edit": [controller.pk],
+        "fleet:what-if": [site, code], "fleet:program-year": [site, code],
+        "fleet:round-edit": [controller.pk],
     }  # fmt: skip
     posts = {
         "fleet:week-plan", "fleet:week-publish", "fleet:week-undo", "fleet:stop-lock", "fleet:stop-state",
