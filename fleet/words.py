@@ -190,6 +190,11 @@ GROUPS: Final[tuple[WordGroup, ...]] = (
                 unit="m³",
             ),
             Word(
+                "rebate",
+                "money that a water supplier pays towards a sensor or other saving; often only for work that "
+                "it approved beforehand, with photos and papers",
+            ),
+            Word(
                 "baseline",
                 "what the site would have used without its sensor, from its own use before, at this weather",
                 unit="m³",

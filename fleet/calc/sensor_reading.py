@@ -188,3 +188,22 @@ _CLASS_WORDS: Final = {
     ReadingClass.LOST_CONTACT: "lost soil contact, or a dry spot",
     ReadingClass.OPEN: "cut wire or failed splice: read as dry, never blocks",
 }
+
+
+def reading_words(resistance_kohm: float, soil_temperature_c: float | None) -> str:
+    """What a technician's reading says, with its method; as its text says [-].
+
+    Parameters
+    ----------
+    resistance_kohm
+        Resistance [kohm].
+    soil_temperature_c
+        Soil temperature; None: not measured, then no tension is told [degC].
+    """
+    bands = ReadingBands()
+    if soil_temperature_c is None:
+        found = classify_reading(resistance_kohm, bands)
+        missing = "; no soil temperature, so no tension" if found is ReadingClass.WORKING else ""
+        return f"{resistance_kohm:g} kohm: {_CLASS_WORDS[found]}{missing}"
+    reading = tension_reading(resistance_kohm, soil_temperature_c, Fit.SHOCK_1998, bands)
+    return f"{resistance_kohm:g} kohm at {soil_temperature_c:g} degC: {reading.words}"

@@ -161,6 +161,15 @@ KEY_IN: Final = Check(
     answer="choice",
     choices=(("all", "all keyed in"), ("part", "in part"), ("none", "not keyed in")),
 )
+PAPERS: Final = Check(
+    "papers",
+    "Before you start: photograph the controller's face and the place. Before you cover it: the sensor in "
+    "the ground. Note make, model and serial number, and keep the itemized invoice.",
+    meaning="Water suppliers pay rebates for such sensors; many pay only for work that they approved before "
+    "it began, with photos, papers and an inspection. Their own page says what counts.",
+    answer="choice",
+    choices=(("all", "all kept"), ("part", "in part"), ("none", "no rebate asked for")),
+)
 COUNTER: Final = Check(
     "counter",
     "Read the counter of blocked starts where there is one, and note it with date and time.",

@@ -13,6 +13,7 @@ from fleet.calc.site_check_steps import (
     DIGGING,
     KEY_IN,
     LOCAL_CODES,
+    PAPERS,
     PLACE,
     POWER,
     SENSOR_ACTIVE,
@@ -93,6 +94,7 @@ BY_KIND: Final[dict[str, tuple[Check, ...]]] = {
             "Take the sensor out of its water: it must have stood in water for hours and goes in wet.",
             meaning="A dry matrix sensor takes days before it reads the soil.",
         ),
+        PAPERS,
         Check(
             "ticket",
             "Check the locate ticket and the paint marks.",

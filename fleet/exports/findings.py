@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from datetime import date
 from typing import Final
 
+from fleet.calc.sensor_reading import reading_words
 from fleet.models import Finding
 
 COLUMNS: Final = (
@@ -18,6 +19,7 @@ COLUMNS: Final = (
     "cause",
     "resistance_kohm",
     "soil_temperature_c",
+    "reading",
     "threshold_kpa",
     "program_keyed_in",
     "turf",
@@ -56,6 +58,11 @@ def rows(
             "cause": one.cause,
             "resistance_kohm": _number(one.resistance_kohm),
             "soil_temperature_c": _number(one.soil_temperature_c),
+            "reading": (
+                ""
+                if one.resistance_kohm is None
+                else reading_words(one.resistance_kohm, one.soil_temperature_c)
+            ),
             "threshold_kpa": _number(one.threshold_kpa),
             "program_keyed_in": one.program_keyed_in,
             "turf": one.turf,

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from zoneinfo import ZoneInfo
 
+from fleet.calc.sensor_reading import reading_words
 from fleet.models import Finding, Flag
 from sites.models import Change, Site
 
@@ -110,4 +111,6 @@ def _finding_words(finding: Finding) -> str:
     if finding.cause:
         words.append(finding.cause.replace("_", " "))
     text = f"Finding: {', '.join(words)}"
+    if finding.resistance_kohm is not None:
+        text = f"{text}. Sensor {reading_words(finding.resistance_kohm, finding.soil_temperature_c)}"
     return f"{text}. {_value(finding.note)}" if finding.note else text

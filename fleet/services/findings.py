@@ -9,9 +9,11 @@ from datetime import date, datetime
 
 from django.db import transaction
 
+from fleet.calc.sensor_reading import reading_words
 from fleet.calc.visit_value import SERVICE_MIN
 from fleet.models import Cause, Finding, Flag, Stop, Technician, Visit, VisitNeed
 from fleet.selectors.key_in import programs_to_key_in
+from fleet.services.turf_found import TURF_WORDS, raise_need_of_turf
 from sites.services.found_on_site import (
     ThresholdNotOffered,
     key_in_recommendation,
@@ -19,7 +21,6 @@ from sites.services.found_on_site import (
     set_threshold,
 )
 
-TURF_WORDS = ("good", "evenly_dry", "patchy", "soggy")
 SETTLES_A_FLAG = (Finding.Verdict.CONFIRMED, Finding.Verdict.NOT_CONFIRMED, Finding.Verdict.OTHER_CAUSE)
 FOLLOW_UP_VALUE = 5.0  # money a day of waiting: a planning assumption, as small as a program change
 
@@ -122,6 +123,8 @@ def record_finding(*, finding: FindingInput, by: str) -> FindingRecorded:
     need = _need(visit, finding.need_id)
     kept = _keep(finding, stop, visit, person, need)
     changes: list[str] = []
+    if finding.resistance_kohm is not None:
+        changes.append(f"The sensor: {reading_words(finding.resistance_kohm, finding.soil_temperature_c)}.")
     flag_closed = _settle_flag(finding, need, day, changes)
     _carry_threshold(finding, need, by, changes)
     if finding.turf:
@@ -135,6 +138,14 @@ def record_finding(*, finding: FindingInput, by: str) -> FindingRecorded:
         )
     _carry_program(finding, visit, need, day, by, changes)
     need_closed = _settle_need(finding, need, day, changes)
+    turf = raise_need_of_turf(
+        turf=finding.turf,
+        site_id=visit.site_id,
+        controller_id=need.controller_id if need is not None else None,
+        key=finding.client_key,
+        day=day,
+    )
+    changes += [turf] if turf else []
     if finding.follow_up:
         _follow_up(finding, visit, need, day)
         changes.append("A follow-up need was raised.")

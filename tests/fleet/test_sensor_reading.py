@@ -9,6 +9,7 @@ from fleet.calc.sensor_reading import (
     ReadingBands,
     ReadingClass,
     classify_reading,
+    reading_words,
     shock_tension_kpa,
     tension_reading,
     thompson_armstrong_tension_kpa,
@@ -95,3 +96,10 @@ def test_a_degree_is_worth_about_two_per_cent_of_tension() -> None:
 def test_bands_out_of_order_are_refused() -> None:
     with pytest.raises(ValueError, match="must rise"):
         ReadingBands(shorted_below_kohm=1.0, saturated_below_kohm=0.5)
+
+
+def test_a_technicians_reading_is_told_with_its_method_or_why_it_has_no_tension() -> None:
+    assert reading_words(3.0, 24.0) == "3 kohm at 24 degC: 20 kPa (Shock and others 1998)"
+    assert reading_words(3.0, None) == "3 kohm: working range; no soil temperature, so no tension"
+    assert reading_words(0.05, 24.0).endswith("wires touching, crushed cable or flooded splice: read as wet")
+    assert reading_words(250.0, None).endswith("read as dry, never blocks")

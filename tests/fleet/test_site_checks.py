@@ -34,6 +34,17 @@ def test_a_new_sensor_is_wetted_for_hours_and_put_in_a_hole_of_its_size() -> Non
     assert "unused conductors" in words["spare"]
 
 
+def test_papers_for_the_suppliers_rebate_are_kept_before_the_sensor_is_covered() -> None:
+    codes = [check.code for check in checks_for("sensor_install")]
+    papers = checks_for("sensor_install")[codes.index("papers")]
+
+    assert codes.index("papers") < codes.index("core")
+    assert "Water suppliers pay rebates" in papers.meaning
+    assert "approved before it began" in papers.meaning
+    for kept in ("controller's face", "sensor in the ground", "serial number", "invoice"):
+        assert kept in papers.text
+
+
 def test_nobody_digs_before_the_ticket_is_checked() -> None:
     for kind in ("dig", "sensor_install"):
         checks = checks_for(kind)
