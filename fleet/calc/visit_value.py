@@ -7,7 +7,6 @@ variable-profit form of orienteering: Vansteenwegen, Souffriau and Van Oudheusde
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 LITRES_PER_M3: Final = 1000.0
@@ -39,38 +38,6 @@ SKILLS: Final[dict[str, tuple[str, ...]]] = {
 }
 # A second need at the same site shares getting in, the walk to the timer and tidying up [min].
 SHARED_MIN: Final = 10.0
-
-
-@dataclass(frozen=True, slots=True)
-class WaitingValue:
-    """Value per day of waiting [money/day] in its parts.
-
-    Parameters
-    ----------
-    water
-        Water at stake x price.
-    turf
-        Turf at risk.
-    promise
-        Promise broken.
-    priority
-        Stated value, or 10 x priority, where nothing else is known.
-    """
-
-    water: float = 0.0
-    turf: float = 0.0
-    promise: float = 0.0
-    priority: float = 0.0
-
-    def __post_init__(self) -> None:
-        for name in ("water", "turf", "promise", "priority"):
-            if not getattr(self, name) >= 0:
-                raise ValueError(f"{name} is {getattr(self, name)}, expected 0 or more")
-
-    @property
-    def total(self) -> float:
-        """All parts together [money/day]."""
-        return self.water + self.turf + self.promise + self.priority
 
 
 def water_value(litres_per_week: float, price_per_m3: float) -> float:

@@ -15,8 +15,9 @@ from django.views.decorators.http import require_POST, require_safe
 from fleet.models import Cause, Finding, Stop, Technician, User
 from fleet.selectors.company import company_day
 from fleet.selectors.stop_sheet import stop_sheet, technician_day
-from fleet.services.findings import TURF_WORDS, BadFinding, FindingInput, record_finding
+from fleet.services.findings import BadFinding, FindingInput, record_finding
 from fleet.services.stop_states import UnknownStopState, set_stop_state
+from fleet.services.turf_found import TURF_WORDS
 from sites.lot_map import lot_map_svg
 from sites.services.found_on_site import NothingToKeyIn, ThresholdNotOffered
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, cast
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from fleet.calc.ledger_need import NEED_ERROR
@@ -16,8 +17,10 @@ from fleet.charts.water_map import Spike, spike_map
 from fleet.exports import ledger
 from fleet.exports.kinds import as_csv
 from fleet.quantities import shown, unit_of
+from fleet.selectors.company import company_day
 from fleet.selectors.ledger import SHOWS, ranked, unjudged_sites, water_page
 from fleet.selectors.ledger_site import water_site as garden_water
+from fleet.selectors.water_budget import site_budget
 from fleet.templatetags.rootround import grouped
 from sites.models import Site
 
@@ -93,6 +96,7 @@ def water_site(request: HttpRequest, code: str) -> HttpResponse:
             "unit": _unit(is_us),
             "rows": list(reversed(found.months)),
             "band": round(100 * NEED_ERROR),
+            "budget": site_budget(site=found.site, day=company_day(now=timezone.now())),
         },
     )
 

@@ -16,7 +16,7 @@ from fleet.selectors.site_access import SiteNotOpen, site_for
 from fleet.views.audit_form import OPENINGS, AuditForm, empty_form, read_form
 from sites.calc.audit_entry import AuditFigures, BadEntry, audit_figures
 from sites.calc.audit_words import entry_cautions, mixed_words, rating
-from sites.selectors.zone_audits import ZoneStanding, run_effects, runoff_limits, zone_standings
+from sites.selectors.zone_audits import ZoneStanding, run_effects, run_splits, runoff_limits, zone_standings
 from sites.services.zone_audits import NoSuchAudit, record_zone_audit, withdraw_zone_audit
 
 if TYPE_CHECKING:
@@ -159,12 +159,19 @@ def _page(
             figures.distribution_uniformity or before[1],
         )
         limits = runoff_limits(zone_id=standing.zone.pk, site_id=garden.pk, rates_mm_h=(before[0], after[0]))
+        effects = run_effects(
+            zone=standing.zone, before=before, after=after, day=company_day(now=timezone.now())
+        )
+        splits = run_splits(
+            zone_id=standing.zone.pk,
+            site_id=garden.pk,
+            rate_mm_h=after[0],
+            minutes=[one.same_depth_min for one in effects],
+        )
         facts |= {
             "rating": rating(figures.distribution_uniformity, standing.zone.head),
             "cautions": entry_cautions(form.entry, figures, standing.zone.head),
-            "effects": run_effects(
-                zone=standing.zone, before=before, after=after, day=company_day(now=timezone.now())
-            ),
+            "effects": list(zip(effects, splits, strict=True)),
             "limits": limits,
             "is_change": before != after,
         }

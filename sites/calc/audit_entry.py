@@ -77,6 +77,10 @@ class AuditFigures:
         PR by flow and area [mm/h], also where cans give another.
     uniformity_coefficient
         CU after Christiansen [1].
+    low_half
+        Uniformity of the lower half [1].
+    run_time_multiplier
+        How much longer a run takes than under even heads [1].
     average_ml
         Mean catch [mL].
     quarter
@@ -87,6 +91,8 @@ class AuditFigures:
     precipitation_rate_mm_h: float | None
     rate_of_flow_mm_h: float | None
     uniformity_coefficient: float | None
+    low_half: float | None
+    run_time_multiplier: float | None
     average_ml: float | None
     quarter: int
 
@@ -153,7 +159,7 @@ def audit_figures(entry: AuditEntry) -> AuditFigures:
     """
     rate_of_flow = _rate_of_flow(entry)
     if not entry.catch_ml:
-        return AuditFigures(None, rate_of_flow, rate_of_flow, None, None, 0)
+        return AuditFigures(None, rate_of_flow, rate_of_flow, None, None, None, None, 0)
     if len(entry.catch_ml) > MOST_CANS:
         raise BadEntry("cans", f"{len(entry.catch_ml)} cans: at most {MOST_CANS} go into one audit")
     if len(entry.catch_ml) < 4:
@@ -178,6 +184,8 @@ def audit_figures(entry: AuditEntry) -> AuditFigures:
         precipitation_rate_mm_h=_plausible(rate, "opening"),
         rate_of_flow_mm_h=rate_of_flow,
         uniformity_coefficient=audit.uniformity_coefficient(entry.catch_ml),
+        low_half=audit.low_half_uniformity(entry.catch_ml),
+        run_time_multiplier=float(audit.run_time_multiplier(uniformity)),
         average_ml=float(np.mean(entry.catch_ml)),
         quarter=audit.quarter_size(len(entry.catch_ml)),
     )

@@ -119,26 +119,6 @@ def allowed_starts(
     return np.asarray(room, dtype=np.float32)
 
 
-def starts_before_last(
-    depletion_mm: Single | FloatArray,
-    threshold_mm: Single | FloatArray,
-    pass_mm: Single | FloatArray,
-    offered: Single | FloatArray | Counts,
-) -> Single:
-    """Number of a day's starts after which the sensor is still dry [1].
-
-    A sensor that can stop a run midway gives this many to whatever runs behind the governing zone.
-
-    Parameters
-    ----------
-    depletion_mm, threshold_mm, pass_mm, offered
-        As for `allowed_starts`.
-    """
-    room = np.floor((depletion_mm - threshold_mm) / pass_mm)
-    np.clip(room, 0.0, offered, out=room)
-    return np.asarray(room, dtype=np.float32)
-
-
 def run_governing(
     state: ZoneState, threshold_mm: Single, pass_mm: Single, offered: Counts, *, keep_starts: bool
 ) -> tuple[Outcome, Counts | None]:

@@ -17,6 +17,7 @@ from sites.calc.program_sheet import KeyedLine
 from sites.calc.program_slots import breaks_rules, set_slots
 from sites.calc.program_trial import trial
 from sites.calc.rules import MINUTES_A_DAY
+from sites.calc.run_off import start_spacing
 
 _MODES = {"weekdays": ("weekdays",), "interval": ("interval",), "odd": ("odd",), "even": ("even",)}
 _DAILY = ("weekdays", "interval")
@@ -187,7 +188,7 @@ def _clock_problems(given: Problem, lines: Sequence[KeyedLine], days: np.ndarray
                 f" to {_clock(one[1])}."
             )
             break
-    ratio = np.maximum(given.zones.precipitation_rate_mm_h / given.zones.intake_rate_mm_h, 1.0)
+    ratio = start_spacing(given.zones.precipitation_rate_mm_h, given.zones.intake_rate_mm_h)
     soak = {int(s): float(r) for s, r in zip(given.zones.station, ratio, strict=True)}
     for station in sorted({line.station for line in lines}):
         times = sorted(run for run in _runs(lines, days, week) if run[2] == station)

@@ -6,6 +6,7 @@ import numpy as np
 
 from sites.calc.gating import Outcome, ZoneState
 from sites.calc.program_problem import Problem
+from sites.calc.run_off import start_spacing
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 
 
@@ -88,7 +89,7 @@ def spacing_min(problem: Problem, minutes: FloatArray) -> FloatArray:
         Minutes of each zone's run in the letter, 0 where it has none [min], (zones, candidates).
     """
     zones = problem.zones
-    ratio = np.maximum(zones.precipitation_rate_mm_h / zones.intake_rate_mm_h, 1.0)
+    ratio = start_spacing(zones.precipitation_rate_mm_h, zones.intake_rate_mm_h)
     soak = np.maximum.reduceat(minutes * ratio[:, None], problem.first, axis=0)
     settle = np.where(problem.controllers.is_governed, problem.settings.sensor_settle_min, 0.0)
     least = np.maximum(per_controller(problem, minutes) + settle[:, None], soak)

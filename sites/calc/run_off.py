@@ -61,6 +61,22 @@ def runoff_limit_min(
         return np.where(excess > 0, 60.0 * room / excess, np.inf)
 
 
+def start_spacing(precipitation_rate_mm_h: npt.ArrayLike, intake_rate_mm_h: npt.ArrayLike) -> FloatArray:
+    """Least time from a run's start to its next start, over its minutes [1]: PR / IR, at least 1.
+
+    What stands on the surface after a run, (PR - IR) x minutes, soaks in at the rate IR.
+
+    Parameters
+    ----------
+    precipitation_rate_mm_h
+        Precipitation rate of the heads, PR [mm/h], (n,).
+    intake_rate_mm_h
+        Steady intake rate of the soil, IR [mm/h], above 0, (n,).
+    """
+    rate = np.asarray(precipitation_rate_mm_h, dtype=np.float64)
+    return np.asarray(np.maximum(rate / np.asarray(intake_rate_mm_h, dtype=np.float64), 1.0))
+
+
 def cycles_and_soak(
     run_min: npt.ArrayLike,
     precipitation_rate_mm_h: npt.ArrayLike,
@@ -92,7 +108,7 @@ def cycles_and_soak(
     cycle = np.divide(
         run, cycles, out=np.zeros_like(run * limit, subok=False, dtype=np.float64), where=cycles > 0
     )
-    soak = np.where(cycles > 1, cycle * np.maximum(0.0, rate - intake) / intake, 0.0)
+    soak = np.where(cycles > 1, cycle * (start_spacing(rate, intake) - 1.0), 0.0)
     return CyclesAndSoak(cycles.astype(np.int64), cycle, soak)
 
 

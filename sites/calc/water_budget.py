@@ -13,8 +13,6 @@ FloatArray = npt.NDArray[np.float64]
 
 RESIDENTIAL_ADJUSTMENT = 0.55
 LANDSCAPE_ALLOWANCE_SHARE = 0.70
-# The ordinance's own rounding of gallons in an inch on a square foot (exact: 0.62338).
-ORDINANCE_FACTOR = 0.62
 
 
 def maximum_applied_water_l(

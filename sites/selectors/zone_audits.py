@@ -9,7 +9,7 @@ from django.db.models import Prefetch
 
 from sites.calc.audit_entry import RunEffect, run_effect
 from sites.calc.audit_words import rating
-from sites.calc.run_off import runoff_limit_min
+from sites.calc.run_off import cycles_and_soak, runoff_limit_min
 from sites.models import ProgramLine, ProgramSet, Site, Zone, ZoneAudit
 from sites.selectors.zones import zone_table
 
@@ -122,3 +122,31 @@ def runoff_limits(*, zone_id: int, site_id: int, rates_mm_h: tuple[float, ...]) 
     at = int(table.positions_of([zone_id])[0])
     intake, room = table.intake_rate_mm_h[at], table.surface_accumulation_mm[at]
     return [float(runoff_limit_min(rate, intake, room)) for rate in rates_mm_h]
+
+
+@dataclass(frozen=True, slots=True)
+class RunSplit:
+    """A run in cycles: how many, minutes of each, and the soak between them [min]."""
+
+    cycles: int
+    cycle_min: float
+    soak_min: float
+
+
+def run_splits(*, zone_id: int, site_id: int, rate_mm_h: float, minutes: list[float]) -> list[RunSplit]:
+    """How runs of a zone are split so that nothing runs off.
+
+    Parameters
+    ----------
+    zone_id, site_id
+        The zone, and its site.
+    rate_mm_h
+        PR [mm/h].
+    minutes
+        Minutes of the whole runs [min].
+    """
+    table = zone_table(site_ids=[site_id])
+    at = int(table.positions_of([zone_id])[0])
+    split = cycles_and_soak(minutes, rate_mm_h, table.intake_rate_mm_h[at], table.surface_accumulation_mm[at])
+    parts = zip(split.cycles, split.cycle_min, split.soak_min, strict=True)
+    return [RunSplit(int(count), float(cycle), float(soak)) for count, cycle, soak in parts]

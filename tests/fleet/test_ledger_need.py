@@ -181,11 +181,11 @@ def test_house_that_uses_more_than_houses_do_is_only_bounded() -> None:
 
 def test_conversions_of_the_trade_hold() -> None:
     # computed from the exact definitions of inch, foot and US gallon
-    assert units.volume_to_l(1.0, "ccf") / units.L_PER_GALLON == pytest.approx(748.05, abs=0.005)
+    assert units.litres_per_unit("ccf") / units.L_PER_GALLON == pytest.approx(748.05, abs=0.005)
     assert pytest.approx(3.78541, abs=5e-6) == units.L_PER_GALLON
     square_foot_inch_l = units.M2_PER_SQUARE_FOOT * units.MM_PER_INCH
     assert square_foot_inch_l / units.L_PER_GALLON == pytest.approx(0.62338, abs=5e-6)
-    assert units.gallons_square_foot_to_mm(1.0) == pytest.approx(40.746, abs=5e-4)
+    assert pytest.approx(40.746, abs=5e-4) == units.L_PER_GALLON / units.M2_PER_SQUARE_FOOT
     acre_foot_l = 43_560 * units.M2_PER_SQUARE_FOOT * 304.8
     assert acre_foot_l / units.L_PER_GALLON == pytest.approx(325_851, abs=1)
     assert pytest.approx(2 * 218.04, abs=0.02) == INDOOR_L_D

@@ -11,7 +11,6 @@ from numpy.testing import assert_allclose
 from fleet.calc.travel import estimated_travel, great_circle_m
 from fleet.calc.visit_settings import VisitSettings, visit_settings
 from fleet.calc.visit_value import (
-    WaitingValue,
     merged_service_min,
     stated_value,
     turf_value,
@@ -66,7 +65,6 @@ def test_the_value_says_how_it_came_about() -> None:
     words = value_sentence({"water": 3.0, "turf": 0.0, "promise": 150.0}, "USD")
 
     assert words == "water at stake 3.00 USD, promise to the customer 150.00 USD a day"
-    assert WaitingValue(water=3, promise=150).total == 153
 
 
 @given(st.lists(st.floats(5, 240), min_size=1, max_size=6))

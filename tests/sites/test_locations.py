@@ -15,7 +15,7 @@ from sites.models import Site
 from sites.services.locations import NO_LOCATION, NO_POSITION, assign_locations
 from tests.factories import build_location, build_site
 from weather.calc.daily_weather import Places
-from weather.calc.neighbours import great_circle_km
+from weather.calc.neighbours import chord_to_km, unit_vectors
 from weather.models import DailyWeather, Location
 
 DAY = date(2026, 6, 15)
@@ -78,9 +78,9 @@ def test_no_other_location_that_fits_is_nearer(seed: int) -> None:
     found = nearest_location(latitude, longitude, height, some)
 
     for at in range(6):
-        ways = great_circle_km(
-            np.full(9, latitude[at]), np.full(9, longitude[at]), some.latitude_deg, some.longitude_deg
-        )
+        here = unit_vectors(latitude[at : at + 1], longitude[at : at + 1])
+        chord = np.linalg.norm(here - unit_vectors(some.latitude_deg, some.longitude_deg), axis=1)
+        ways = chord_to_km(chord)
         fits = (ways <= 15.0) & (np.abs(some.elevation_m - height[at]) <= 200.0)
         if fits.any():
             assert fits[found.chosen[at]]

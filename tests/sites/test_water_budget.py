@@ -15,7 +15,7 @@ L_PER_GAL = 3.785411784
 def _as_printed(litres: float) -> float:
     """Gallons as a form prints them: 0.62 gal, not the exact 0.62338, in an inch on a square foot."""
     exact = MM_PER_IN * M2_PER_FT2 / L_PER_GAL
-    return litres / L_PER_GAL * water_budget.ORDINANCE_FACTOR / exact
+    return litres / L_PER_GAL * 0.62 / exact
 
 
 @pytest.mark.parametrize(

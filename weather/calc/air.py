@@ -90,7 +90,8 @@ def saturation_slope(temperature_c: FloatArray) -> FloatArray:
     -----
     FAO-56, Eq. 13.
     """
-    return 4098.0 * saturation_vapour_pressure_kpa(temperature_c) / (temperature_c + 237.3) ** 2
+    warmth = temperature_c + 237.3
+    return np.asarray((4098.0 * 0.6108) * np.exp(17.27 * temperature_c / warmth) / (warmth * warmth))
 
 
 def vapour_pressure_from_humidity_kpa(
@@ -122,30 +123,6 @@ def vapour_pressure_from_humidity_kpa(
     from_max = saturation_at_tmin_kpa * (rh_max_pct / 100.0)
     from_min = saturation_at_tmax_kpa * (rh_min_pct / 100.0)
     return np.where(np.isnan(from_min), from_max, 0.5 * (from_max + from_min))
-
-
-def vapour_pressure_from_wet_bulb_kpa(
-    wet_bulb_c: FloatArray, dry_bulb_c: FloatArray, pressure_kpa: FloatArray
-) -> FloatArray:
-    """Actual vapour pressure from a ventilated (Asmann type) psychrometer.
-
-    Parameters
-    ----------
-    wet_bulb_c, dry_bulb_c
-        The two thermometers [C].
-    pressure_kpa
-        Air pressure [kPa].
-
-    Returns
-    -------
-    FloatArray
-        Actual vapour pressure [kPa].
-
-    Notes
-    -----
-    FAO-56, Eq. 15 and 16 with the coefficient 0.000662 of a ventilated instrument.
-    """
-    return saturation_vapour_pressure_kpa(wet_bulb_c) - 0.000662 * pressure_kpa * (dry_bulb_c - wet_bulb_c)
 
 
 def dew_point_c(vapour_pressure_kpa: FloatArray) -> FloatArray:

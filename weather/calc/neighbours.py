@@ -73,31 +73,6 @@ def chord_to_km(chord: FloatArray) -> FloatArray:
     return np.where(np.isinf(chord), np.inf, 2.0 * EARTH_RADIUS_KM * np.arcsin(0.5 * inside))
 
 
-def great_circle_km(
-    latitude_deg: FloatArray,
-    longitude_deg: FloatArray,
-    other_latitude_deg: FloatArray,
-    other_longitude_deg: FloatArray,
-) -> FloatArray:
-    """Shortest way over a sphere of the earth's mean radius.
-
-    Parameters
-    ----------
-    latitude_deg, longitude_deg
-        One end [deg], shape (n,).
-    other_latitude_deg, other_longitude_deg
-        The other end [deg], shape (n,).
-
-    Returns
-    -------
-    FloatArray
-        Way [km], shape (n,); within 0.6 % of the way on the ellipsoid.
-    """
-    here = unit_vectors(np.atleast_1d(latitude_deg), np.atleast_1d(longitude_deg))
-    there = unit_vectors(np.atleast_1d(other_latitude_deg), np.atleast_1d(other_longitude_deg))
-    return chord_to_km(np.linalg.norm(here - there, axis=1))
-
-
 def nearest_neighbours(places: Places, *, within_km: float, within_m: float, most: int) -> Neighbours:
     """Nearest other locations that are not too far and not much higher or lower.
 

@@ -140,19 +140,3 @@ def flags_of_words(words: str) -> Flag:
     for word in words.split():
         total |= known.get(word, Flag(0))
     return total
-
-
-def rejects(codes: FlagArray) -> NDArray[np.bool_]:
-    """True where a row must not be stored.
-
-    Parameters
-    ----------
-    codes
-        Sums of `Flag` values, any shape [1].
-
-    Returns
-    -------
-    NDArray[np.bool_]
-        Marks of the same shape [1].
-    """
-    return np.asarray((codes & np.uint32(REJECTING.value)) != 0)

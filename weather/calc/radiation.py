@@ -100,31 +100,6 @@ def radiation_above_air(
     return np.asarray(np.arccos(cosine) * low + high * np.sqrt(1.0 - cosine * cosine))
 
 
-def daylight_hours(day_numbers: FloatArray, latitude_deg: FloatArray) -> FloatArray:
-    """Longest possible sunshine of a day.
-
-    Parameters
-    ----------
-    day_numbers
-        Day of the year [d], shape (days,).
-    latitude_deg
-        Latitude, north positive [deg], shape (locations,) or a number.
-
-    Returns
-    -------
-    FloatArray
-        Hours between sunrise and sunset [h], shape (days, locations).
-
-    Notes
-    -----
-    FAO-56, Eq. 34.
-    """
-    latitude = np.deg2rad(np.asarray(latitude_deg, dtype=np.float64))
-    declination = _declination_rad(_column(np.asarray(day_numbers, dtype=np.float64), latitude))
-    sunset = np.arccos(_cosine_of_sunset(np.tan(latitude) * np.tan(declination)))
-    return np.asarray(24.0 / np.pi * sunset)
-
-
 def clear_sky_radiation(extraterrestrial_mj_m2: FloatArray, elevation_m: FloatArray) -> FloatArray:
     """Solar radiation under a cloudless sky.
 
@@ -145,32 +120,6 @@ def clear_sky_radiation(extraterrestrial_mj_m2: FloatArray, elevation_m: FloatAr
     FAO-56, Eq. 37.
     """
     return np.asarray((0.75 + 2e-5 * elevation_m) * extraterrestrial_mj_m2)
-
-
-def solar_from_sunshine(
-    sunshine_h: FloatArray, daylight_h: FloatArray, extraterrestrial_mj_m2: FloatArray
-) -> FloatArray:
-    """Solar radiation from the duration of bright sunshine.
-
-    Parameters
-    ----------
-    sunshine_h
-        Measured duration of bright sunshine [h].
-    daylight_h
-        Longest possible duration [h].
-    extraterrestrial_mj_m2
-        Radiation above the air [MJ/m2/d].
-
-    Returns
-    -------
-    FloatArray
-        Solar radiation [MJ/m2/d].
-
-    Notes
-    -----
-    FAO-56, Eq. 35 with the uncalibrated 0.25 and 0.50.
-    """
-    return np.asarray((0.25 + 0.50 * sunshine_h / daylight_h) * extraterrestrial_mj_m2)
 
 
 def solar_from_temperature_range(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from weather.calc.air import air_pressure_kpa, psychrometric_constant, wind_factor_to_2m
+from weather.calc.air import air_pressure_kpa, psychrometric_constant, saturation_slope, wind_factor_to_2m
 from weather.calc.arrays import FloatArray
 from weather.calc.daily_weather import DailyWeather, Places
 from weather.calc.radiation import (
@@ -100,33 +100,6 @@ def penman_monteith_mm(
     return (radiative + aerodynamic) / (slope + psychrometric * (1.0 + denominator_constant * wind_2m_m_s))
 
 
-def hargreaves_samani_mm(
-    tmin_c: FloatArray, tmax_c: FloatArray, extraterrestrial_mj_m2: FloatArray
-) -> FloatArray:
-    """Reference ET from temperatures alone.
-
-    Parameters
-    ----------
-    tmin_c, tmax_c
-        Extremes of the air temperature [C], shape (days, locations).
-    extraterrestrial_mj_m2
-        Radiation above the air [MJ/m2/d], same shape.
-
-    Returns
-    -------
-    FloatArray
-        Reference ET [mm/d], same shape.
-
-    Notes
-    -----
-    Hargreaves and Samani 1985; FAO-56, Eq. 52. Meant for means of five days and more; kept as a check, not
-    used for scheduling.
-    """
-    mean = 0.5 * (tmin_c + tmax_c)
-    reach = np.sqrt(np.maximum(tmax_c - tmin_c, 0.0))
-    return 0.0023 * (mean + 17.8) * reach * extraterrestrial_mj_m2 * LATENT_MM_PER_MJ
-
-
 def reference_et(
     weather: DailyWeather,
     places: Places,
@@ -183,8 +156,6 @@ def reference_et(
 def _block_mm(inputs: CompleteInputs, psychrometric: FloatArray, surface: Surface) -> FloatArray:
     """Reference ET of one block with complete inputs."""
     mean = 0.5 * (inputs.tmin_c + inputs.tmax_c)
-    warmth = mean + 237.3
-    slope = (4098.0 * 0.6108) * np.exp(17.27 * mean / warmth) / (warmth * warmth)
     longwave = net_longwave_radiation(
         inputs.tmin_c, inputs.tmax_c, inputs.vapour_kpa, inputs.solar_mj_m2, inputs.clear_sky_mj_m2
     )
@@ -193,7 +164,7 @@ def _block_mm(inputs: CompleteInputs, psychrometric: FloatArray, surface: Surfac
         mean,
         inputs.wind_2m_m_s,
         inputs.saturation_kpa - inputs.vapour_kpa,
-        slope,
+        saturation_slope(mean),
         psychrometric,
         surface,
     )

@@ -19,10 +19,7 @@ L_PER_GALLON = 231 * 0.0254**3 * 1000.0
 L_PER_CUBIC_FOOT = M_PER_FOOT**3 * 1000.0
 M_PER_MILE = 1609.344
 KPA_PER_PSI = 6.894757293168361
-MJ_PER_LANGLEY = 0.041868  # international table calorie, the factor of the Ref-ET program
 LATENT_MM_PER_MJ = 0.408  # FAO-56, Eq. 20: depth of water evaporated by 1 MJ/m2
-SECONDS_PER_DAY = 86_400.0
-
 _L_PER_UNIT = {
     "l": 1.0,
     "m3": 1000.0,
@@ -45,11 +42,6 @@ def fahrenheit_to_c(temperature_f: Number) -> Number:
 def c_to_fahrenheit(temperature_c: Number) -> Number:
     """Temperature [F] of one given in Celsius [C]."""
     return temperature_c * 1.8 + 32.0
-
-
-def kelvin_to_c(temperature_k: Number) -> Number:
-    """Temperature [C] of one given in kelvin [K]."""
-    return temperature_k - 273.15
 
 
 def inches_to_mm(depth_in: Number) -> Number:
@@ -82,11 +74,6 @@ def m2_to_square_feet(area_m2: Number) -> Number:
     return area_m2 / M2_PER_SQUARE_FOOT
 
 
-def miles_to_km(length_mi: Number) -> Number:
-    """Length [km] of one given in miles [mi]."""
-    return length_mi * (M_PER_MILE / 1000.0)
-
-
 def km_to_miles(length_km: Number) -> Number:
     """Length [mi] of one given in kilometres [km]."""
     return length_km / (M_PER_MILE / 1000.0)
@@ -112,44 +99,9 @@ def knots_to_m_s(speed_kn: Number) -> Number:
     return speed_kn * (1852.0 / 3600.0)
 
 
-def langleys_to_mj_m2(radiation_ly: Number) -> Number:
-    """Radiation sum [MJ/m2] of one given in langleys [ly]."""
-    return radiation_ly * MJ_PER_LANGLEY
-
-
-def watts_m2_to_mj_m2_day(radiation_w_m2: Number) -> Number:
-    """Radiation sum of a day [MJ/m2] of its mean flux [W/m2]."""
-    return radiation_w_m2 * (SECONDS_PER_DAY / 1e6)
-
-
-def kwh_m2_to_mj_m2(radiation_kwh_m2: Number) -> Number:
-    """Radiation sum [MJ/m2] of one given in kilowatt-hours [kWh/m2]."""
-    return radiation_kwh_m2 * 3.6
-
-
-def mj_m2_to_evaporation_mm(radiation_mj_m2: Number) -> Number:
-    """Depth of water [mm] that a radiation sum [MJ/m2] evaporates (FAO-56, Eq. 20)."""
-    return radiation_mj_m2 * LATENT_MM_PER_MJ
-
-
-def gallons_to_l(volume_gal: Number) -> Number:
-    """Volume [L] of one given in US gallons [gal]."""
-    return volume_gal * L_PER_GALLON
-
-
 def l_to_gallons(volume_l: Number) -> Number:
     """Volume [gal] of one given in litres [L]."""
     return volume_l / L_PER_GALLON
-
-
-def ccf_to_l(volume_ccf: Number) -> Number:
-    """Volume [L] of one given in hundreds of cubic feet [CCF]."""
-    return volume_ccf * (100.0 * L_PER_CUBIC_FOOT)
-
-
-def l_to_ccf(volume_l: Number) -> Number:
-    """Volume [CCF] of one given in litres [L]."""
-    return volume_l / (100.0 * L_PER_CUBIC_FOOT)
 
 
 def gallons_min_to_l_min(flow_gal_min: Number) -> Number:
@@ -162,11 +114,6 @@ def l_min_to_gallons_min(flow_l_min: Number) -> Number:
     return flow_l_min / L_PER_GALLON
 
 
-def gallons_square_foot_to_mm(depth_gal_ft2: Number) -> Number:
-    """Depth [mm] of a volume on an area given in gallons a square foot [gal/ft2]."""
-    return depth_gal_ft2 * (L_PER_GALLON / M2_PER_SQUARE_FOOT)
-
-
 def psi_to_kpa(pressure_psi: Number) -> Number:
     """Pressure [kPa] of one given in pounds-force a square inch [psi]."""
     return pressure_psi * KPA_PER_PSI
@@ -175,16 +122,6 @@ def psi_to_kpa(pressure_psi: Number) -> Number:
 def kpa_to_psi(pressure_kpa: Number) -> Number:
     """Pressure [psi] of one given in kilopascals [kPa]."""
     return pressure_kpa / KPA_PER_PSI
-
-
-def hpa_to_kpa(pressure_hpa: Number) -> Number:
-    """Pressure [kPa] of one given in hectopascals or millibars [hPa]."""
-    return pressure_hpa / 10.0
-
-
-def centibars_to_kpa(tension_cb: Number) -> Number:
-    """Tension [kPa] of one given in centibars [cb]; the two are the same size."""
-    return tension_cb * 1.0
 
 
 def litres_per_unit(unit: str) -> float:
@@ -199,8 +136,3 @@ def litres_per_unit(unit: str) -> float:
         return _L_PER_UNIT[unit.strip().lower()]
     except KeyError:
         raise UnknownUnit(f"unit {unit!r} is not one of {', '.join(VOLUME_UNITS)}") from None
-
-
-def volume_to_l(volume: Number, unit: str) -> Number:
-    """Volume [L] of one given in a unit of `VOLUME_UNITS`."""
-    return volume * litres_per_unit(unit)
