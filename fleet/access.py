@@ -55,6 +55,8 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:round-decide-many": frozenset({D, A}),
     "fleet:round-edit": frozenset({D, A}),
     "fleet:round-freeze": frozenset({D, A}),
+    "fleet:season": OFFICE,
+    "fleet:season-rule": OFFICE,
     "fleet:siting": EVERYONE,
     "fleet:siting-shapes": EVERYONE,
     "fleet:installation-sheet": EVERYONE,

@@ -25,6 +25,9 @@ SPLIT_SOUTH: Final = (1, 24)
 MOST_MISSING: Final = 10
 # Fewer seasons than this say nothing about a one-in-ten date.
 FEWEST_SEASONS: Final = 5
+# From this many seasons on, the extremes seen stand in for it, with more room (own choice); marked as short.
+SHORT_SEASONS: Final = 3
+SHORT_ROOM_DAYS: Final = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,12 +146,15 @@ class SeasonDates:
         Valid autumns behind it.
     freezing_share
         Share of them with a hard freeze [1].
+    is_short
+        Whether the record is too short for percentiles: the extremes seen, a week farther out, stand in.
     """
 
     start_up_from: int | None
     winterize_by: int | None
     seasons: int
     freezing_share: float
+    is_short: bool = False
 
 
 def season_dates(days: DayArray, tmin_c: FloatArray, *, is_south: bool = False) -> SeasonDates:
@@ -165,27 +171,78 @@ def season_dates(days: DayArray, tmin_c: FloatArray, *, is_south: bool = False) 
     is_south
         True south of the equator.
     """
-    found = freeze_seasons(days, tmin_c, threshold_c=HARD_FREEZE_C, is_south=is_south)
+    return dates_of(freeze_seasons(days, tmin_c, threshold_c=HARD_FREEZE_C, is_south=is_south))
+
+
+def dates_of(found: FreezeSeasons) -> SeasonDates:
+    """Start-up and winterization days from the hard freezes of a station's seasons; see `season_dates`.
+
+    Parameters
+    ----------
+    found
+        Hard freezes, one a season.
+    """
     autumns = len(found.autumn_doy)
     share = float(np.isfinite(found.autumn_doy).mean()) if autumns else 0.0
-    start_up = winterize = None
-    if autumns >= FEWEST_SEASONS and share >= 0.1:
-        # A season without freeze is later than every date: it stands at the far end of the percentiles.
-        ranked = np.where(np.isnan(found.autumn_doy), np.inf, found.autumn_doy)
-        winterize = _percentile(ranked, 10.0, -7)
-        springs = np.where(np.isnan(found.spring_doy), -np.inf, found.spring_doy)
-        start_up = _percentile(springs, 90.0, 0) if len(springs) >= FEWEST_SEASONS else None
-    return SeasonDates(start_up, winterize, autumns, share)
+    if autumns < SHORT_SEASONS or share < 0.1:
+        return SeasonDates(None, None, autumns, share)
+    if autumns < FEWEST_SEASONS:
+        springs = found.spring_doy[np.isfinite(found.spring_doy)]
+        start_up = round(float(springs.max())) + SHORT_ROOM_DAYS if len(springs) else None
+        first = float(np.nanmin(found.autumn_doy))
+        return SeasonDates(start_up, round(first) - 7 - SHORT_ROOM_DAYS, autumns, share, is_short=True)
+    start_up = _day(freeze_percentile(found.spring_doy, 90.0, is_autumn=False), 0)
+    if len(found.spring_doy) < FEWEST_SEASONS:
+        start_up = None
+    return SeasonDates(
+        start_up, _day(freeze_percentile(found.autumn_doy, 10.0, is_autumn=True), -7), autumns, share
+    )
 
 
-def _percentile(values: FloatArray, share_pct: float, shift: int) -> int | None:
-    """A linear percentile of days, shifted; None where it falls among seasons without freeze."""
-    ordered = np.sort(values)
+def _day(value: float, shift: int) -> int | None:
+    """A day of the year, shifted; None where there is none."""
+    return round(value) + shift if np.isfinite(value) else None
+
+
+def freeze_percentile(doy: FloatArray, share_pct: float, *, is_autumn: bool) -> float:
+    """Day of the year [d] by which a share of the seasons has had its freeze; NaN: it is one without.
+
+    A season without freeze is later than every date in autumn and earlier than every date in spring: it
+    stands at the far end and is never dropped.
+
+    Parameters
+    ----------
+    doy
+        Days of the year [d], shaped (seasons,); NaN: a season without freeze.
+    share_pct
+        Share of the seasons [%], by numpy's linear rule.
+    is_autumn
+        First freezes of autumns; else last freezes of springs.
+    """
+    if not len(doy):
+        return float("nan")
+    ordered = np.sort(np.where(np.isnan(doy), np.inf if is_autumn else -np.inf, doy))
     place = (len(ordered) - 1) * share_pct / 100
     low, high = ordered[int(np.floor(place))], ordered[int(np.ceil(place))]
     if not (np.isfinite(low) and np.isfinite(high)):
-        return None
-    return round(float(low + (high - low) * (place - np.floor(place)))) + shift
+        return float("nan")
+    return float(low + (high - low) * (place - np.floor(place)))
+
+
+def day_near(number: int, day: date) -> date:
+    """The day with that number of the year [d], in the year in which it lies nearest to a day.
+
+    Numbers past a year's end, or below 1 (springs of the south), run over into the next year or the last.
+
+    Parameters
+    ----------
+    number
+        Day of the year, 1 = 1 January [d].
+    day
+        The day.
+    """
+    around = (day_of_year(year, number) for year in range(day.year - 2, day.year + 3))
+    return min(around, key=lambda one: abs((one - day).days))
 
 
 def day_of_year(year: int, number: int) -> date:

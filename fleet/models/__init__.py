@@ -4,11 +4,13 @@ from fleet.models.company import AuditEntry, Company, StageRun
 from fleet.models.needs import Visit, VisitKind, VisitNeed
 from fleet.models.people import Technician, User
 from fleet.models.routes import Finding, PlanRun, Route, Stop
+from fleet.models.season import BackflowRule, LocationSeason
 from fleet.models.watch import Cause, Flag, WatchFit, WatchState, WatchStatus
 from fleet.models.water import LedgerMonth, LedgerPortfolio, LedgerSite, ServiceContract, Tariff
 
 __all__ = [
     "AuditEntry",
+    "BackflowRule",
     "Cause",
     "Company",
     "Finding",
@@ -16,6 +18,7 @@ __all__ = [
     "LedgerMonth",
     "LedgerPortfolio",
     "LedgerSite",
+    "LocationSeason",
     "PlanRun",
     "Route",
     "ServiceContract",

@@ -6,15 +6,16 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
-from django.db.models import Max, Min, Q
+from django.db.models import Max, Q
 
-from fleet.calc.season import FEWEST_SEASONS, SeasonDates, season_dates
-from fleet.models import Finding, Flag, Tariff, VisitKind, VisitNeed, WatchState, WatchStatus
+from fleet.calc.season import HARD_FREEZE_C, SeasonDates
+from fleet.models import Finding, Flag, LocationSeason, Tariff, VisitKind, VisitNeed, WatchState, WatchStatus
 from sites.models import BypassLog, Controller, ProgramSet, Recommendation, Site, Zone
 from sites.models.choices import Plant, ProgramStatus
 from sites.selectors.balance import balance_days
-from weather.models import DailyWeather, Location
+from weather.models import DailyWeather
 
+COLD_NIGHT_DAYS = 5
 TURF = (Plant.COOL_TURF, Plant.WARM_TURF)
 
 
@@ -143,24 +144,40 @@ def sites_seen_running(*, year: int) -> set[int]:
     return set(logged.distinct()) | set(keyed.distinct())
 
 
-def location_seasons(*, day: date) -> dict[int, SeasonDates]:
-    """Season dates of every location with enough years of minima."""
-    long_ago = day - timedelta(days=365 * FEWEST_SEASONS)
-    old = (
-        Location.objects.annotate(first_day=Min("days__day"))
-        .filter(first_day__lte=long_ago)
-        .values_list("id", "latitude")
-    )
-    found: dict[int, SeasonDates] = {}
-    for location_id, latitude in old:
-        rows = list(
-            DailyWeather.objects.filter(
-                location_id=location_id, kind=DailyWeather.Kind.OBSERVED, day__lt=day, tmin_c__isnull=False
-            )
-            .order_by("day")
-            .values_list("day", "tmin_c")
+def location_seasons() -> dict[int, SeasonDates]:
+    """Season dates of every location whose record is long enough, as last computed."""
+    return {
+        row.location_id: SeasonDates(
+            row.start_up_from, row.winterize_by, row.seasons, row.freezing_share, row.is_short
         )
-        days = np.array([row[0] for row in rows], dtype="datetime64[D]")
-        tmin = np.array([row[1] for row in rows], dtype=np.float64)
-        found[location_id] = season_dates(days, tmin, is_south=latitude < 0)
+        for row in LocationSeason.objects.all()
+    }
+
+
+def last_backflow_tests() -> dict[int, date]:
+    """Day of the last backflow test of each site that had one."""
+    done = VisitNeed.objects.filter(
+        kind=VisitKind.BACKFLOW_TEST, state=VisitNeed.State.DONE, closed_on__isnull=False
+    )
+    return dict(done.values_list("site_id").annotate(last=Max("closed_on")))
+
+
+def cold_nights(*, day: date) -> dict[int, tuple[date, float]]:
+    """First night within five days whose newest forecast is a hard freeze, with its minimum [degC]."""
+    rows = (
+        DailyWeather.objects.filter(
+            kind=DailyWeather.Kind.FORECAST,
+            day__gte=day,
+            day__lt=day + timedelta(days=COLD_NIGHT_DAYS),
+            issued__gte=day - timedelta(days=2),
+            tmin_c__isnull=False,
+        )
+        .order_by("location_id", "day", "issued")
+        .values_list("location_id", "day", "tmin_c")
+    )
+    newest = {(location, night): tmin for location, night, tmin in rows if tmin is not None}
+    found: dict[int, tuple[date, float]] = {}
+    for (location, night), tmin in sorted(newest.items()):
+        if tmin <= HARD_FREEZE_C:
+            found.setdefault(location, (night, tmin))
     return found

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 
-from fleet.calc.season import SeasonDates, day_of_year
 from fleet.calc.visit_settings import VisitSettings
 from fleet.calc.visit_value import SERVICE_MIN, SKILLS, turf_value, water_value
 from fleet.models import Cause, Flag, VisitKind, VisitNeed
@@ -14,11 +13,9 @@ from fleet.selectors.need_sources import (
     controllers_without_log,
     dry_turf_m2,
     last_audits,
-    location_seasons,
     newest_recommendations,
     open_flags,
     site_facts,
-    sites_seen_running,
     turf_zone_m2,
     water_prices,
 )
@@ -35,8 +32,6 @@ PARTS: dict[str, str] = {
     Cause.NO_POWER: "transformer;backup battery",
 }
 CAUSE_WORDS: dict[str, str] = dict(Cause.choices)
-WINTERIZE_AHEAD_DAYS = 28
-SEASON_WINDOW_DAYS = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +68,6 @@ def wanted_needs(*, day: date, settings: VisitSettings) -> list[Wanted]:
         *_from_programs(day, settings, sites, prices),
         *_from_logs(day, settings),
         *_from_audits(day, settings, sites),
-        *_from_season(day, settings, sites),
     ]
 
 
@@ -229,66 +223,6 @@ def _from_audits(day: date, settings: VisitSettings, sites: dict[int, SiteFacts]
             )
         )
     return wants
-
-
-def _from_season(day: date, settings: VisitSettings, sites: dict[int, SiteFacts]) -> list[Wanted]:
-    """Spring start-up and winterization by each location's own frost dates."""
-    seasons = location_seasons(day=day)
-    running = sites_seen_running(year=day.year)
-    wants = []
-    for site in sites.values():
-        dates = seasons.get(site.location_id or 0)
-        if dates is None or site.imported_on >= day:
-            continue
-        wants += _start_up(day, settings, site, dates, is_running=site.site_id in running)
-        wants += _winterize(day, settings, site, dates)
-    return wants
-
-
-def _start_up(
-    day: date, settings: VisitSettings, site: SiteFacts, dates: SeasonDates, *, is_running: bool
-) -> list[Wanted]:
-    """Start-up, from the day on which nine of ten years have seen their last hard freeze."""
-    if dates.start_up_from is None or is_running:
-        return []
-    begin = day_of_year(day.year, dates.start_up_from)
-    if not begin <= day <= begin + timedelta(days=SEASON_WINDOW_DAYS):
-        return []
-    reason = (
-        f"Spring start-up: in nine of ten years the last hard freeze here is over by {begin.isoformat()}. "
-        "Have the backflow assembly tested first where the supplier asks for it."
-    )
-    return [_seasonal(site, VisitKind.START_UP, day.year, reason, settings.calendar_per_day)]
-
-
-def _winterize(day: date, settings: VisitSettings, site: SiteFacts, dates: SeasonDates) -> list[Wanted]:
-    """Winterization, four weeks ahead of the early hard freeze; urgent in the last two, overdue after."""
-    if dates.winterize_by is None:
-        return []
-    deadline = day_of_year(day.year, dates.winterize_by)
-    left = (deadline - day).days
-    if not -SEASON_WINDOW_DAYS <= left <= WINTERIZE_AHEAD_DAYS:
-        return []
-    value = settings.calendar_per_day * (1 if left > 14 else 3 if left >= 0 else 10)
-    reason = (
-        f"Winterize by {deadline.isoformat()}: in one of ten years a hard freeze comes a week later. "
-        "Above-ground assemblies first."
-    )
-    return [_seasonal(site, VisitKind.WINTERIZE, day.year, reason, value)]
-
-
-def _seasonal(site: SiteFacts, kind: VisitKind, year: int, reason: str, value: float) -> Wanted:
-    """A need of the season's calendar, once a year."""
-    return Wanted(
-        site_id=site.site_id,
-        controller_id=None,
-        kind=kind,
-        origin=VisitNeed.Origin.CALENDAR,
-        key=f"{kind}/{site.code}/{year}",
-        reason=reason,
-        value_parts={"priority": value},
-        skill=skill_of(kind),
-    )
 
 
 def _rounded(parts: dict[str, float]) -> dict[str, float]:

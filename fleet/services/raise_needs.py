@@ -9,7 +9,9 @@ from django.db import transaction
 
 from fleet.calc.visit_settings import visit_settings
 from fleet.models import Company, VisitKind, VisitNeed
+from fleet.services.need_season import season_wants
 from fleet.services.need_wants import Wanted, service_min, wanted_needs
+from fleet.services.season import renew_seasons
 
 COMPUTED = (
     VisitNeed.Origin.WATCH,
@@ -60,7 +62,8 @@ def raise_needs(*, day: date) -> NeedsRaised:
     """
     company = Company.objects.first()
     settings = visit_settings(company.settings if company else {})
-    wants = wanted_needs(day=day, settings=settings)
+    renew_seasons(day=day)
+    wants = [*wanted_needs(day=day, settings=settings), *season_wants(day=day, settings=settings)]
     held = list(VisitNeed.objects.select_for_update().filter(origin__in=COMPUTED, state=VisitNeed.State.OPEN))
     by_cause = {(n.origin, n.kind, n.site_id, n.controller_id): n for n in held}
     closed = {n.key: n for n in VisitNeed.objects.filter(key__in=[w.key for w in wants]) if n.state != "open"}

@@ -10,7 +10,15 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
-from fleet.calc.season import HARD_FREEZE_C, day_of_year, freeze_seasons, season_dates
+from fleet.calc.buried_frost import freezing_index_for, frost_depth_m, pipe_freezes
+from fleet.calc.season import (
+    HARD_FREEZE_C,
+    day_near,
+    day_of_year,
+    freeze_percentile,
+    freeze_seasons,
+    season_dates,
+)
 
 DATA = Path(__file__).parents[1] / "data" / "weather"
 
@@ -94,3 +102,99 @@ def test_a_freeze_in_january_has_a_day_past_the_years_end() -> None:
 
     assert found.autumn_doy.tolist() == [375.0]
     assert day_of_year(2010, 375) == date(2011, 1, 10)
+
+
+def test_a_season_without_freeze_is_counted_at_the_far_end() -> None:
+    # By hand: of 11 autumns one has no freeze; the 10th percentile is the second earliest, the 100th is none.
+    doys = np.array([300.0, 302, 304, 306, 308, 310, 312, 314, 316, 318, np.nan])
+
+    assert freeze_percentile(doys, 10.0, is_autumn=True) == 302.0
+    assert freeze_percentile(doys, 90.0, is_autumn=True) == 318.0
+    assert np.isnan(freeze_percentile(doys, 95.0, is_autumn=True))
+    assert np.isnan(freeze_percentile(doys, 5.0, is_autumn=False))
+    assert np.isnan(freeze_percentile(np.array([]), 50.0, is_autumn=True))
+
+
+def test_percentiles_that_count_every_season_are_later_than_those_that_drop_some(
+    maricopa: tuple[np.ndarray, np.ndarray],
+) -> None:
+    found = freeze_seasons(*maricopa, threshold_c=HARD_FREEZE_C)
+
+    for share in (10.0, 50.0):
+        counted = freeze_percentile(found.autumn_doy, share, is_autumn=True)
+        assert counted >= np.nanpercentile(found.autumn_doy, share)
+
+
+@pytest.mark.parametrize(
+    ("number", "day", "expected"),
+    [
+        (288, date(2026, 10, 1), date(2026, 10, 15)),
+        # An autumn freeze in January belongs to the autumn that is just over, not to the next one.
+        (375, date(2027, 1, 12), date(2027, 1, 10)),
+        (375, date(2026, 12, 20), date(2027, 1, 10)),
+        # A spring of the south: 112 days before 1 January.
+        (-111, date(2026, 9, 20), date(2026, 9, 11)),
+    ],
+)
+def test_a_day_of_the_year_is_taken_in_the_year_where_it_is_nearest(
+    number: int, day: date, expected: date
+) -> None:
+    assert day_near(number, day) == expected
+
+
+def test_a_southern_winter_is_split_in_january() -> None:
+    days = np.arange("2012-01-01", "2020-12-31", dtype="datetime64[D]")
+    month = days.astype("datetime64[M]").astype(int) % 12 + 1
+    tmin = np.where((month >= 6) & (month <= 8), -5.0, 8.0)
+
+    dates = season_dates(days, tmin, is_south=True)
+
+    assert dates.winterize_by is not None
+    assert dates.start_up_from is not None
+    assert day_near(dates.winterize_by, date(2026, 5, 20)) == date(2026, 5, 25)  # a week before 1 June
+    assert day_near(dates.start_up_from, date(2026, 9, 3)).replace(year=2000) in (
+        date(2000, 8, 31),
+        date(2000, 9, 1),
+    )
+
+
+def test_a_short_record_takes_the_extremes_with_more_room_and_says_so() -> None:
+    days = np.arange("2022-01-01", "2026-06-01", dtype="datetime64[D]")
+    month = days.astype("datetime64[M]").astype(int) % 12 + 1
+    tmin = np.where((month >= 11) | (month <= 3), -5.0, 8.0)
+
+    dates = season_dates(days, tmin)
+    shorter = season_dates(days[days < np.datetime64("2024-09-01")], tmin[days < np.datetime64("2024-09-01")])
+
+    # The autumn of 2025 is not over on 1 June: three whole ones remain.
+    assert (dates.is_short, dates.seasons) == (True, 3)
+    # 1 November (day 305, 306 in a leap year) less a week and the room of another.
+    assert dates.winterize_by == 305 - 14
+    assert (shorter.winterize_by, shorter.seasons) == (None, 2)
+
+
+@pytest.mark.parametrize(
+    ("index", "depth"), [(10, 0.125), (20, 0.176), (50, 0.279), (100, 0.394), (300, 0.682)]
+)
+def test_frost_depth_by_stefan(index: float, depth: float) -> None:
+    # sqrt(2 k 86400 n F / L), k 1.5 W/mK, L 83.5 MJ/m3, n 0.5 (constants from memory; table computed).
+    assert float(frost_depth_m(index)) == pytest.approx(depth, abs=0.0006)
+
+
+def test_the_index_for_a_depth_is_the_inverse() -> None:
+    assert freezing_index_for(0.2) == pytest.approx(26, abs=0.3)
+    assert freezing_index_for(0.3) == pytest.approx(58, abs=0.3)
+    assert float(frost_depth_m(freezing_index_for(0.37))) == pytest.approx(0.37)
+
+
+def test_one_cold_night_does_not_reach_a_pipe_but_a_cold_week_does() -> None:
+    days = np.arange("2020-07-24", "2021-07-24", dtype="datetime64[D]")
+    mild = np.full(len(days), 6.0)
+    night, week = mild.copy(), mild.copy()
+    night[150] = -15.0
+    week[150:157] = -5.0
+    years = np.array([2020])
+
+    assert np.isnan(pipe_freezes(days, night, years=years)[0])
+    # The index passes 25.8 degree-days on the sixth day of -5.
+    assert day_of_year(2020, int(pipe_freezes(days, week, years=years)[0])) == date(2020, 12, 26)
