@@ -234,7 +234,7 @@ def _placed(book: BookFile, rows: list[BookRow], shapes: Geometries, declared: s
     with_height = int(np.count_nonzero(shapely.has_z(moved)))
     if with_height:
         book.warnings.append(f"{with_height} shapes come with heights; the book keeps the plan only")
-    canonical, mended = without_tiny_crossings(_canonical(moved))
+    canonical, mended = without_tiny_crossings(canonical_shapes(moved))
     if mended.any():
         numbers = ", ".join(str(rows[at].number) for at in np.flatnonzero(mended)[:10])
         book.warnings.append(f"slips of drawing under 0.1 % of the area were mended in rows {numbers}")
@@ -247,7 +247,7 @@ def _look_like_degrees(shapes: Geometries) -> bool:
     return bool(len(corners)) and bool((corners <= (180.0, 90.0)).all())
 
 
-def _canonical(shapes: Geometries) -> Geometries:
+def canonical_shapes(shapes: Geometries) -> Geometries:
     """Shapes on the book's grid of decimals, in GEOS's normal form; a lone part stands alone."""
     rounded = shapely.transform(shapes, lambda xy: np.round(xy, COORDINATE_DECIMALS) + 0.0, include_z=False)
     single = (shapely.get_num_geometries(rounded) == 1) & (shapely.get_type_id(rounded) > 3)

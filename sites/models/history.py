@@ -17,6 +17,8 @@ class Change(models.Model):
     by = models.CharField(max_length=150)
     kind = models.CharField(max_length=30)  # site, zone, sensor, program_set, recommendation, visit, ...
     key = models.CharField(max_length=160)  # natural key, e.g. `CB-14/A/3`
+    # Row of the thing where it is known: the natural key may go to another thing later.
+    thing_id = models.BigIntegerField(null=True, blank=True)
     site_code = models.CharField(max_length=40, blank=True)
     action = models.CharField(max_length=8, choices=Action.choices)
     before = models.JSONField(null=True, blank=True)  # only the fields that differ

@@ -19,6 +19,7 @@ class ChangeNote:
     before: dict[str, object] | None
     after: dict[str, object] | None
     reason: str = ""
+    thing_id: int | None = None
 
 
 def record_changes(*, notes: Iterable[ChangeNote], by: str, at: datetime) -> int:
@@ -29,6 +30,7 @@ def record_changes(*, notes: Iterable[ChangeNote], by: str, at: datetime) -> int
             by=by[:150],
             kind=note.kind,
             key=note.key[:160],
+            thing_id=note.thing_id,
             site_code=note.site_code,
             action=_action(note),
             before=note.before,
