@@ -133,7 +133,9 @@ def site_drawing(*, site: Site) -> Drawing:
             own = str(getattr(row, "kind", kind)) if isinstance(row, Fixture) else kind
             thing = _thing(own, row, controllers)
             things[thing.id] = thing
-    newest = Change.objects.filter(site_code=site.code, kind__in=HISTORY_KINDS).aggregate(top=Max("pk"))["top"]
+    newest = Change.objects.filter(site_code=site.code, kind__in=HISTORY_KINDS).aggregate(top=Max("pk"))[
+        "top"
+    ]
     drawing = Drawing(site.pk, site.code, "", things)
     return replace(drawing, version=f"{newest or 0}.{_digest(drawing)}")
 
@@ -200,4 +202,3 @@ def as_json(drawing: Drawing) -> dict[str, object]:
 def _for_page(value: object) -> object:
     """A value as a form holds it: times without seconds."""
     return f"{value:%H:%M}" if isinstance(value, time) else plain(value)
-

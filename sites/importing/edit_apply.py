@@ -34,7 +34,9 @@ def apply_edits(drawing: Drawing, edits: Iterable[Edit]) -> tuple[Drawing, list[
         if edit.deed == "add" and known is None:
             things[edit.id] = _added(edit)
         elif known is None or known.kind != edit.kind or edit.deed == "add":
-            problems.append(EditProblem(edit.id, "", GONE if known is None else "it stands in the book already"))
+            problems.append(
+                EditProblem(edit.id, "", GONE if known is None else "it stands in the book already")
+            )
         elif edit.deed == "remove":
             del things[edit.id]
         else:
@@ -58,7 +60,7 @@ def _added(edit: Edit) -> DrawnThing:
 
 def _changed(known: DrawnThing, edit: Edit) -> DrawnThing:
     """A thing with its new values; a value that somebody gives is not assumed any longer."""
-    fields = dict(known.fields) | edit.fields
+    fields = dict(known.fields) | dict(edit.fields)
     if known.kind == "controller" and "assumed" not in edit.fields:
         fields["assumed"] = " ".join(
             name for name in known.text("assumed").split() if name not in edit.fields
@@ -74,7 +76,7 @@ def _follow_zones(things: dict[str, DrawnThing], before: Drawing) -> None:
 
 
 def _let_sensors_govern(things: dict[str, DrawnThing], before: Drawing, edits: dict[str, Edit]) -> None:
-    """A controller is governed when a sensor comes, and not any longer when it goes, unless said otherwise."""
+    """A controller is governed while it has a sensor, unless the page says otherwise."""
     sensed = {thing.text("controller") for thing in things.values() if thing.kind == "sensor"}
     had = {thing.text("controller") for thing in before.of("sensor")}
     for thing in [one for one in things.values() if one.kind == "controller"]:
@@ -90,7 +92,7 @@ def _let_sensors_govern(things: dict[str, DrawnThing], before: Drawing, edits: d
 def _measured(things: dict[str, DrawnThing], before: Drawing) -> dict[str, DrawnThing]:
     """Things whose drawn zones have the area of their shape; one whose shape stays keeps its area."""
     drawn = [thing for thing in things.values() if thing.kind == "zone" and thing.shape is not None]
-    areas = area_m2(as_array([thing.shape for thing in drawn])) if drawn else []
+    areas = area_m2(as_array([thing.shape for thing in drawn]))
     for thing, area in zip(drawn, areas, strict=True):
         stays = _same_shape(thing, before)
         value = before.things[thing.id].fields["area_m2"] if stays else round(float(area), 3)
@@ -101,9 +103,11 @@ def _measured(things: dict[str, DrawnThing], before: Drawing) -> dict[str, Drawn
 def _same_shape(thing: DrawnThing, before: Drawing) -> bool:
     """Whether a thing's shape is that of before."""
     old = before.things.get(thing.id)
-    return old is not None and old.shape is not None and shapely.equals_exact(old.shape, thing.shape)
+    if old is None or old.shape is None:
+        return False
+    return bool(shapely.equals_exact(old.shape, thing.shape))
 
 
 def required_fields(kind: str) -> frozenset[str]:
     """Fields that a thing of a kind cannot be without."""
-    return frozenset(column.name for column in KINDS[kind].columns if column.required) - {"site"}
+    return frozenset(column.name for column in KINDS[kind].columns if column.required) & {*FIELDS[kind]}

@@ -37,10 +37,14 @@ def edit_problems(drawing: Drawing, touched: Collection[str], *, today: date) ->
     """
     mine = [thing for thing in drawing.things.values() if thing.id in touched]
     found = [problem for thing in mine for problem in _alone(thing)]
-    found += [problem for thing in mine for problem in _CHECKS.get(thing.kind, _nothing)(thing, drawing, today)]
+    found += [
+        problem for thing in mine for problem in _CHECKS.get(thing.kind, _nothing)(thing, drawing, today)
+    ]
     found += _twice(drawing, touched)
     found += [
-        EditProblem(mine[fault.index].id, "geometry", f"{fault.fault}: {fault.found}; expected {fault.expected}")
+        EditProblem(
+            mine[fault.index].id, "geometry", f"{fault.fault}: {fault.found}; expected {fault.expected}"
+        )
         for fault in _faults(mine, drawing)
         if fault.refuses
     ]
@@ -59,7 +63,9 @@ def edit_warnings(drawing: Drawing, touched: Collection[str]) -> list[EditProble
     """
     mine = [thing for thing in drawing.things.values() if thing.id in touched]
     found = [
-        EditProblem(mine[fault.index].id, "geometry", f"{fault.fault}: {fault.found}; expected {fault.expected}")
+        EditProblem(
+            mine[fault.index].id, "geometry", f"{fault.fault}: {fault.found}; expected {fault.expected}"
+        )
         for fault in shape_faults(as_array([thing.shape for thing in mine]))
         if not fault.refuses
     ]
@@ -91,7 +97,9 @@ def _controller(thing: DrawnThing, drawing: Drawing, today: date) -> Found:
     """Enough stations for its zones."""
     del today
     code = thing.text("controller")
-    highest = max((zone.whole("station") for zone in drawing.of("zone") if zone.text("controller") == code), default=0)
+    highest = max(
+        (zone.whole("station") for zone in drawing.of("zone") if zone.text("controller") == code), default=0
+    )
     if thing.whole("station_count") < highest:
         reason = f"expected at least {highest}, the highest station with a zone"
         yield EditProblem(thing.id, "station_count", reason)
@@ -229,7 +237,9 @@ def _neighbours(zones: Sequence[DrawnThing], drawing: Drawing, touched: Collecti
             if one.id in touched:
                 name = its_other.text("name") or f"station {its_other.text('station')}"
                 share = fault.found.split(" ")[0]
-                yield EditProblem(one.id, "geometry", f"{fault.fault}: {share} of the smaller shared with {name}")
+                yield EditProblem(
+                    one.id, "geometry", f"{fault.fault}: {share} of the smaller shared with {name}"
+                )
                 break
 
 
@@ -237,8 +247,15 @@ def _stray_sensors(drawing: Drawing, touched: Collection[str]) -> Found:
     """Sensors outside the zone that they govern by."""
     for sensor in drawing.of("sensor"):
         zone = drawing.zone_at(sensor.text("controller"), sensor.whole("station"))
-        if zone is None or zone.shape is None or sensor.shape is None or not {sensor.id, zone.id} & set(touched):
+        if (
+            zone is None
+            or zone.shape is None
+            or sensor.shape is None
+            or not {sensor.id, zone.id} & set(touched)
+        ):
             continue
         away = float(distance_m(as_array([sensor.shape]), as_array([zone.shape]))[0])
         if away > _HARDLY_M:
-            yield EditProblem(sensor.id, "geometry", f"it stands {away:.1f} m outside the zone that it governs by")
+            yield EditProblem(
+                sensor.id, "geometry", f"it stands {away:.1f} m outside the zone that it governs by"
+            )

@@ -1,4 +1,4 @@
-"""Edits of a site's drawing as a page sends them: read strictly, every problem with thing, field and reason."""
+"""Edits of a site's drawing as a page sends them, read strictly: problems with thing, field and reason."""
 
 from __future__ import annotations
 
@@ -159,7 +159,7 @@ def _value(kind: str, name: str, cell: Json) -> object:
     return column.parse(text)
 
 
-def _text(cell: None | bool | int | float | str) -> str:
+def _text(cell: bool | int | float | str | None) -> str:
     """A cell as text: whole numbers without a point, no value as empty."""
     if cell is None:
         return ""
