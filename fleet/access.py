@@ -69,9 +69,14 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:rule-edit": frozenset({D, A}),
     "fleet:rule-remove": frozenset({D, A}),
     "fleet:rule-restore": frozenset({D, A}),
+    "fleet:devices": frozenset({A}),
+    "fleet:device-revoke": frozenset({A}),
+    "api:openapi": OFFICE,
     "weather:page": OFFICE,
     "weather:location-csv": OFFICE,
 }
+# Views that ask for a device's token instead of a person's session; whoever is signed in gains nothing there.
+DEVICES: Final = frozenset({"api:bypass-logs", "api:meter-readings", "api:meter-volumes", "api:nothing"})
 # Views of Django itself that guard themselves.
 SELF_GUARDED: Final = frozenset({"login", "logout"})
 
@@ -103,7 +108,12 @@ class RoleMiddleware:
         del view, args, kwargs
         match = request.resolver_match
         name = match.view_name if match is not None else ""
-        if name in SELF_GUARDED or name.startswith("admin:") or not request.user.is_authenticated:
+        if (
+            name in SELF_GUARDED
+            or name in DEVICES
+            or name.startswith("admin:")
+            or not request.user.is_authenticated
+        ):
             return
         if not may_see(role_of(request.user), name):
             message = f"The role {role_of(request.user)} may not open this page."

@@ -46,7 +46,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:day",
             "fleet:water",
         ),
-        ("weather:page", "fleet:rules", "fleet:words", "admin:index"),
+        ("weather:page", "fleet:rules", "fleet:words", "fleet:devices", "admin:index"),
     ),
 }
 PLACE_WORDS: dict[str, str] = {
@@ -60,6 +60,7 @@ PLACE_WORDS: dict[str, str] = {
     "weather:page": "Weather",
     "fleet:rules": "Watering rules",
     "fleet:words": "Words",
+    "fleet:devices": "Devices",
     "admin:index": "Settings",
 }
 # Pages that stand below a place of the index.

@@ -6,6 +6,7 @@ from django.urls import URLPattern, path
 
 from fleet.views import (
     day,
+    devices,
     home,
     map_data,
     program_year,
@@ -76,6 +77,8 @@ urlpatterns: list[URLPattern] = [
     path("round/<int:pk>/decide/", weekly_round.decide, name="round-decide"),
     path("round/<int:pk>/edit/", round_edit.edit, name="round-edit"),
     path("round/sites/<str:code>/freeze/", round_edit.freeze, name="round-freeze"),
+    path("devices/", devices.devices, name="devices"),
+    path("devices/<int:pk>/revoke/", devices.revoke, name="device-revoke"),
     path("rules/", rules.rules, name="rules"),
     path("rules/new/", rules_edit.new, name="rule-new"),
     path("rules/sets/<str:code>/", rules.rule_set, name="rule-set"),

@@ -11,5 +11,6 @@ urlpatterns = [
     path("sign-out/", auth_views.LogoutView.as_view(), name="logout"),
     path("weather/", include("weather.urls")),
     path("admin/", admin.site.urls),
+    path("api/", include("fleet.api.door")),
     path("", include("fleet.urls")),
 ]

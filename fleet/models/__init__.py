@@ -1,6 +1,7 @@
 """The company: people, needs, routes, watch, water, money."""
 
 from fleet.models.company import AuditEntry, Company, StageRun
+from fleet.models.devices import DeviceToken
 from fleet.models.needs import Visit, VisitKind, VisitNeed
 from fleet.models.people import Technician, User
 from fleet.models.routes import Finding, PlanRun, Route, Stop
@@ -13,6 +14,7 @@ __all__ = [
     "BackflowRule",
     "Cause",
     "Company",
+    "DeviceToken",
     "Finding",
     "Flag",
     "LedgerMonth",

@@ -57,6 +57,19 @@ def read_bypass(path: Path, *, today: date) -> tuple[Table, list[BypassRow]]:
         Logs end today at the latest.
     """
     table = read_csv(path, COLUMNS)
+    return table, check_bypass(table, today=today)
+
+
+def check_bypass(table: Table, *, today: date) -> list[BypassRow]:
+    """The good rows of a table of logs; problems are noted in it.
+
+    Parameters
+    ----------
+    table
+        Rows of `COLUMNS`.
+    today
+        Logs end today at the latest.
+    """
     known = controllers_by_code(table)
     sites = sites_by_code(table)
     checked = []
@@ -66,7 +79,7 @@ def read_bypass(path: Path, *, today: date) -> tuple[Table, list[BypassRow]]:
         if controller is None or span is None or not _counts_fit(table, row, controller):
             continue
         checked.append(_as_log(row, controller, span))
-    return table, _without_overlaps(table, checked)
+    return _without_overlaps(table, checked)
 
 
 def _span(table: Table, row: Row, today: date) -> tuple[date, date] | None:

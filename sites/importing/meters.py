@@ -69,6 +69,11 @@ class ReadingRow:
 def read_volumes(path: Path, *, today: date) -> tuple[Table, list[VolumeRow]]:
     """The table of a meter file, and its good rows: known sites, periods that do not overlap."""
     table = read_csv(path, VOLUME_COLUMNS)
+    return table, check_volumes(table, today=today)
+
+
+def check_volumes(table: Table, *, today: date) -> list[VolumeRow]:
+    """The good rows of a table of volumes; problems are noted in it."""
     sites = sites_by_code(table)
     checked = []
     for row in table.rows:
@@ -97,7 +102,7 @@ def read_volumes(path: Path, *, today: date) -> tuple[Table, list[VolumeRow]]:
                     unit,
                 )
             )
-    return table, _periods_apart(table, checked)
+    return _periods_apart(table, checked)
 
 
 def _periods_apart(table: Table, rows: list[VolumeRow]) -> list[VolumeRow]:
@@ -132,6 +137,11 @@ def _periods_apart(table: Table, rows: list[VolumeRow]) -> list[VolumeRow]:
 def read_readings(path: Path, *, now: datetime) -> tuple[Table, list[ReadingRow]]:
     """The table of a readings file, and its good rows: known sites, one unit a meter, never falling."""
     table = read_csv(path, READING_COLUMNS)
+    return table, check_readings(table, now=now)
+
+
+def check_readings(table: Table, *, now: datetime) -> list[ReadingRow]:
+    """The good rows of a table of readings; problems are noted in it."""
     sites = sites_by_code(table)
     checked = []
     for row in table.rows:
@@ -156,7 +166,7 @@ def read_readings(path: Path, *, now: datetime) -> tuple[Table, list[ReadingRow]
                 str(row.values["read_kind"]), str(row.values["event"]),
             )
         )  # fmt: skip
-    return table, _one_register(table, checked)
+    return _one_register(table, checked)
 
 
 def _fits_digits(table: Table, row: Row, reading: float) -> bool:

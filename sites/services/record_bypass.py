@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 
 from django.db import transaction
 
-from sites.importing.bypass import BypassRow, read_bypass
+from sites.importing.bypass import COLUMNS, BypassRow, check_bypass, read_bypass
 from sites.models import BypassLog
 from sites.services.staleness import mark_sites_stale
-from weather.importing.rows import ImportReport
+from weather.importing.entries import read_entries
+from weather.importing.rows import ImportReport, Table
 
 _FIELDS = (
     "end", "starts_scheduled", "starts_bypassed", "starts_cut_short", "starts_skipped", "method", "note",
@@ -30,6 +32,26 @@ def import_bypass(*, path: Path, today: date, dry_run: bool = False, keep_good: 
         Report only; write the good rows of a file with bad ones.
     """
     table, rows = read_bypass(path, today=today)
+    return _record(table, rows, write=not dry_run and (not table.problems or keep_good))
+
+
+def record_bypass_entries(*, entries: Sequence[Mapping[str, object]], today: date) -> ImportReport:
+    """Bring logs in that came as values; one with a problem, and nothing is written.
+
+    Parameters
+    ----------
+    entries
+        Values by the names of the bypass file's columns.
+    today
+        Logs of days after it are refused.
+    """
+    table = read_entries("entries", entries, COLUMNS)
+    rows = check_bypass(table, today=today)
+    return _record(table, rows, write=not table.problems)
+
+
+def _record(table: Table, rows: list[BypassRow], *, write: bool) -> ImportReport:
+    """Upsert the good rows where that is wanted; what was done, or would have been."""
     bad = table.bad_rows()
     logs = {(row.controller_id, row.start): row for row in rows if row.row not in bad}
     stored = {
@@ -40,7 +62,6 @@ def import_bypass(*, path: Path, today: date, dry_run: bool = False, keep_good: 
     }
     new = [key for key in logs if key not in stored]
     changed = [key for key in logs if key in stored and stored[key] != _values(logs[key])]
-    write = not dry_run and (not table.problems or keep_good)
     if write and (new or changed):
         _write([logs[key] for key in (*new, *changed)])
     return ImportReport(

@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
 
 from django.db import transaction
 
-from sites.importing.meters import ReadingRow, VolumeRow, read_readings, read_volumes
+from sites.importing.meters import (
+    READING_COLUMNS,
+    VOLUME_COLUMNS,
+    ReadingRow,
+    VolumeRow,
+    check_readings,
+    check_volumes,
+    read_readings,
+    read_volumes,
+)
 from sites.models import Meter, MeterReading, MeterVolume
+from weather.importing.entries import read_entries
 from weather.importing.rows import ImportReport, Table
 
 MeterKey = tuple[int, str, str]
@@ -17,6 +28,18 @@ MeterKey = tuple[int, str, str]
 def import_meter(*, path: Path, today: date, dry_run: bool = False, keep_good: bool = False) -> ImportReport:
     """Bring a meter file in; a period of the same meter and first day is replaced."""
     table, rows = read_volumes(path, today=today)
+    return _record_volumes(table, rows, write=not dry_run and (not table.problems or keep_good))
+
+
+def record_volume_entries(*, entries: Sequence[Mapping[str, object]], today: date) -> ImportReport:
+    """Bring volumes in that came as values; one with a problem, and nothing is written."""
+    table = read_entries("entries", entries, VOLUME_COLUMNS)
+    rows = check_volumes(table, today=today)
+    return _record_volumes(table, rows, write=not table.problems)
+
+
+def _record_volumes(table: Table, rows: list[VolumeRow], *, write: bool) -> ImportReport:
+    """Upsert the good periods where that is wanted."""
     bad = table.bad_rows()
     good = {(row.site_id, row.kind, row.start): row for row in rows if row.row not in bad}
     stored = {
@@ -29,7 +52,6 @@ def import_meter(*, path: Path, today: date, dry_run: bool = False, keep_good: b
     changed = [
         key for key, row in good.items() if key in stored and stored[key] != (row.end, row.volume, row.unit)
     ]
-    write = not dry_run and (not table.problems or keep_good)
     if write and (new or changed):
         _write_volumes([good[key] for key in (*new, *changed)])
     return _report(table, good_count=len(good), new=len(new), changed=len(changed), written=write)
@@ -40,6 +62,18 @@ def import_readings(
 ) -> ImportReport:
     """Bring a readings file in; a reading of the same meter, moment and event is replaced."""
     table, rows = read_readings(path, now=now)
+    return _record_readings(table, rows, write=not dry_run and (not table.problems or keep_good))
+
+
+def record_reading_entries(*, entries: Sequence[Mapping[str, object]], now: datetime) -> ImportReport:
+    """Bring readings in that came as values; one with a problem, and nothing is written."""
+    table = read_entries("entries", entries, READING_COLUMNS)
+    rows = check_readings(table, now=now)
+    return _record_readings(table, rows, write=not table.problems)
+
+
+def _record_readings(table: Table, rows: list[ReadingRow], *, write: bool) -> ImportReport:
+    """Upsert the good readings where that is wanted."""
     bad = table.bad_rows()
     good = {(row.site_id, row.meter_code, row.read_at, row.event): row for row in rows if row.row not in bad}
     stored = {
@@ -56,7 +90,6 @@ def import_readings(
         for key, row in good.items()
         if key in stored and stored[key] != (row.reading, row.unit, row.digits, row.read_kind)
     ]
-    write = not dry_run and (not table.problems or keep_good)
     if write and (new or changed):
         _write_readings([good[key] for key in (*new, *changed)])
     return _report(table, good_count=len(good), new=len(new), changed=len(changed), written=write)

@@ -18,6 +18,8 @@ from typing import Final
 from weather.calc.csv_cells import plain_cell
 
 MAX_BYTES: Final = 400_000_000
+FIRST_YEAR: Final = 1800
+LAST_YEAR: Final = 2300
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,11 +196,16 @@ def text(longest: int) -> Callable[[str], str]:
     """A parser of text of at most `longest` characters, without control characters."""
 
     def parse(cell: str) -> str:
-        if len(cell) > longest or any(ord(sign) < 32 and sign not in "\n\t\r" for sign in cell):
+        if len(cell) > longest or any(_is_control(sign) for sign in cell):
             raise CellError(f"at most {longest} characters of plain text")
         return cell
 
     return parse
+
+
+def _is_control(sign: str) -> bool:
+    """Whether a character is no text: a control, or half of a pair that no encoding can hold."""
+    return (sign < " " and sign not in "\n\t\r") or "\ud800" <= sign <= "\udfff"
 
 
 def number(low: float, high: float) -> Callable[[str], float]:
@@ -243,19 +250,25 @@ def choice(values: Collection[str]) -> Callable[[str], str]:
 
 
 def day(cell: str) -> date:
-    """The day of an ISO 8601 date."""
+    """The day of an ISO 8601 date, of this and its neighbouring centuries."""
     try:
-        return date.fromisoformat(cell)
+        found = date.fromisoformat(cell)
     except ValueError:
         raise CellError("a date as 2026-06-14") from None
+    if not FIRST_YEAR <= found.year < LAST_YEAR:
+        raise CellError(f"a date from {FIRST_YEAR} on, before {LAST_YEAR}")
+    return found
 
 
 def moment(cell: str) -> datetime:
     """The moment of an ISO 8601 date-time; without an offset it is naive and means site-local time."""
     try:
-        return datetime.fromisoformat(cell)
+        found = datetime.fromisoformat(cell)
     except ValueError:
         raise CellError("a date and time as 2026-06-14T09:30, or with an offset as +02:00") from None
+    if not FIRST_YEAR <= found.year < LAST_YEAR:
+        raise CellError(f"a date and time from {FIRST_YEAR} on, before {LAST_YEAR}")
+    return found
 
 
 def clock(cell: str) -> time:
