@@ -24,6 +24,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:site-list": OFFICE,
     "fleet:site": EVERYONE,
     "fleet:sheet": EVERYONE,
+    "fleet:sheets": EVERYONE,
     "fleet:round": OFFICE,
     "fleet:what-if": OFFICE,
     "fleet:program-year": OFFICE,

@@ -70,6 +70,7 @@ urlpatterns: list[URLPattern] = [
     path("sites/<str:code>/<str:controller>/what-if/", what_if.what_if, name="what-if"),
     path("season/", season.season, name="season"),
     path("season/rule/", season.season_rule, name="season-rule"),
+    path("sheets/", sheet.sheets_of_day, name="sheets"),
     path("watch/", watch.watch_list, name="watch-list"),
     path("watch/<str:code>/<str:controller>/", watch.watch, name="watch"),
     path("round/", weekly_round.weekly_round, name="round"),

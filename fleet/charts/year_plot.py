@@ -8,9 +8,9 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 WIDTH_PX = 760
-HEIGHT_PX = 210
+HEIGHT_PX = 216
 _LEFT_PX = 8
-_TOP_PX = 22
+_TOP_PX = 8
 _BASE_PX = 178
 
 
@@ -38,7 +38,7 @@ def year_bars(months: Sequence[tuple[str, float, float | None]]) -> SafeString:
                 f"{step * 0.6:.1f}",
                 f"{_BASE_PX - top:.1f}",
                 middle,
-                f"{top - 6:.1f}",
+                _BASE_PX + 32,
                 f"{best:.0f}",
                 middle,
                 _BASE_PX + 18,

@@ -35,6 +35,7 @@ class ProgramSheet:
     names: dict[int, str]
     why: tuple[str, ...]
     cautions: tuple[str, ...]
+    keyed_letters: tuple[tuple[KeyedLine, ...], ...] = ()
 
     @property
     def is_change(self) -> bool:
@@ -105,6 +106,10 @@ def sheet_of(*, controller: Controller, answer: Recommendation | None, day: date
         names=names,
         why=tuple(reason for reason in reasons if reason not in cautions),
         cautions=tuple(cautions),
+        keyed_letters=tuple(
+            tuple(line for line in new if line.letter == letter)
+            for letter in sorted({line.letter for line in new})
+        ),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from typing import cast
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -12,6 +13,8 @@ from django.views.decorators.http import require_safe
 from fleet.charts.round_plots import day_strip
 from fleet.models import User
 from fleet.selectors.company import company_day, the_company
+from fleet.selectors.day_sheets import day_sheets
+from fleet.selectors.home_sheet import home_sheet
 from fleet.selectors.program_sheet import program_sheet
 from fleet.selectors.site_access import SiteNotOpen, site_for
 from sites.lot_map import lot_map_svg
@@ -39,5 +42,48 @@ def sheet(request: HttpRequest, code: str, controller: str) -> HttpResponse:
             "lot_map": lot_map_svg(site_id=garden.pk, width_px=344, height_px=252, with_labels=False),
             "today": today,
             "company": the_company(),
+            "is_home": request.GET.get("for") == "home",
+            "home": home_sheet(found),
         },
     )
+
+
+@require_safe
+def sheets_of_day(request: HttpRequest) -> HttpResponse:
+    """All sheets that a day's routes need, to print in one go: `?date=`, `?for=home`."""
+    today = company_day(now=timezone.now())
+    day = _day(request.GET.get("date")) or today
+    found = day_sheets(user=cast("User", request.user), day=day)
+    pages = [
+        {
+            "site": one.site,
+            "technician": one.technician,
+            "order": one.order,
+            "sheet": one.sheet,
+            "home": home_sheet(one.sheet),
+            "strip": day_strip([("now", one.sheet.passes_now), ("new", one.sheet.passes_new)], width_px=330),
+            "lot_map": lot_map_svg(site_id=one.site.pk, width_px=344, height_px=252, with_labels=False),
+        }
+        for one in found
+    ]
+    return render(
+        request,
+        "fleet/sheets.html",
+        {
+            "pages": pages,
+            "day": day,
+            "before": day - timedelta(days=1),
+            "after": day + timedelta(days=1),
+            "today": today,
+            "company": the_company(),
+            "is_home": request.GET.get("for") == "home",
+        },
+    )
+
+
+def _day(text: str | None) -> date | None:
+    """The day of a text, None where it is none."""
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
+        return None

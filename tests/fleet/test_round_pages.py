@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import date
+import re
+from datetime import UTC, date, datetime, time
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 
 from fleet.charts.round_plots import day_strip, two_dots
-from fleet.models import User
+from fleet.models import Route, Stop, Technician, User, Visit
 from fleet.selectors.round_page import settings_of_year
 from sites.calc.program_sheet import KeyedLine, day_passes
 from sites.models import Change, Controller, ProgramLine, ProgramSet, Recommendation, RecommendationLine
@@ -256,3 +257,68 @@ def test_a_manager_reads_and_does_not_decide(answer: Recommendation) -> None:
     assert client.get(reverse("fleet:round-edit", args=[answer.pk])).status_code == 403
     freeze = reverse("fleet:round-freeze", args=[answer.controller.site.code])
     assert client.post(freeze, {"frozen": "yes"}).status_code == 403
+
+
+def test_the_homeowners_sheet_is_free_of_the_trades_words(answer: Recommendation) -> None:
+    client = as_dispatcher()
+    code = answer.controller.site.code
+
+    page = client.get(reverse("fleet:sheet", args=[code, answer.controller.code]), {"for": "home"})
+    text = re.sub(r"<[^>]+>", " ", page.content.decode())
+    body = text[text.index("What changes in your garden") :]
+
+    assert "Some turns were so long that water ran off." in body
+    assert re.search(r"about\s+1[\s\u202f\u2009]?000[\s\u202f\u00a0]?L\s+less", body)
+    assert "Every day" in body
+    assert "about 30" in body
+    for word in ("kPa", "run-off", "PR", "DU", "ETo", "bypass", "station 1", "depletion", "threshold"):
+        assert word not in body, word
+    assert "&lt;script&gt;bed" in page.content.decode()
+
+
+def test_a_homeowner_reads_nothing_of_a_change_where_nothing_changes(answer: Recommendation) -> None:
+    Recommendation.objects.update(is_change=False)
+    client = as_dispatcher()
+
+    page = client.get(
+        reverse("fleet:sheet", args=[answer.controller.site.code, answer.controller.code]), {"for": "home"}
+    ).content.decode()
+
+    assert "Your garden’s watering stays as it is" in page
+    assert "than before" not in page
+
+
+def test_a_us_reader_gets_gallons_on_the_sheet(answer: Recommendation) -> None:
+    client = as_dispatcher()
+    User.objects.filter(username="hana").update(units="us")
+
+    page = client.get(
+        reverse("fleet:sheet", args=[answer.controller.site.code, answer.controller.code]), {"for": "home"}
+    ).content.decode()
+
+    assert re.search(r"264\W{0,8}gal", re.sub(r"<[^>]+>", "", page))
+
+
+def test_all_sheets_of_a_day_stand_in_the_order_of_the_route(answer: Recommendation) -> None:
+    site = answer.controller.site
+    person = Technician.objects.create(
+        code="T1", name="Ines Marlow", start_latitude=41.0, start_longitude=-104.0, end_latitude=41.0,
+        end_longitude=-104.0, shift_start=time(7), shift_end=time(16), workdays="mon",
+    )  # fmt: skip
+    noon = datetime(2026, 6, 15, 12, tzinfo=UTC)
+    route = Route.objects.create(technician=person, day=WEEK, start_at=noon, end_at=noon)
+    visit = Visit.objects.create(site=site, week=WEEK, service_min=20, value_per_day=1)
+    Stop.objects.create(route=route, order=1, visit=visit, arrive=noon, depart=noon)
+    client = as_dispatcher()
+
+    page = client.get(reverse("fleet:sheets"), {"date": "2026-06-15"}).content.decode()
+    empty = client.get(reverse("fleet:sheets"), {"date": "2026-06-16"}).content.decode()
+    odd = client.get(reverse("fleet:sheets"), {"date": "yesterday", "for": "home"})
+
+    assert "1 sheet for" in page
+    assert "Ines Marlow, stop 1" in page
+    assert "Set your timer like this" in page
+    assert "No sheet for this day" in empty
+    assert odd.status_code == 200
+    Recommendation.objects.update(status="held")
+    assert "0 sheets" in client.get(reverse("fleet:sheets"), {"date": "2026-06-15"}).content.decode()
