@@ -306,7 +306,7 @@ def test_all_sheets_of_a_day_stand_in_the_order_of_the_route(answer: Recommendat
         end_longitude=-104.0, shift_start=time(7), shift_end=time(16), workdays="mon",
     )  # fmt: skip
     noon = datetime(2026, 6, 15, 12, tzinfo=UTC)
-    route = Route.objects.create(technician=person, day=WEEK, start_at=noon, end_at=noon)
+    route = Route.objects.create(technician=person, day=WEEK, start_at=noon, end_at=noon, planned_at=noon)
     visit = Visit.objects.create(site=site, week=WEEK, service_min=20, value_per_day=1)
     Stop.objects.create(route=route, order=1, visit=visit, arrive=noon, depart=noon)
     client = as_dispatcher()
