@@ -14,6 +14,7 @@ from sites.charts import depletion_bar_svg
 from sites.models import BalanceFront, Controller, Sensor, Site, Zone
 from sites.selectors.balance import balance_days
 from sites.selectors.garden import SETBACK_M, sensor_setback_m
+from sites.selectors.zone_audits import mixed_zones
 from sites.selectors.zones import zone_table
 
 # Depletion beyond the allowed value counts as dry only where it is more than this much beyond it [mm].
@@ -45,6 +46,7 @@ class ZoneRow:
     is_dry: bool
     dry_days: int
     is_governing: bool
+    is_mixed: bool  # heads of different rate, as the newest look at them found
     bar: str
 
 
@@ -157,6 +159,7 @@ def _zone_rows(table: ZoneTable, balance: BalanceDays) -> tuple[ZoneRow, ...]:
         zone.pk: zone
         for zone in Zone.objects.filter(pk__in=table.zone_id.tolist()).select_related("controller")
     }
+    mixed = mixed_zones(zone_ids=list(zones))
     rows = []
     for at, pk in enumerate(table.zone_id.tolist()):
         zone = zones[pk]
@@ -185,6 +188,7 @@ def _zone_rows(table: ZoneTable, balance: BalanceDays) -> tuple[ZoneRow, ...]:
                 is_dry=bool(beyond[-1]),
                 dry_days=_days_at_end(beyond),
                 is_governing=bool(table.is_governing[at]),
+                is_mixed=pk in mixed,
                 bar=depletion_bar_svg(depletion, allowed),
             )
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -59,6 +60,13 @@ def zone_standings(*, site: Site) -> list[ZoneStanding]:
         )
         for at, pk in enumerate(table.zone_id.tolist())
     ]
+
+
+def mixed_zones(*, zone_ids: Sequence[int]) -> set[int]:
+    """Zones in which the newest look at the heads found different rates."""
+    looks = ZoneAudit.objects.filter(zone_id__in=list(zone_ids), withdrawn_at__isnull=True).exclude(heads={})
+    newest = dict(looks.order_by("done_on", "id").values_list("zone_id", "is_mixed"))
+    return {zone_id for zone_id, is_mixed in newest.items() if is_mixed}
 
 
 def _standing(

@@ -130,7 +130,8 @@ def test_mixed_heads_warn_on_the_page_and_on_the_list(
     client.post(address, entry | {"do": "save", "seen": first.context["form"].seen})
 
     assert "Mixed heads" in first.content.decode()
-    assert "mixed heads" in client.get(reverse("fleet:site-audits", args=["CB-14"])).content.decode()
+    for name in ("fleet:site-audits", "fleet:site"):
+        assert "mixed heads" in client.get(reverse(name, args=["CB-14"])).content.decode()
 
 
 def test_an_audit_can_be_taken_back(garden: Controller, dispatcher: User, sign_in: SignIn) -> None:
