@@ -7,7 +7,7 @@ import json
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -21,6 +21,7 @@ Rows = list[dict[str, object]]
 # Days before today on which the hill's station was silent; its record is filled from the others.
 GAP_BACK_D: Final = (51, 50, 49, 48)
 FORECAST_DAYS: Final = 7
+PAST_ISSUES: Final = 40  # days on which a forecast was issued before today
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +53,9 @@ def write_demo_files(folder: Path, *, sites: int, seed: int, today: date) -> Dem
     gardens = invent_sites(rng, count=sites, today=today)
     (folder / "book.geojson").write_text(json.dumps(book_collection(rng, gardens)), encoding="utf-8")
     sky = invent_sky(rng, until=today)
-    _write(folder / "weather.csv", weather_rows(rng, sky, today=today))
+    weather = weather_rows(rng, sky, today=today)
+    (past_rng,) = rng.spawn(1)  # a stream of its own: what follows stays as it was
+    _write(folder / "weather.csv", weather + past_forecast_rows(past_rng, weather, today=today))
     records = invent_records(rng, gardens, sky, today=today)
     _write(folder / "programs.csv", records.programs)
     _write(folder / "bypass.csv", records.bypass)
@@ -97,15 +100,32 @@ def weather_rows(rng: np.random.Generator, sky: Sky, *, today: date) -> Rows:
                 "kind": "observed" if lead < 0 else "forecast",
                 "issued": "" if lead < 0 else today.isoformat(),
             }
-            if lead >= 0:
-                error = float(rng.normal(0, 0.8 + 0.25 * lead))
-                row["tmin_c"] = round(row["tmin_c"] + error, 1)
-                row["tmax_c"] = round(max(row["tmax_c"] + error, row["tmin_c"] + 1), 1)
-                row["solar_mj_m2"] = ""
-                hit = rng.random() > 0.2
-                row["rain_mm"] = round(row["rain_mm"] * float(rng.lognormal(0, 0.4)), 1) if hit else 0.0
-            rows.append(row)
+            rows.append(row if lead < 0 else _foretold(rng, row, lead))
     return rows
+
+
+def past_forecast_rows(rng: np.random.Generator, weather: Rows, *, today: date) -> Rows:
+    """What was foretold on each of the last days, with the same errors by lead as today's forecast."""
+    recent = today - timedelta(days=PAST_ISSUES)
+    rows: Rows = []
+    for row in weather:
+        day = date.fromisoformat(str(row["date"]))
+        if row["kind"] != "observed" or day < recent:
+            continue
+        for lead in range(min(FORECAST_DAYS, (day - recent).days + 1)):
+            issued = (day - timedelta(days=lead)).isoformat()
+            rows.append(_foretold(rng, {**row, "kind": "forecast", "issued": issued}, lead))
+    return rows
+
+
+def _foretold(rng: np.random.Generator, row: dict[str, Any], lead: int) -> dict[str, Any]:
+    """A true day as it was foretold: its temperatures off, no sun, and one shower of five missed."""
+    error = float(rng.normal(0, 0.8 + 0.25 * lead))
+    tmin = round(row["tmin_c"] + error, 1)
+    hit = rng.random() > 0.2
+    rain = round(row["rain_mm"] * float(rng.lognormal(0, 0.4)), 1) if hit else 0.0
+    tmax = round(max(row["tmax_c"] + error, tmin + 1), 1)
+    return {**row, "tmin_c": tmin, "tmax_c": tmax, "solar_mj_m2": "", "rain_mm": rain}
 
 
 def _lots(gardens: list[DemoSite]) -> dict[str, object]:
