@@ -73,6 +73,10 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:devices": frozenset({A}),
     "fleet:device-revoke": frozenset({A}),
     "api:openapi": OFFICE,
+    "fleet:weather-day": OFFICE,
+    "fleet:weather-marks": OFFICE,
+    "fleet:weather-order": frozenset({D, A}),
+    "fleet:weather-reference": frozenset({D, A}),
     "weather:page": OFFICE,
     "weather:location-csv": OFFICE,
 }

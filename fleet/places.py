@@ -65,6 +65,7 @@ PLACE_WORDS: dict[str, str] = {
 }
 # Pages that stand below a place of the index.
 BELOW: dict[str, str] = {
+    "fleet:weather-day": "weather:page",
     "fleet:site": "fleet:site-list",
     "fleet:sheet": "fleet:site-list",
     "fleet:survey": "fleet:site-list",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Final
 
 from django.db.models import Avg, Count, Max, Min, Q
@@ -14,8 +14,9 @@ from weather.calc.fill_codes import MEANING as FILL_MEANING
 from weather.calc.quality import MEANING as FLAG_MEANING
 from weather.calc.quality import Flag, flags_of_words
 from weather.calc.weather_days import WeatherDays
-from weather.models import DailyWeather, Location, SourceMeeting
+from weather.models import DailyWeather, Location
 from weather.selectors import GAP_SOURCE, weather_days
+from weather.source_status import SOURCE_WORDS, part_phrases
 
 SHOWN_DAYS: Final = 60
 FORECAST_DAYS: Final = 8
@@ -29,12 +30,6 @@ VARIABLE_WORDS: Final[Mapping[str, str]] = {
     "solar_mj_m2": "solar radiation",
     "eto_mm": "reference ET",
     "rain_mm": "rain",
-}
-SOURCE_WORDS: Final[Mapping[str, tuple[str, str]]] = {
-    "nasa_power": ("NASA POWER", "measured days of a global grid"),
-    "nws": ("US National Weather Service", "forecast of a week"),
-    "ncei": ("NCEI daily summaries", "measured days of stations nearby, rain above all"),
-    "open_meteo": ("Open-Meteo", "forecast of weather models"),
 }
 
 
@@ -51,6 +46,23 @@ class LocationRow:
     filled: int
     flagged: int
     et_week_mm: float | None
+    latitude_deg: float
+    longitude_deg: float
+
+    @property
+    def shape(self) -> str:
+        """Return the state: never measured, late, or in order."""
+        if self.days_late is None:
+            return "few"
+        return "watch" if self.days_late else "ok"
+
+    @property
+    def state_words(self) -> str:
+        """Return the state in words."""
+        if self.days_late is None:
+            return "never measured"
+        late = f"{self.days_late} day{'' if self.days_late == 1 else 's'} late"
+        return late if self.days_late else "in order"
 
     @property
     def is_late(self) -> bool:
@@ -94,7 +106,9 @@ class DayRow:
     eto_sd_mm: float | None
     filled: tuple[str, ...]
     flags: tuple[str, ...]
+    rain_sd_mm: float | None
     source: str
+    parts: tuple[str, ...]
 
     @property
     def source_word(self) -> str:
@@ -131,26 +145,15 @@ class LocationDetail:
         return any(day.rain_mm is None and day.kind == DailyWeather.Kind.OBSERVED for day in self.days)
 
 
-@dataclass(frozen=True, slots=True)
-class SourceRow:
-    """A service: what it gives, whether it is on, and when it last answered."""
-
-    name: str
-    word: str
-    gives: str
-    is_on: bool
-    last_asked_at: datetime | None
-    last_answered_at: datetime | None
-    last_error: str
-    notice: str
-
-
 def location_list() -> LocationList:
     """Return every location with its counts over the last 60 days; three queries for any number of them."""
     places = list(Location.objects.order_by("name"))
     newest = max((place.newest_day for place in places if place.newest_day), default=None)
     if newest is None:
-        empty = (LocationRow(p.pk, p.name, p.is_grid, None, None, 0, 0, 0, None) for p in places)
+        empty = (
+            LocationRow(p.pk, p.name, p.is_grid, None, None, 0, 0, 0, None, p.latitude, p.longitude)
+            for p in places
+        )
         return LocationList(tuple(empty), None)
     start = newest - timedelta(days=SHOWN_DAYS - 1)
     recent = DailyWeather.objects.filter(kind=DailyWeather.Kind.OBSERVED, day__gte=start, day__lte=newest)
@@ -183,6 +186,8 @@ def location_list() -> LocationList:
                 filled=count["filled"] if count else 0,
                 flagged=count["flagged"] if count else 0,
                 et_week_mm=count["week"] if count else None,
+                latitude_deg=place.latitude,
+                longitude_deg=place.longitude,
             )
         )
     return LocationList(tuple(rows), newest)
@@ -239,7 +244,9 @@ def _day_rows(location_id: int, start: date, end: date) -> tuple[DayRow, ...]:
             eto_sd_mm=row.eto_sd_mm,
             filled=tuple(fill_phrase(word) for word in row.filled.split()),
             flags=tuple(_flag_phrases(row.flags)),
+            rain_sd_mm=row.rain_sd_mm,
             source=row.source,
+            parts=part_phrases(row.parts),
         )
         for row in sorted(by_day.values(), key=lambda row: row.day, reverse=True)
     )
@@ -269,32 +276,3 @@ def _fill_groups(days: Iterable[tuple[str, ...]]) -> tuple[FillGroup, ...]:
             if variable not in known:
                 known.append(variable)
     return tuple(FillGroup(how, count, tuple(variables[how])) for how, count in counts.most_common())
-
-
-def source_rows(*, names_on: Sequence[str], notices: Mapping[str, str]) -> tuple[SourceRow, ...]:
-    """Return every known service with its last meeting.
-
-    Parameters
-    ----------
-    names_on
-        Services that are asked.
-    notices
-        What their licences ask to be shown, by name.
-    """
-    met = {meeting.source: meeting for meeting in SourceMeeting.objects.all()}
-    rows = []
-    for name, (word, gives) in SOURCE_WORDS.items():
-        meeting = met.get(name)
-        rows.append(
-            SourceRow(
-                name=name,
-                word=word,
-                gives=gives,
-                is_on=name in names_on,
-                last_asked_at=meeting.last_asked_at if meeting else None,
-                last_answered_at=meeting.last_answered_at if meeting else None,
-                last_error=meeting.last_error if meeting else "",
-                notice=notices.get(name, ""),
-            )
-        )
-    return tuple(rows)

@@ -15,8 +15,12 @@ from django.views.decorators.http import require_GET
 
 from weather.calc.csv_cells import safe_cell
 from weather.exports.weather import COLUMNS, rows
-from weather.location_status import location_detail, location_list, source_rows
+from weather.forecast_status import forecast_standing
+from weather.location_status import LocationDetail, location_detail, location_list
+from weather.models import ReferenceQuestion
+from weather.neighbour_status import neighbour_rows
 from weather.plots import sky_plot_svg
+from weather.source_status import order_rows, source_rows
 from weather.sources.registry import NOTICES
 
 ROWS_A_PAGE: Final = 50
@@ -49,8 +53,20 @@ def page(request: HttpRequest) -> HttpResponse:
         # Our own markup: numbers and our words only.
         "plot": mark_safe(sky_plot_svg(detail.sky, is_us=is_us)) if detail else "",  # noqa: S308
         "sources": source_rows(names_on=settings.WEATHER_SOURCES, notices=NOTICES),
+        "questions": ReferenceQuestion.objects.select_related("location").order_by("location__name"),
+        **(_around(detail) if detail else {}),
     }
     return render(request, "weather/page.html", context)
+
+
+def _around(detail: LocationDetail) -> dict[str, object]:
+    """What stands beside a location's own days: how forecasts did, neighbours, orders."""
+    location, newest = detail.location, detail.location.newest_day
+    return {
+        "forecasts": forecast_standing(location_id=location.pk, last_day=newest) if newest else None,
+        "neighbours": neighbour_rows(location=location, last_day=newest) if newest else (),
+        "orders": order_rows(location_id=location.pk, newest_day=newest),
+    }
 
 
 @require_GET

@@ -165,7 +165,7 @@ def _compute(group: list[_Plan], whole: ZoneTable, marks: dict[int, str]) -> int
     site_ids = [plan.site_id for plan in group]
     table = whole.take(np.isin(whole.site_id, np.array(site_ids)))
     span = Span(one.start, one.last)
-    state = None if one.anew else _stored_state(table, one.start)
+    state = None if one.anew else stored_state(table, one.start)
     with transaction.atomic():
         if one.anew:
             BalanceMonth.objects.filter(zone_id__in=table.zone_id.tolist()).delete()
@@ -199,7 +199,7 @@ def _move_fronts(group: list[_Plan], marks: dict[int, str]) -> None:
     )
 
 
-def _stored_state(table: ZoneTable, start: date) -> BalanceState:
+def stored_state(table: ZoneTable, start: date) -> BalanceState:
     """State before the first computed day of a stored month."""
     rows = dict(
         BalanceMonth.objects.filter(

@@ -47,8 +47,8 @@ class Span:
 def compute_span(table: ZoneTable, span: Span, state: BalanceState | None) -> Iterator[list[BalanceMonth]]:
     """The months of the span, ready to store; without a state the zones begin as good as unknown."""
     zones = root_zones(table)
-    irrigation = _irrigation(table, span)
-    forcing = _forcing(table, span, irrigation)
+    irrigation = irrigation_of(table, span)
+    forcing = forcing_of(table, sky_of(table, span), irrigation)
     now = unknown_start(zones) if state is None else state
     first = span.start
     while first <= span.last:
@@ -61,12 +61,14 @@ def compute_span(table: ZoneTable, span: Span, state: BalanceState | None) -> It
         first = last + _ONE_DAY
 
 
-def _forcing(table: ZoneTable, span: Span, irrigation: Irrigation) -> Forcing:
-    """Weather and irrigation of the span."""
+def sky_of(table: ZoneTable, span: Span) -> WeatherDays:
+    """Weather of the zones' locations and gauges on the days of a span."""
     places = np.unique(np.concatenate([table.location_id, table.rain_location_id]))
-    sky: WeatherDays = weather_days(
-        location_ids=places[places > 0], start=span.start, end=span.last + _ONE_DAY
-    )
+    return weather_days(location_ids=places[places > 0], start=span.start, end=span.last + _ONE_DAY)
+
+
+def forcing_of(table: ZoneTable, sky: WeatherDays, irrigation: Irrigation) -> Forcing:
+    """Weather and irrigation of a span, as they act on the zones."""
     rain = sky.rain_of(table.location_id, table.rain_location_id)
     reference_et = carried_forward(sky.reference_et_mm)
     return Forcing(
@@ -83,7 +85,7 @@ def _forcing(table: ZoneTable, span: Span, irrigation: Irrigation) -> Forcing:
     )
 
 
-def _irrigation(table: ZoneTable, span: Span) -> Irrigation:
+def irrigation_of(table: ZoneTable, span: Span) -> Irrigation:
     """What ran in the span, from logs and from the programs as set.
 
     The days before that a borrowed share looks back on are gathered too, and every log that touches them as a
