@@ -73,7 +73,7 @@ def neighbour_rows(*, location: Location, last_day: date) -> tuple[NeighbourRow,
         end=last_day + timedelta(days=1),
     )
     own = int(sky.columns_of(np.array([location.pk]))[0])
-    measured = ~sky.is_filled & ~sky.is_forecast
+    measured = ~sky.is_filled & ~sky.is_forecast & np.isfinite(sky.reference_et_mm)
     mean_c = (sky.tmin_c + sky.tmax_c) / 2.0
     rows = []
     for at, slot in chosen:

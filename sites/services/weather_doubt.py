@@ -164,15 +164,17 @@ def _with_day(
 def _twice(
     table: ZoneTable, span: Span, sky: WeatherDays, other: WeatherDays
 ) -> tuple[WaterBalance, WaterBalance]:
-    """Balances under both weathers, from the same stored state and with the same runs."""
+    """Balances under both weathers, from the same stored state and with the same runs.
+
+    Runs that nobody knows are taken as needed under the stored weather, and stay so under the other.
+    """
     zones = root_zones(table)
-    irrigation = irrigation_of(table, span)
     state = stored_state(table, span.start)
-    now, then = (
-        water_balance(zones, forcing_of(table, weather, irrigation), state.copy(), dtype=np.float64)
-        for weather in (sky, other)
-    )
-    return now, then
+    irrigation = irrigation_of(table, span)
+    now = water_balance(zones, forcing_of(table, sky, irrigation), state.copy(), dtype=np.float64)
+    runs = np.asarray(now.irrigation_net_mm)
+    changed = replace(forcing_of(table, other, irrigation), irrigation_net_mm=runs)
+    return now, water_balance(zones, changed, state.copy(), dtype=np.float64)
 
 
 def _moved(table: ZoneTable, now: WaterBalance, then: WaterBalance) -> list[MovedSite]:
