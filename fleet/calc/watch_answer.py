@@ -8,9 +8,10 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from fleet.calc.watch_common import Peers, common_standstill
 from fleet.calc.watch_evidence import CountTable, count_table
 from fleet.calc.watch_filter import watch_fleet
-from fleet.calc.watch_inputs import WatchInputs
+from fleet.calc.watch_inputs import UNSEEN, WatchInputs
 from fleet.calc.watch_log import DailyLog, runs_with_cuts
 from fleet.calc.watch_outside import (
     OutsideCauses,
@@ -65,7 +66,10 @@ class WatchAnswer:
     unseen
         Faults that the days seen could not have shown, for each site.
     calm
-        Whether the last seven days with a count all stayed below the score of watching, (sites,).
+        Whether the last fortnight with counts all stayed below the score of watching, (sites,).
+    still_days
+        Days of the last four weeks on which the timer stood still together with its street or its supplier's
+        other gardens, (sites,) [d].
     """
 
     run: WatchRun
@@ -77,12 +81,14 @@ class WatchAnswer:
     counts: CountTable
     unseen: list[tuple[str, ...]]
     calm: npt.NDArray[np.bool_]
+    still_days: IntArray
 
 
 @dataclass(frozen=True, slots=True)
 class BookFacts:
-    """Facts of the book on each controller, all (sites,); see `Standing`."""
+    """Facts of the book on each controller, all (sites,); see `Standing` and `Peers`."""
 
+    peers: Peers
     trial_days: IntArray
     planting_days: IntArray
     log_age_days: IntArray
@@ -107,8 +113,11 @@ def watch_answer(
     """
     spread = spread_periods(inputs, fit, settings)
     run = watch_fleet(inputs, fit, settings, assumed_ran=runs_with_cuts(log, spread))
+    common = common_standstill(log.scheduled, log.skipped, log.book_starts, log.is_known, facts.peers)
     outside = with_period_totals(
-        outside_causes(log.scheduled, log.skipped, log.book_starts, log.is_known),
+        outside_causes(
+            np.where(common, UNSEEN, log.scheduled), log.skipped, log.book_starts, log.is_known & ~common
+        ),
         log.period_scheduled,
         log.period_days,
         log.book_starts,
@@ -141,6 +150,7 @@ def watch_answer(
         counts=_counts(inputs, log, spread, run, since),
         unseen=unseen_faults(nats, settings),
         calm=_calm(inputs, run, settings),
+        still_days=common[-_USUAL_DAYS:].sum(axis=0),
     )
 
 

@@ -223,6 +223,22 @@ def outside_sentence(cause: str, since: date | None, *, by_skips: bool, days: in
     return f"{when} the starts of the log do not fit the program in the book, in whatever phase."
 
 
+def standstill_sentence(days: int) -> str:
+    """Days on which not one timer but a street or a supplier's gardens stood still, in words; empty for none.
+
+    Parameters
+    ----------
+    days
+        Such days in the last four weeks [d].
+    """
+    if not days:
+        return ""
+    return (
+        f"On {days} {'day' if days == 1 else 'days'} of the last four weeks the starts stood still here and"
+        " in the gardens around or of the same supplier: a ban or a power cut, not this timer."
+    )
+
+
 def _neighbours(
     starts: FloatArray,
     blocked: FloatArray,

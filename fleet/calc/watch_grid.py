@@ -1,8 +1,10 @@
 """The grid of site offsets: what the book cannot know about one garden, learned from its own log.
 
-Two offsets are enough: `use`, the log error of water use over dose (landscape coefficient, precipitation
-rate and uniformity together), and `threshold`, the log error of the depletion at the threshold (soil curve,
-root depth and the sensor's own spread together). Each node of the grid is one pair.
+Three offsets: `use`, the log error of water use over dose (landscape coefficient, precipitation rate and
+uniformity together); `threshold`, the log error of the depletion at the threshold (soil curve, root depth and
+the sensor's own spread together); and `level`, the log error that use and dose share, which only rain shows.
+Without the last a garden whose runs are weaker than the book says must lose more by ET, too, which a wet
+spring disproves; its dry summer then looks like a sensor that has changed. Each node is one triple.
 """
 
 from __future__ import annotations
@@ -19,8 +21,9 @@ from fleet.calc.watch_settings import FleetFit
 SingleArray: TypeAlias = npt.NDArray[np.float32]
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 
-USE_NODES = (-2.6, -1.6, -0.8, 0.0, 0.8, 1.6, 2.6)
+USE_NODES = (-2.2, -1.1, 0.0, 1.1, 2.2)
 THRESHOLD_NODES = (-1.8, -0.6, 0.6, 1.8)
+LEVEL_NODES = (-1.0, 1.0)
 
 _LEAST_THRESHOLD_SHARE = (
     0.02  # of available water: a threshold below it could not be told from field capacity
@@ -34,6 +37,7 @@ class Grid:
 
     use: FloatArray
     threshold: FloatArray
+    level: FloatArray
     weight: FloatArray
 
 
@@ -68,21 +72,22 @@ class SiteConstants:
     prior_weight: SingleArray
 
 
-def offset_grid(use_nodes: tuple[float, ...], threshold_nodes: tuple[float, ...]) -> Grid:
-    """All pairs of the nodes with Gaussian weights, each axis rescaled to unit variance [1].
+def offset_grid(
+    use_nodes: tuple[float, ...], threshold_nodes: tuple[float, ...], level_nodes: tuple[float, ...] = (0.0,)
+) -> Grid:
+    """All combinations of the nodes with Gaussian weights, each axis rescaled to unit variance [1].
 
     Parameters
     ----------
-    use_nodes, threshold_nodes
+    use_nodes, threshold_nodes, level_nodes
         Nodes in standard units [1].
     """
     use, use_weight = _unit_axis(use_nodes)
     threshold, threshold_weight = _unit_axis(threshold_nodes)
-    return Grid(
-        use=np.repeat(use, threshold.size),
-        threshold=np.tile(threshold, use.size),
-        weight=np.outer(use_weight, threshold_weight).ravel(),
-    )
+    level, level_weight = _unit_axis(level_nodes)
+    axes = np.meshgrid(use, threshold, level, indexing="ij")
+    weight = use_weight[:, None, None] * threshold_weight[None, :, None] * level_weight
+    return Grid(use=axes[0].ravel(), threshold=axes[1].ravel(), level=axes[2].ravel(), weight=weight.ravel())
 
 
 def site_constants(inputs: WatchInputs, fit: FleetFit, grid: Grid) -> SiteConstants:
@@ -103,10 +108,13 @@ def site_constants(inputs: WatchInputs, fit: FleetFit, grid: Grid) -> SiteConsta
     threshold_mm = np.clip(
         inputs.threshold_depletion_mm[:, None] * np.exp(threshold), low[:, None], high[:, None]
     )
+    level = fit.level_sd * grid.level
     spread_mm = fit.tension_noise * inputs.tension_slope_mm
     return SiteConstants(
-        coefficient=_single(inputs.landscape_coefficient[:, None] * np.exp(0.5 * use)),
-        dose_factor=_single(np.exp(-0.5 * use)),
+        coefficient=_single(
+            inputs.landscape_coefficient[:, None] * np.exp((1.0 - fit.use_on_dose) * use + level)
+        ),
+        dose_factor=_single(np.exp(level - fit.use_on_dose * use)),
         threshold_mm=_single(threshold_mm),
         available_mm=_single(inputs.available_water_mm[:, None]),
         floor_mm=_single(-(fit.excess_share * inputs.excess_water_mm)[:, None]),

@@ -146,8 +146,8 @@ def let_faults_begin(
     scale = (healthy - new_twin) / np.maximum(physical, 1e-30)
     weights.joint[HEALTHY] *= scale[:, None].astype(np.float32)
     weights.flat[:, TWIN] = new_twin
-    rate = np.full(weights.flat.shape[1] - 1, settings.fault_rate)
-    rate[2:] /= len(settings.erratic_shares)
+    shares = len(settings.erratic_shares)
+    rate = np.array([settings.fault_rate] * 2 + [settings.erratic_rate / shares] * shares)
     arriving = np.where(is_on, healthy, 0.0)[:, None] * rate
     staying = weights.flat[:, 1:]
     arrived = staying + arriving
@@ -182,10 +182,11 @@ def spawn_branches(
     site = np.arange(weights.flat.shape[0])
     weight = weights.joint.sum(axis=-1)
     scale = healthy_probability(weights) / np.maximum(weight[HEALTHY], 1e-30)
-    rate = settings.spawn_days * settings.misreading_rate * np.where(is_on, scale, 0.0)
-    fresh = np.maximum(weights.joint[HEALTHY] * rate[:, None].astype(np.float32), _LEAST_WEIGHT)
+    share = settings.spawn_days * np.where(is_on, scale, 0.0)
     slots = np.empty((2, site.size), dtype=np.int64)
-    for kind in range(2):
+    for kind, rate in enumerate((settings.reads_wet_rate, settings.reads_dry_rate)):
+        arriving = (rate * share)[:, None].astype(np.float32)
+        fresh = np.maximum(weights.joint[HEALTHY] * arriving, _LEAST_WEIGHT)
         taken = 1 + kind + 2 * np.argmin(weight[1 + kind : active : 2], axis=0)
         weights.joint[taken, site] = fresh
         weights.branch_since[taken, site] = day

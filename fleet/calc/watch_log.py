@@ -104,6 +104,7 @@ def daily_log(
     starts[at] = (scheduled_of_row - rows.skipped[single]).astype(np.int16)
     ran[at] = starts[at] - rows.bypassed[single].astype(np.int16)
     cut_short[at] = np.minimum(rows.cut_short[single], ran[at]).astype(np.int16)
+    _stand_still(rows, (start, length, site, kept), phased, (scheduled, skipped, starts, ran))
     period = _periods(rows, start, length, site, kept & (length > 1), phased)
     return DailyLog(phased, is_known, scheduled, skipped, starts, ran, cut_short, *period)
 
@@ -135,6 +136,32 @@ def _places(
     site = order[found]
     kept = (controller_ids[site] == rows.controller_id) & (start >= 0) & (start + length <= days.size)
     return np.where(kept, start, 0), length, site, kept
+
+
+def _stand_still(
+    rows: BypassRows,
+    places: tuple[IntArray, IntArray, IntArray, BoolArray],
+    book: CountArray,
+    daily: tuple[CountArray, CountArray, CountArray, CountArray],
+) -> None:
+    """Write periods in which every start was skipped as such days; in place.
+
+    They say nothing on the sensor, but they say that the timer stood still. Days with a row of their own
+    keep it; without starts in the book the whole count stands on the last day.
+    """
+    start, length, site, kept = places
+    scheduled, skipped, starts, ran = daily
+    all_skipped = (rows.skipped > 0) & (rows.bypassed <= 0) & ~(rows.skipped < rows.scheduled)
+    for row in np.flatnonzero(kept & (length > 1) & all_skipped):
+        days, at = slice(start[row], start[row] + length[row]), site[row]
+        by_book = book[days, at].copy()
+        if np.isnan(rows.scheduled[row]) and rows.skipped[row] < by_book.sum():
+            continue
+        if not by_book.any():
+            by_book[-1] = rows.skipped[row]
+        free = scheduled[days, at] < 0
+        for values, told in ((scheduled, by_book), (skipped, by_book), (starts, 0), (ran, UNSEEN)):
+            values[days, at] = np.where(free, told, values[days, at])
 
 
 def _periods(

@@ -46,8 +46,9 @@ class WatchSettings:
         Exponent on every likelihood, because days are less independent than the model says [1].
     noise_share
         Share of days that tell nothing [1].
-    fault_rate, misreading_rate
-        Prior rate of stuck wet, stuck dry and erratic each, and of reads wet and reads dry each [1/d].
+    fault_rate, erratic_rate, reads_wet_rate, reads_dry_rate
+        Prior rate of stuck wet and stuck dry each, and of the others [1/d]. They share out the budget of
+        false alarms between the faults, and were set on simulated fleets.
     twin_weight, twin_prior, twin_memory, twin_mixing
         Empirical healthy twin: prior share of healthy [1], prior counts [1], kept per day [1], exchange
         [1/d].
@@ -74,7 +75,9 @@ class WatchSettings:
     temper: float = 0.6
     noise_share: float = 0.05
     fault_rate: float = 2.5e-4
-    misreading_rate: float = 3e-5
+    erratic_rate: float = 1e-3
+    reads_wet_rate: float = 5e-5
+    reads_dry_rate: float = 1.2e-4
     twin_weight: float = 0.25
     twin_prior: float = 3.0
     twin_memory: float = 0.998
@@ -84,7 +87,7 @@ class WatchSettings:
     stuck_share: float = 0.985
     erratic_shares: tuple[float, ...] = (0.3, 0.5, 0.7)
     spawn_days: int = 7
-    slots: int = 5
+    slots: int = 4
     et_cv: float = 0.15
     dose_cv: float = 0.10
     guard_mm: float = 12.0
@@ -101,7 +104,9 @@ class WatchSettings:
             "temper",
             "noise_share",
             "fault_rate",
-            "misreading_rate",
+            "erratic_rate",
+            "reads_wet_rate",
+            "reads_dry_rate",
             "twin_weight",
             "twin_memory",
             "twin_mixing",
@@ -144,6 +149,10 @@ class FleetFit:
         Relative error of a day's rain at a site [1].
     shift_sd_mm, shift_sd_share
         Spread of the common error of a location-day: fixed [mm], and per mm of recent rain [1].
+    use_on_dose
+        Share of a garden's error of use over dose that lies in the dose, not in the use [1].
+    level_sd
+        Spread of the log error that use and dose of a garden share [1].
     use_mean, use_sd
         Log error of use over dose by group of planting and head, (groups,) [1].
     threshold_mean, threshold_sd
@@ -159,6 +168,8 @@ class FleetFit:
     rain_cv: float
     shift_sd_mm: float
     shift_sd_share: float
+    use_on_dose: float
+    level_sd: float
     use_mean: FloatArray
     use_sd: FloatArray
     threshold_mean: FloatArray
@@ -196,6 +207,8 @@ def starting_fit(use_groups: int, soil_groups: int) -> FleetFit:
         rain_cv=0.35,
         shift_sd_mm=0.5,
         shift_sd_share=0.3,
+        use_on_dose=0.67,
+        level_sd=0.18,
         use_mean=np.zeros(use_groups),
         use_sd=np.full(use_groups, USE_SD_START),
         threshold_mean=np.zeros(soil_groups),

@@ -10,10 +10,18 @@ import numpy as np
 import numpy.typing as npt
 from django.db.models import Max
 
+from fleet.calc.watch_common import Peers
 from fleet.calc.watch_inputs import WatchInputs
 from fleet.calc.watch_log import DailyLog, daily_log
 from fleet.models import Flag
-from sites.calc import landscape, soil
+from fleet.selectors.watch_ground import (
+    excess_water,
+    litres_per_start,
+    peers_of,
+    start_doses,
+    threshold_depletion,
+)
+from sites.calc import landscape
 from sites.calc.program_passes import ProgramPasses, program_passes
 from sites.calc.zone_table import ZoneTable
 from sites.models import Sensor, Zone
@@ -27,9 +35,6 @@ IntArray: TypeAlias = npt.NDArray[np.int64]
 SPAN_DAYS = 200
 """Length of log and weather that the watch looks at [d]."""
 _LONG_AGO = 10_000
-_SATURATED_KPA = 1e-3
-_STEP = 1.05  # ratio of tensions over which the slope of the retention curve is taken
-_LEAST_THRESHOLD_MM = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +57,8 @@ class WatchBook:
         Days since the newest day of the log, (sites,) [d].
     left_out
         Reason by controller id.
+    peers
+        Streets and suppliers that controllers share.
     """
 
     controller_ids: IntArray
@@ -62,6 +69,7 @@ class WatchBook:
     planting_days: IntArray
     log_age_days: IntArray
     left_out: dict[int, str]
+    peers: Peers
 
 
 def watch_book(*, as_of: date) -> WatchBook | None:
@@ -132,8 +140,8 @@ def _assemble(
     first = np.fmax(
         (installed - passes.days[0]).astype(np.float64), (restart - passes.days[0]).astype(np.float64)
     )
-    threshold, slope = _threshold(governing, [sensors[int(pk)][0] for pk in ids])
-    dose = _dose(governing, passes)
+    threshold, slope = threshold_depletion(governing, [sensors[int(pk)][0] for pk in ids])
+    dose = start_doses(governing, passes)
     inputs = WatchInputs(
         days=passes.days,
         location=np.unique(_rain_location(governing), return_inverse=True)[1].astype(np.int64),
@@ -142,7 +150,7 @@ def _assemble(
         landscape_coefficient=governing.landscape_coefficient,
         threshold_depletion_mm=threshold,
         available_water_mm=governing.total_available_water_mm,
-        excess_water_mm=_excess(governing),
+        excess_water_mm=excess_water(governing),
         tension_slope_mm=slope,
         first_day=np.clip(np.nan_to_num(first, nan=0.0), 0, passes.days.size).astype(np.int64),
         reference_et_mm=weather[0],
@@ -158,11 +166,12 @@ def _assemble(
         controller_ids=ids,
         inputs=inputs,
         log=log,
-        litres_per_start=_litres_per_start(all_zones, passes, ids),
+        litres_per_start=litres_per_start(all_zones, passes, ids),
         trial_days=_age(as_of, installed),
         planting_days=_age(as_of, planted),
         log_age_days=_log_age(log),
         left_out=left_out,
+        peers=peers_of(governing.site_id),
     )
 
 
@@ -195,61 +204,6 @@ def _passes(zones: ZoneTable, controller_ids: IntArray, days: npt.NDArray[np.dat
         controller_ids=controller_ids,
         zone_ids=zones.zone_id[mine],
     )
-
-
-def _run_min_per_start(passes: ProgramPasses) -> FloatArray:
-    """Minutes of one run of each zone, 0 on days without, (days, zones)."""
-    return np.divide(
-        passes.run_min, passes.passes, out=np.zeros(passes.run_min.shape), where=passes.passes > 0
-    ).astype(np.float64)
-
-
-def _dose(governing: ZoneTable, passes: ProgramPasses) -> FloatArray:
-    """Net depth of a start at the governing zone, the usual one on days without a run, (days, sites)."""
-    order = np.argsort(passes.zone_ids)
-    column = order[np.searchsorted(passes.zone_ids, governing.zone_id, sorter=order)]
-    minutes = np.minimum(_run_min_per_start(passes)[:, column], governing.runoff_limit_min)
-    runs = (minutes > 0).sum(axis=0)
-    usual = np.divide(minutes.sum(axis=0), runs, out=np.full(runs.shape, np.nan), where=runs > 0)
-    known = usual[np.isfinite(usual)]
-    usual = np.where(np.isfinite(usual), usual, np.median(known) if known.size else 10.0)
-    depth = governing.precipitation_rate_mm_h * governing.application_efficiency / 60.0
-    return np.asarray(np.where(minutes > 0, minutes, usual[None, :]) * depth)
-
-
-def _litres_per_start(zones: ZoneTable, passes: ProgramPasses, controller_ids: IntArray) -> FloatArray:
-    """Gross water of one start over all stations, mean of the days with starts, (sites,) [L]."""
-    order = np.argsort(zones.zone_id)
-    mine = order[np.searchsorted(zones.zone_id, passes.zone_ids, sorter=order)]
-    litres = zones.precipitation_rate_mm_h[mine] * zones.area_m2[mine] / 60.0
-    used = (passes.run_min.astype(np.float64) * litres).sum(axis=0)
-    at = np.argsort(controller_ids)
-    site = at[np.searchsorted(controller_ids, zones.controller_id[mine], sorter=at)]
-    total = np.bincount(site, weights=used, minlength=controller_ids.size)
-    starts = passes.starts.sum(axis=0)
-    return np.asarray(np.divide(total, starts, out=np.zeros(total.shape), where=starts > 0))
-
-
-def _threshold(governing: ZoneTable, thresholds_kpa: list[float | None]) -> tuple[FloatArray, FloatArray]:
-    """Depletion at the threshold and its slope against ln(tension), both (sites,) [mm].
-
-    Without a known setting the allowed depletion stands in; the learned offset then does the rest.
-    """
-    kpa = np.array([np.nan if value is None else value for value in thresholds_kpa], dtype=np.float64)
-    usable = np.where(kpa > soil.FIELD_CAPACITY_KPA, kpa, np.nan)
-    depth = soil.threshold_depletion_mm(governing.soil, usable, governing.root_depth_mm)
-    drier = soil.threshold_depletion_mm(governing.soil, usable * _STEP, governing.root_depth_mm)
-    slope = (drier - depth) / np.log(_STEP)
-    known = np.isfinite(depth)
-    depth = np.where(known, depth, governing.allowed_depletion_mm)
-    slope = np.where(known, slope, 0.5 * governing.allowed_depletion_mm)
-    return np.maximum(depth, _LEAST_THRESHOLD_MM), slope
-
-
-def _excess(governing: ZoneTable) -> FloatArray:
-    """Water between field capacity and saturation, (sites,) [mm]."""
-    saturation = soil.water_content(governing.soil, _SATURATED_KPA)
-    return np.maximum(saturation - governing.field_capacity, 0.0) * governing.root_depth_mm
 
 
 def _planted(controller_ids: IntArray, stations: IntArray) -> dict[int, date | None]:

@@ -13,6 +13,7 @@ from fleet.calc.watch_evidence import (
     contrary_sentence,
     evidence_sentence,
     outside_sentence,
+    standstill_sentence,
     totals_sentence,
 )
 from fleet.calc.watch_settings import CAUSES
@@ -69,6 +70,7 @@ def _evidence(book: WatchBook, answer: WatchAnswer, at: int, as_of: date) -> str
     first = _day(book, int(answer.since[at]))
     counts = answer.counts
     sentence = _outside_evidence(answer, at, first, as_of)
+    sentence = f"{sentence} {standstill_sentence(int(answer.still_days[at]))}".strip()
     if cause == "no_power" or counts.starts[at] == 0:
         return sentence
     told = Counts(

@@ -64,6 +64,7 @@ def watch_sensors(*, as_of: date, now: datetime | None = None) -> SensorsWatched
         return _nothing(as_of)
     resting = _resting(as_of)
     facts = BookFacts(
+        peers=book.peers,
         trial_days=book.trial_days,
         planting_days=book.planting_days,
         log_age_days=book.log_age_days,

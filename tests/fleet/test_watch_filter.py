@@ -34,9 +34,9 @@ def _counts(days: int, sites: int, ran: int) -> npt.NDArray[np.int16]:
 
 
 def test_the_grid_has_mean_zero_and_variance_one() -> None:
-    grid = offset_grid((-2.0, 0.0, 1.0, 3.0), (-1.0, 1.0))
+    grid = offset_grid((-2.0, 0.0, 1.0, 3.0), (-1.0, 1.0), (-1.0, 0.5, 1.0))
 
-    for axis in (grid.use, grid.threshold):
+    for axis in (grid.use, grid.threshold, grid.level):
         np.testing.assert_allclose((grid.weight * axis).sum(), 0.0, atol=1e-12)
         np.testing.assert_allclose((grid.weight * axis**2).sum(), 1.0, atol=1e-12)
 
@@ -67,8 +67,9 @@ def test_a_log_of_only_gaps_stays_at_the_prior() -> None:
     fault = 1.0 - run.probability[-1, :, 0]
 
     # Three faults arrive every day, two as branches of a week each, and nothing is learned.
-    branches = 2 * SETTINGS.slots * SETTINGS.spawn_days * SETTINGS.misreading_rate
-    arrived = 3 * days * SETTINGS.fault_rate + branches
+    both = SETTINGS.reads_wet_rate + SETTINGS.reads_dry_rate
+    branches = SETTINGS.slots * SETTINGS.spawn_days * both
+    arrived = days * (2 * SETTINGS.fault_rate + SETTINGS.erratic_rate) + branches
     np.testing.assert_allclose(fault, arrived / (1.0 + arrived), rtol=0.03)
     np.testing.assert_allclose(run.node_weight, np.tile(FULL_GRID.weight, (3, 1)), atol=1e-4)
 
