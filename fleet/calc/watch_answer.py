@@ -8,6 +8,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from fleet.calc.watch_calibration import calibrated
 from fleet.calc.watch_common import Peers, common_standstill
 from fleet.calc.watch_evidence import CountTable, count_table
 from fleet.calc.watch_filter import watch_fleet
@@ -124,9 +125,10 @@ def watch_answer(
         log.is_known,
     )
     last = run.probability[-1]
+    believed = calibrated(last)
     stuck_dry_since = run.since[:, CAUSES.index("stuck_dry")].astype(np.float64)
     causes = all_cause_probabilities(
-        last,
+        believed,
         overridden_share(stuck_dry_since, outside.program_since, outside.program_differs),
         outside.program_differs,
         outside.no_power,

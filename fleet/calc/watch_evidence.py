@@ -24,6 +24,7 @@ CAUSE_WORDS = {
 }
 _OVERDISPERSION = 2.0  # starts of one day are not independent
 _MOSTLY_BLOCKS, _MOSTLY_RUNS = 2.0 / 3.0, 1.0 / 3.0  # bypass rates of a good sensor
+_MOSTLY = 0.5  # of its starts blocked: a neighbour that mostly blocks
 _NINETY = 1.2816  # 80 % of outcomes lie between the bounds
 
 
@@ -45,6 +46,8 @@ class Counts:
         Controllers at the same weather location that were seen in that time [1].
     neighbour_rate
         Their bypass rate, NaN without any [1].
+    neighbours_blocking
+        How many of them blocked at least half of their starts [1].
     """
 
     since: date
@@ -55,6 +58,7 @@ class Counts:
     rain_mm: float
     neighbours: int
     neighbour_rate: float
+    neighbours_blocking: int = 0
 
     @property
     def low(self) -> int:
@@ -78,6 +82,7 @@ class CountTable:
     rain_mm: FloatArray
     neighbours: IntArray
     neighbour_rate: FloatArray
+    neighbours_blocking: IntArray
     wet_starts: IntArray
     wet_ran: IntArray
     dry_starts: IntArray
@@ -111,7 +116,7 @@ def count_table(
     rate = np.nan_to_num(expected_rate.astype(np.float64), nan=0.0)
     offered = np.round((starts * inside).sum(axis=0))
     variance = (starts * rate * (1.0 - rate) * inside).sum(axis=0) * _OVERDISPERSION
-    neighbours, neighbour_rate = _neighbours(starts, blocked, location, from_day)
+    neighbours, neighbour_rate, blocking = _neighbours(starts, blocked, location, from_day)
     wet = inside & (rate > _MOSTLY_BLOCKS)
     dry = inside & (rate < _MOSTLY_RUNS) & np.isfinite(expected_rate)
     return CountTable(
@@ -122,6 +127,7 @@ def count_table(
         rain_mm=np.nansum(np.where(inside, rain_mm, 0.0), axis=0),
         neighbours=neighbours,
         neighbour_rate=neighbour_rate,
+        neighbours_blocking=blocking,
         wet_starts=_total(starts, wet),
         wet_ran=_total(starts - blocked, wet),
         dry_starts=_total(starts, dry),
@@ -163,19 +169,23 @@ def evidence_sentence(counts: Counts, causes: list[tuple[str, float]], *, end: d
     end
         Last day counted.
     """
-    parts = [
-        (
-            f"From {_day(counts.since)} to {_day(end)} the sensor blocked"
-            f" {counts.blocked} of {counts.starts} starts."
+    ran = counts.starts - counts.blocked
+    parts = [f"From {_day(counts.since)} to {_day(end)}"]
+    if ran > counts.blocked:
+        parts[-1] += f" {ran} of {counts.starts} starts ran through {counts.rain_mm:.0f} mm of rain"
+    else:
+        parts[-1] += (
+            f" the sensor blocked {counts.blocked} of {counts.starts} starts"
+            f" with {counts.rain_mm:.0f} mm of rain"
         )
-    ]
-    span = f"{counts.low}" if counts.low == counts.high else f"{counts.low} to {counts.high}"
-    parts.append(f"On the same weather a good sensor here would have blocked {span}")
     if counts.neighbours and np.isfinite(counts.neighbour_rate):
-        word = "neighbour" if counts.neighbours == 1 else "neighbours"
-        parts[-1] += f"; {counts.neighbours} {word} blocked {100 * counts.neighbour_rate:.0f} %"
+        parts[-1] += (
+            f"; {counts.neighbours_blocking} of {counts.neighbours} neighbours blocked at least half of"
+            f" theirs ({100 * counts.neighbour_rate:.0f} % in all)"
+        )
     parts[-1] += "."
-    parts.append(f"Rain in that time: {counts.rain_mm:.0f} mm.")
+    span = f"{counts.low}" if counts.low == counts.high else f"{counts.low} to {counts.high}"
+    parts.append(f"On the same weather a good sensor here would have blocked {span}.")
     likely = [f"{CAUSE_WORDS[name]} ({100 * share:.0f} %)" for name, share in causes if share >= 0.1][:3]
     if likely:
         rest = f", possible: {', '.join(likely[1:])}" if len(likely) > 1 else ""
@@ -244,26 +254,28 @@ def _neighbours(
     blocked: FloatArray,
     location: IntArray,
     from_day: IntArray,
-) -> tuple[IntArray, FloatArray]:
-    """Number of other controllers seen at the location since the day, and their bypass rate."""
+) -> tuple[IntArray, FloatArray, IntArray]:
+    """Other controllers seen at the location since the day, their bypass rate, and how many mostly block."""
     locations = int(location.max(initial=-1)) + 1
     days, sites = starts.shape
-    by_location = np.zeros((2, days + 1, locations))
-    for number, values in enumerate((starts, blocked)):
-        daily = np.zeros((locations, days))
-        np.add.at(daily, location, values.T)
-        by_location[number, :days] = np.cumsum(daily.T[::-1], axis=0)[::-1]
     own = np.zeros((2, days + 1, sites))
     own[0, :days] = np.cumsum(starts[::-1], axis=0)[::-1]
     own[1, :days] = np.cumsum(blocked[::-1], axis=0)[::-1]
-    site = np.arange(sites)
     first = np.clip(from_day, 0, days)
-    offered = by_location[0, first, location] - own[0, first, site]
-    stopped = by_location[1, first, location] - own[1, first, site]
-    active = (starts.sum(axis=0) > 0).astype(np.int64)
-    count = np.bincount(location, weights=active, minlength=locations)[location] - active
-    rate = np.divide(stopped, offered, out=np.full(sites, np.nan), where=offered > 0)
-    return count.astype(np.int64), rate
+    count, blocking = np.zeros(sites, dtype=np.int64), np.zeros(sites, dtype=np.int64)
+    rate = np.full(sites, np.nan)
+    for day in np.unique(first):
+        asking = np.flatnonzero(first == day)
+        place = location[asking]
+        offered, stopped = own[:, day]
+        totals = []
+        for values in (offered, stopped, offered > 0, (offered > 0) & (stopped >= _MOSTLY * offered)):
+            whole = np.bincount(location, weights=values.astype(np.float64), minlength=locations)
+            totals.append(whole[place] - values[asking])
+        np.divide(totals[1], totals[0], out=totals[1], where=totals[0] > 0)
+        rate[asking] = np.where(totals[0] > 0, totals[1], np.nan)
+        count[asking], blocking[asking] = np.round(totals[2]), np.round(totals[3])
+    return count, rate, blocking
 
 
 def _total(counts: FloatArray, where: npt.NDArray[np.bool_]) -> IntArray:

@@ -49,7 +49,6 @@ _SHIFT_SEARCH: dict[str, tuple[float, ...]] = {
     "shift_sd_mm": (0.2, 0.5, 1.0, 2.0),
     "shift_sd_share": (0.1, 0.3, 0.6),
 }
-_NO_FAULTS = {"fault_rate": 0.0, "erratic_rate": 0.0, "reads_wet_rate": 0.0, "reads_dry_rate": 0.0}
 _USE_BOUNDS = (0.12, 0.40)
 _THRESHOLD_BOUNDS = (0.15, 0.70)
 _MEAN_PRIOR_SITES = 3.0
@@ -117,7 +116,15 @@ def _likelihood(inputs: WatchInputs, fit: FleetFit, settings: WatchSettings, *, 
         use_sd=np.full(fit.use_sd.shape, _WIDE_USE_SD),
         threshold_sd=np.full(fit.threshold_sd.shape, _WIDE_THRESHOLD_SD),
     )
-    plain = replace(settings, temper=1.0, guard_mm=float("inf"), **_NO_FAULTS)
+    plain = replace(
+        settings,
+        temper=1.0,
+        guard_mm=float("inf"),
+        fault_rate=0.0,
+        erratic_rate=0.0,
+        reads_wet_rate=0.0,
+        reads_dry_rate=0.0,
+    )
     options = FilterOptions(shift=shift, branches=False, grid=_WIDE_GRID)
     run = watch_fleet(inputs, wide, plain, options=options)
     per_day = run.log_evidence / np.maximum(inputs.seen.sum(axis=0), 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import TypeAlias
@@ -19,6 +20,10 @@ TOO_DRY = ("stuck_dry", "reads_dry")
 
 WATCH_DAYS_KEPT = 60
 """Length of the window over which visibility is counted [d]."""
+
+
+FLAG_SCORE_NAME = "watch.flag_score"
+"""Name of the company's own setting."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +80,9 @@ class WatchSettings:
     temper: float = 0.6
     noise_share: float = 0.05
     fault_rate: float = 2.5e-4
-    erratic_rate: float = 1e-3
-    reads_wet_rate: float = 5e-5
-    reads_dry_rate: float = 1.2e-4
+    erratic_rate: float = 5e-4
+    reads_wet_rate: float = 1.2e-4
+    reads_dry_rate: float = 1.5e-4
     twin_weight: float = 0.25
     twin_prior: float = 3.0
     twin_memory: float = 0.998
@@ -91,7 +96,7 @@ class WatchSettings:
     et_cv: float = 0.15
     dose_cv: float = 0.10
     guard_mm: float = 12.0
-    flag_score: float = 0.0
+    flag_score: float = -0.25
     watch_score: float = -1.5
     small_fleet: int = 200
     small_fleet_penalty: float = 0.5
@@ -127,6 +132,21 @@ class WatchSettings:
             Controllers watched together [1].
         """
         return self.flag_score + (self.small_fleet_penalty if site_count < self.small_fleet else 0.0)
+
+
+def watch_settings(changed: Mapping[str, object]) -> WatchSettings:
+    """Settings with the company's own flag score in place of the default [log odds].
+
+    Parameters
+    ----------
+    changed
+        Number by name; other names are not looked at.
+    """
+    usual = WatchSettings()
+    own = changed.get(FLAG_SCORE_NAME)
+    if not isinstance(own, int | float) or isinstance(own, bool) or not math.isfinite(own):
+        return usual
+    return replace(usual, flag_score=float(own), watch_score=min(usual.watch_score, float(own)))
 
 
 @dataclass(frozen=True, slots=True)

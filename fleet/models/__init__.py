@@ -6,7 +6,7 @@ from fleet.models.needs import Visit, VisitKind, VisitNeed
 from fleet.models.people import Technician, User
 from fleet.models.routes import Finding, PlanRun, Route, Stop
 from fleet.models.season import BackflowRule, LocationSeason
-from fleet.models.watch import Cause, Flag, WatchFit, WatchState, WatchStatus
+from fleet.models.watch import Cause, Flag, WatchDay, WatchFit, WatchState, WatchStatus
 from fleet.models.water import LedgerMonth, LedgerPortfolio, LedgerSite, ServiceContract, Tariff
 
 __all__ = [
@@ -32,6 +32,7 @@ __all__ = [
     "Visit",
     "VisitKind",
     "VisitNeed",
+    "WatchDay",
     "WatchFit",
     "WatchState",
     "WatchStatus",

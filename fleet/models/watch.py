@@ -112,3 +112,20 @@ class WatchFit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.as_of}"
+
+
+class WatchDay(models.Model):
+    """What a run of the watch found in all: the course of the watch itself, one row a day."""
+
+    as_of = models.DateField(unique=True)
+    by_status = models.JSONField(default=dict)
+    raised = models.PositiveIntegerField(default=0)
+    closed = models.PositiveIntegerField(default=0)
+    # New flags a week over the last eight weeks at each setting of fleet.calc.watch_calibration.FLAG_SCORES.
+    new_flags_a_week = models.JSONField(default=list)
+
+    class Meta:
+        ordering = ["-as_of"]
+
+    def __str__(self) -> str:
+        return f"{self.as_of}"

@@ -42,6 +42,7 @@ _FIRST_START_H: Final = 4
 _DAY_HOURS: Final = range(6, 20)
 _TRUTH_SPREAD: Final = 0.35  # of ln(tension): what nobody outside the garden could know of its sensor
 _TEMPER: Final = 0.6
+_READS_SHARE: Final = 0.7  # of a misreading's rate shows, because its water follows what really ran
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +211,8 @@ def _morning(
         blocked = np.where(faulty_now, rng.random(sites) < own, blocks)
         runs = offered & ~blocked
         ran += runs.astype(np.int16)
-        nats += np.where(offered & active, _TEMPER * divergence(own, good), 0.0)
+        shows = np.where(np.isin(faults.fault, _READS), _READS_SHARE, 1.0)
+        nats += np.where(offered & active, _TEMPER * shows * divergence(own, good), 0.0)
         water.hour(_spots(faults, active, garden.dose_mm * runs, "dose"), none)
         water.hour(none, none)
     return ran, nats

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fleet.calc.watch_answer import WatchAnswer, ranked_causes
+from fleet.calc.watch_calibration import calibrated
 from fleet.calc.watch_evidence import (
     Counts,
     contrary_sentence,
@@ -82,6 +83,7 @@ def _evidence(book: WatchBook, answer: WatchAnswer, at: int, as_of: date) -> str
         rain_mm=float(counts.rain_mm[at]),
         neighbours=int(counts.neighbours[at]),
         neighbour_rate=float(counts.neighbour_rate[at]),
+        neighbours_blocking=int(counts.neighbours_blocking[at]),
     )
     causes = ranked_causes(answer.causes[at]) if cause else []
     contrary = contrary_sentence(counts, at) if cause == "erratic" else ""
@@ -107,6 +109,7 @@ def _trace(book: WatchBook, answer: WatchAnswer, at: int) -> dict[str, object]:
     """Daily columns of the last weeks for the page: counts, expectation, water, probability of each cause."""
     days = slice(-TRACE_DAYS, None)
     log, inputs, run = book.log, book.inputs, answer.run
+    believed = calibrated(run.probability[days, at])
     landscape_et = inputs.reference_et_mm[days, at] * inputs.landscape_coefficient[at]
     columns: dict[str, object] = {
         "start": str(inputs.days[days][0]),
@@ -119,10 +122,10 @@ def _trace(book: WatchBook, answer: WatchAnswer, at: int) -> dict[str, object]:
         "landscape_et_mm": _rounded(landscape_et, 1),
         "depletion_mm": _rounded(run.depletion_mm[days, at], 1),
         "depletion_sd_mm": _rounded(run.depletion_sd_mm[days, at], 1),
-        "healthy": _rounded(run.probability[days, at, 0], 3),
+        "healthy": _rounded(believed[:, 0], 3),
     }
     for number, cause in enumerate(CAUSES, start=1):
-        columns[cause] = _rounded(run.probability[days, at, number], 3)
+        columns[cause] = _rounded(believed[:, number], 3)
     return columns
 
 

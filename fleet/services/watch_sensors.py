@@ -9,16 +9,21 @@ import numpy as np
 from django.db import transaction
 
 from fleet.calc.watch_answer import BookFacts, WatchAnswer, watch_answer
+from fleet.calc.watch_calibration import FLAG_SCORES, new_flags_a_week
 from fleet.calc.watch_fit import fit_fleet
 from fleet.calc.watch_inputs import WatchInputs
+from fleet.calc.watch_result import fault_score
 from fleet.calc.watch_settings import (
+    TOO_DRY,
+    TOO_WET,
     FleetFit,
     WatchSettings,
     fit_from_values,
     fit_values,
     starting_fit,
+    watch_settings,
 )
-from fleet.models import Flag, WatchFit, WatchState, WatchStatus
+from fleet.models import Company, Flag, WatchDay, WatchFit, WatchState, WatchStatus
 from fleet.selectors.watch import WatchBook, watch_book
 from fleet.services.watch_rows import state_rows
 from sites.calc import landscape, soil
@@ -26,6 +31,7 @@ from sites.models import Sensor
 
 FIT_LASTS_DAYS = 7
 _WRITTEN_AT_ONCE = 1_000
+_LOOK_BACK_DAYS = 56
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +64,8 @@ def watch_sensors(*, as_of: date, now: datetime | None = None) -> SensorsWatched
     it or a fortnight of counts speaks against it. Nothing in it needs the moment: `now` is not looked at.
     """
     del now
-    settings = WatchSettings()
+    company = Company.objects.first()
+    settings = watch_settings(company.settings if company else {})
     book = watch_book(as_of=as_of)
     if book is None:
         return _nothing(as_of)
@@ -72,22 +79,64 @@ def watch_sensors(*, as_of: date, now: datetime | None = None) -> SensorsWatched
     )
     fit = _current_fit(book.inputs, as_of, settings)
     answer = watch_answer(book.inputs, book.log, facts, fit, settings)
-    return _write(book, answer, as_of)
+    return _write(book, answer, settings, as_of)
 
 
 @transaction.atomic
-def _write(book: WatchBook, answer: WatchAnswer, as_of: date) -> SensorsWatched:
+def _write(book: WatchBook, answer: WatchAnswer, settings: WatchSettings, as_of: date) -> SensorsWatched:
     """States and flags of one day."""
     states = state_rows(book, answer, as_of=as_of)
     closed = _close_by_data(book, answer, as_of)
     raised = _raise_flags(states, as_of)
+    _wake_by_data(states, answer, settings.flag_score_for(len(states)), as_of)
     _keep_open_flags_visible(states, as_of)
     _store_states(states)
     _forget_ungoverned()
     by_status: dict[str, int] = {}
     for state in states:
         by_status[state.status] = by_status.get(state.status, 0) + 1
+    WatchDay.objects.update_or_create(
+        as_of=as_of,
+        defaults={
+            "by_status": by_status,
+            "raised": Flag.objects.filter(raised_on=as_of).count(),
+            "closed": Flag.objects.filter(closed_on=as_of).count(),
+            "new_flags_a_week": _new_flags_a_week(answer, len(states) < settings.small_fleet, settings),
+        },
+    )
     return SensorsWatched(as_of, len(states), by_status, raised, closed, book.left_out)
+
+
+def _new_flags_a_week(answer: WatchAnswer, is_small: bool, settings: WatchSettings) -> list[float]:
+    """Flags a week that each setting would have raised over the last weeks."""
+    stricter = settings.small_fleet_penalty if is_small else 0.0
+    limits = tuple(score + stricter for score in FLAG_SCORES)
+    found = new_flags_a_week(fault_score(answer.run.probability), limits, _LOOK_BACK_DAYS)
+    return [round(float(value), 2) for value in found]
+
+
+def _wake_by_data(states: list[WatchState], answer: WatchAnswer, flag_score: float, as_of: date) -> None:
+    """End the rest of flags whose sensor now errs in another direction than when it was put to rest."""
+    resting = {
+        flag.controller_id: flag
+        for flag in Flag.objects.filter(closed_on__isnull=True, resting_until__gt=as_of)
+    }
+    for at, state in enumerate(states):
+        flag = resting.get(state.controller_id)
+        if flag is None or state.status != WatchStatus.RESTING or answer.score[at] <= flag_score:
+            continue
+        if _direction(state.cause) == _direction(flag.cause):
+            continue
+        words = f"Woken by data: it was put to rest as {flag.get_cause_display()}. {state.evidence}"
+        state.status, state.evidence = WatchStatus.FLAG, words[:600]
+        _filled(flag, state)
+        flag.resting_until, flag.resting_reason = None, ""
+        flag.save()
+
+
+def _direction(cause: str) -> str:
+    """Too wet, too dry, or the cause itself."""
+    return "wet" if cause in TOO_WET else "dry" if cause in (*TOO_DRY, "overridden") else cause
 
 
 def _store_states(states: list[WatchState]) -> None:

@@ -35,7 +35,7 @@ def _street(apart_m: float) -> Peers:
     return Peers(
         site=np.arange(SITES),
         supplier=np.full(SITES, -1),
-        x_m=apart_m * np.arange(SITES),
+        x_m=apart_m * np.arange(SITES, dtype=np.float64),
         y_m=np.zeros(SITES),
     )
 

@@ -26,15 +26,43 @@ def test_the_sentence_tells_counts_expectation_neighbours_rain_and_causes() -> N
         rain_mm=42.4,
         neighbours=12,
         neighbour_rate=0.372,
+        neighbours_blocking=3,
     )
 
     text = evidence_sentence(counts, [("reads_wet", 0.72), ("stuck_wet", 0.2)], end=date(2026, 6, 14))
 
     assert text == (
-        "From 27 May to 14 Jun the sensor blocked 38 of 40 starts. On the same weather a good sensor here"
-        " would have blocked 12 to 20; 12 neighbours blocked 37 %. Rain in that time: 42 mm."
+        "From 27 May to 14 Jun the sensor blocked 38 of 40 starts with 42 mm of rain; 3 of 12 neighbours"
+        " blocked at least half of theirs (37 % in all). On the same weather a good sensor here would have"
+        " blocked 12 to 20."
         " Most likely: reads wet (72 %), possible: stuck wet (20 %)."
     )
+
+
+def test_runs_through_rain_are_told_beside_the_neighbours_that_blocked() -> None:
+    counts = Counts(date(2026, 5, 27), 12, 0, 9.0, 1.0, 41.0, 11, 0.8, neighbours_blocking=9)
+
+    text = evidence_sentence(counts, [], end=date(2026, 6, 14))
+
+    assert "12 of 12 starts ran through 41 mm of rain; 9 of 11 neighbours blocked at least half" in text
+
+
+def test_neighbours_that_mostly_block_are_counted_from_each_sites_own_day() -> None:
+    starts = np.full((10, 4), 2.0)
+    blocked = np.zeros((10, 4))
+    blocked[:, 1] = 2.0
+    blocked[6:, 2] = 2.0
+    table = count_table(
+        starts,
+        blocked,
+        np.full((10, 4), 0.5),
+        np.zeros((10, 4)),
+        np.zeros(4, dtype=int),
+        np.array([0, 0, 6, 6]),
+    )
+
+    np.testing.assert_array_equal(table.neighbours, [3, 3, 3, 3])
+    np.testing.assert_array_equal(table.neighbours_blocking, [1, 0, 1, 2])
 
 
 def test_without_neighbours_none_are_named() -> None:
