@@ -13,8 +13,10 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
+from weather.calc.new_days import NewDay
 from weather.sources.client import Client, Patience
 from weather.sources.kept_answers import KeptAnswers, KeptNowhere
+from weather.sources.protocol import Answer
 
 SERVICES = Path(__file__).parent.parent.parent / "data" / "weather" / "services"
 
@@ -133,3 +135,17 @@ def quick_client(
     noted = waits if waits is not None else []
     patient = Patience(**given)  # type: ignore[arg-type]
     return Client("garden@example.org", patient, noted.append, kept=kept or KeptNowhere())
+
+
+def values(day: NewDay) -> dict[str, float | None]:
+    """What a day tells, by column."""
+    return {
+        name: day.value(name) for name in ("tmin_c", "tmax_c", "tdew_c", "wind_m_s", "solar_mj_m2", "rain_mm")
+    }
+
+
+def only(answers: Iterator[Answer]) -> Answer:
+    """The one answer that there is."""
+    found = list(answers)
+    assert len(found) == 1
+    return found[0]
