@@ -16,11 +16,12 @@ from shapely.geometry.base import BaseGeometry
 
 from sites.models import Site
 from sites.selectors.garden import Thing, garden_things, in_metres
+from weather.calc.units import M_PER_FOOT
 
 _MARGIN_PX = 16.0
 _DEVICES = ("valve_box", "water_meter", "shutoff", "backflow_preventer", "controller", "sensor", "advice")
 _LABEL_PX = 6.4  # about the width of a character at 12 px
-_SCALE_STEPS_M = (1, 2, 5, 10, 20, 50, 100, 200)
+_SCALE_STEPS = (1, 2, 5, 10, 20, 50, 100, 200)
 Point = tuple[float, float]
 
 
@@ -61,9 +62,15 @@ def lot_map_svg(*, site_id: int, width_px: int, height_px: int, with_labels: boo
 
 
 def garden_svg(
-    things: list[Thing], code: str, width_px: int, height_px: int, *, with_labels: bool = True
+    things: list[Thing],
+    code: str,
+    width_px: int,
+    height_px: int,
+    *,
+    with_labels: bool = True,
+    is_us: bool = False,
 ) -> str:
-    """The things of a garden as ready SVG markup; see `lot_map_svg`."""
+    """The things of a garden as ready SVG markup; see `lot_map_svg`. The scale bar is in feet for `is_us`."""
     if not things:
         return ""
     bounds = shapely.total_bounds(np.array([thing.shape for thing in things], dtype=object))
@@ -72,7 +79,7 @@ def garden_svg(
     sheet = _sheet(ground, width_px, height_px)
     parts = [_draw(thing, sheet) for thing in ground if thing.kind not in _DEVICES]
     parts += _marks(ground, sheet, with_labels=with_labels)
-    parts.append(_scale_bar(sheet))
+    parts.append(_scale_bar(sheet, is_us=is_us))
     zones = sum(thing.kind == "zone" for thing in things)
     words = f"Lot of {escape(code)} with {zones} zone{'' if zones == 1 else 's'}, north up"
     return (
@@ -118,7 +125,10 @@ def _draw(thing: Thing, sheet: _Sheet) -> str:
 
 def _marks(ground: list[Thing], sheet: _Sheet, *, with_labels: bool) -> Iterator[str]:
     """Station numbers and devices, with their names where those fit between what is already drawn."""
-    taken: list[BaseGeometry] = []
+    # Labels keep off the scale bar.
+    taken: list[BaseGeometry] = [
+        shapely.box(sheet.width_px - 130, sheet.height_px - 24, sheet.width_px, sheet.height_px)
+    ]
     devices = [thing for thing in ground if thing.kind in _DEVICES]
     for thing in devices:
         x, y = sheet.at(thing.shape.centroid.x, thing.shape.centroid.y)
@@ -166,14 +176,16 @@ def _labels(
                 break
 
 
-def _scale_bar(sheet: _Sheet) -> str:
-    """A bar of a round length at the lower right."""
-    metres = next((step for step in _SCALE_STEPS_M if step * sheet.px_a_metre >= 48), _SCALE_STEPS_M[-1])
-    length = metres * sheet.px_a_metre
+def _scale_bar(sheet: _Sheet, *, is_us: bool = False) -> str:
+    """A bar of a round length at the lower right, in metres or feet."""
+    px_a_unit = sheet.px_a_metre * (M_PER_FOOT if is_us else 1.0)
+    number = next((step for step in _SCALE_STEPS if step * px_a_unit >= 48), _SCALE_STEPS[-1])
+    length, unit = number * px_a_unit, "ft" if is_us else "m"
     x, y = sheet.width_px - 12 - length, sheet.height_px - 8
     return (
         f'<path class="scale" d="M{x:.1f} {y - 4}v4h{length:.1f}v-4"/>'
-        f'<text class="m-lab q" x="{sheet.width_px - 12}" y="{y - 7}" text-anchor="end">{metres} m</text>'
+        f'<text class="m-lab q" x="{sheet.width_px - 12}" y="{y - 7}"'
+        f' text-anchor="end">{number} {unit}</text>'
     )
 
 

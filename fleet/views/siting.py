@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final, cast
 
+import shapely
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -15,13 +16,23 @@ from fleet.selectors.site_access import SiteNotOpen, site_for
 from sites.calc.siting_points import BEARINGS
 from sites.lot_map import garden_svg
 from sites.models import Controller
-from sites.selectors.garden import SETBACK_M, Thing, as_geojson, box_points, garden_things
+from sites.selectors.garden import (
+    SETBACK_M,
+    Thing,
+    as_geojson,
+    box_points,
+    garden_things,
+    in_degrees,
+    in_metres,
+)
 from sites.selectors.siting import AdvisedPoint, SitingAdvice, siting_advice
 
 if TYPE_CHECKING:
     from fleet.models import User
 
-SHEET_PX: Final = (700, 460)
+LOT_PX: Final = (260, 350)
+CLOSE_UP_PX: Final = (430, 350)
+CLOSE_UP_MARGIN_M: Final = 2.5
 WINDS: Final[dict[str, str]] = {
     "N": "north", "NE": "northeast", "E": "east", "SE": "southeast",
     "S": "south", "SW": "southwest", "W": "west", "NW": "northwest",
@@ -50,7 +61,9 @@ def siting(request: HttpRequest, code: str, controller: str) -> HttpResponse:
             "setback_m": SETBACK_M,
             "best": advice.choices[0] if advice.choices else None,
             "map": base_map(box=box_of(box_points(things)), is_metric=not is_us) if things else None,
-            "paper_map": garden_svg(_with_advice(things, advice, chosen), advice.site.code, 620, 432),
+            "paper_map": garden_svg(
+                _with_advice(things, advice, chosen), advice.site.code, 620, 432, is_us=is_us
+            ),
             "controllers": Controller.objects.filter(site=advice.site).order_by("code"),
         },
     )
@@ -72,6 +85,7 @@ def installation_sheet(request: HttpRequest, code: str, controller: str) -> Http
     if chosen is None or advice.picked is None:
         raise Http404
     things = _with_advice(garden_things(site=advice.site), advice, chosen, only_chosen=True)
+    is_us = cast("User", request.user).units == "us"
     return render(
         request,
         "fleet/installation.html",
@@ -80,7 +94,10 @@ def installation_sheet(request: HttpRequest, code: str, controller: str) -> Http
             "advice": advice,
             "chosen": chosen,
             "legs": _legs(chosen),
-            "lot_map": garden_svg(things, advice.site.code, *SHEET_PX),
+            "lot_map": garden_svg(things, advice.site.code, *LOT_PX, with_labels=False, is_us=is_us),
+            "close_up": garden_svg(
+                _close_up(things, advice, chosen), advice.site.code, *CLOSE_UP_PX, is_us=is_us
+            ),
             "today": company_day(now=timezone.now()),
             "company": the_company(),
             "setback_m": SETBACK_M,
@@ -143,3 +160,13 @@ def _with_advice(
             if thing.kind != "advice" or thing.facts.get("label") == str(chosen.number)
         ]
     return kept + added + (advice.way_things(chosen.number) if chosen is not None else [])
+
+
+def _close_up(things: list[Thing], advice: SitingAdvice, chosen: AdvisedPoint) -> list[Thing]:
+    """What lies about the place and its wire, cut to a frame a few steps wider."""
+    way = [thing.shape for thing in advice.way_things(chosen.number)]
+    spots = [shapely.Point(chosen.longitude, chosen.latitude), *way]
+    around = in_metres(shapely.union_all(spots), advice.origin).buffer(CLOSE_UP_MARGIN_M)
+    frame = in_degrees(shapely.box(*around.bounds), advice.origin)
+    cut = (Thing(thing.kind, thing.shape.intersection(frame), thing.facts) for thing in things)
+    return [thing for thing in cut if not thing.shape.is_empty and thing.kind != "lot"]

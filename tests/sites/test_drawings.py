@@ -165,3 +165,8 @@ def test_a_bar_beyond_the_allowed_depletion_is_marked() -> None:
     assert "hb over" in depletion_bar_svg(18.0, 13.5)
     assert "hb light" in depletion_bar_svg(6.0, 13.5)
     assert depletion_bar_svg(float("nan"), 13.5) == ""
+
+
+def test_the_scale_bar_speaks_feet_to_a_us_reader() -> None:
+    assert re.search(r">\d+ m</text>", garden_svg(_things(), "CB-14", 400, 500))
+    assert re.search(r">\d+ ft</text>", garden_svg(_things(), "CB-14", 400, 500, is_us=True))
