@@ -104,7 +104,7 @@ def score_method(world: World, method: Method, *, rule: str, seed: int, weeks: i
     for day in range(begin, _FIRST_DAY + 7 * weeks):
         is_scored = day >= _FIRST_DAY
         if day == begin or (is_scored and (day - _FIRST_DAY) % 7 == 0):
-            new = method(_known(world, day, own, rule), setting)
+            new = method(known_on(world, day, own, rule), setting)
             ledger.note(new, setting, is_counted=is_scored)
             setting = new
         if setting is None:
@@ -122,8 +122,20 @@ def score_method(world: World, method: Method, *, rule: str, seed: int, weeks: i
     return ledger.score(weeks)
 
 
-def _known(world: World, day: int, own: FloatArray, rule: str) -> Known:
-    """What a method may know on a Monday."""
+def known_on(world: World, day: int, own: FloatArray, rule: str) -> Known:
+    """What a method may know on a day.
+
+    Parameters
+    ----------
+    world
+        Gardens and weather.
+    day
+        Day of the season [d].
+    own
+        The planner's own balance [mm], (zones,).
+    rule
+        Name of the watering rule.
+    """
     settings = ProgramSettings()
     span = slice(day, day + settings.horizon_days)
     past = [DaySpan(one.reference_et_mm[span], one.rain_mm[span]) for one in world.past]

@@ -13,7 +13,7 @@ from fleet.scoring.program_methods import METHODS, spacing_min
 from fleet.scoring.program_physics import HourlyGardens, Program
 from fleet.scoring.program_record import RecordTooShortError, measured_seasons
 from fleet.scoring.program_worlds import World, make_world
-from fleet.scoring.programs import RULES, score_method, score_programs
+from fleet.scoring.programs import RULES, known_on, score_method, score_programs
 
 FREE = next(iter(RULES))
 
@@ -158,3 +158,12 @@ def test_the_command_prints_its_table_and_refuses_what_it_does_not_know(
     assert lines[-1].startswith("need met by ours on free days")
     with pytest.raises(CommandError):
         call_command("score_programs", "--climates", "lunar")
+
+
+def test_the_monthly_program_is_set_once_a_month_and_follows_its_need(world: World) -> None:
+    unknown = np.full(len(world.gardens.zones), np.nan)
+    june, later, july = (known_on(world, day, unknown, FREE) for day in (75, 82, 96))
+    first = METHODS["monthly, 25 % rain credit"](june, None)
+
+    assert METHODS["monthly, 25 % rain credit"](later, first) is first
+    assert METHODS["monthly, 25 % rain credit"](july, first) is not first
