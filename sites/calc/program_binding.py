@@ -12,6 +12,7 @@ from sites.calc.program_chosen import Chosen
 from sites.calc.program_letters import best_programs_and_letters
 from sites.calc.program_part import part_of
 from sites.calc.program_problem import MOST_PATTERNS, MOST_STARTS, Problem
+from sites.calc.program_reach import refill_reach
 from sites.calc.program_short import is_short
 from sites.calc.program_trial import Trial
 from sites.calc.round_words import WATERING_DAYS
@@ -43,14 +44,16 @@ def binding_limits(given: Problem, chosen: Chosen, done: Trial) -> list[str]:
     for at in np.flatnonzero(closed):
         words[at] = "no watering is allowed"
     left = np.flatnonzero(bad & ~closed)
+    # Where even a full refill on every open day is too little, only more days can help.
+    too_few = np.minimum.reduceat(refill_reach(given), given.first) < given.settings.promised_adequacy
     for name, lift in _LIFTS.items():
-        if left.size == 0:
-            return words
-        part = lift(part_of(given, left))
-        fits = _fits(part)
-        for at in left[fits]:
+        tried = left if name == WATERING_DAYS else left[~too_few[left]]
+        if tried.size == 0:
+            continue
+        fits = tried[_fits(lift(part_of(given, tried)))]
+        for at in fits:
             words[at] = name
-        left = left[~fits]
+        left = np.setdiff1d(left, fits)
     if left.size:
         part = part_of(given, left)
         for lift in _LIFTS.values():

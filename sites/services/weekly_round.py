@@ -29,7 +29,7 @@ from sites.services.round_context import context
 from sites.services.round_rows import recommendation_rows
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 
-CONTROLLERS_AT_ONCE: Final = 40
+CONTROLLERS_AT_ONCE: Final = 240
 SITES_AT_ONCE: Final = 1_000
 UNDECIDED: Final = (ProgramStatus.RECOMMENDED.value,)
 
