@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from datetime import date
+from typing import Any, Final
 
 from django import template
+from django.utils import timezone
 
 from fleet.maps import base_map, box_of
 from fleet.models import StageRun
+from fleet.selectors.company import company_day
 from fleet.services.weather_batches import BATCH
 from fleet.templatetags.rootround import grouped
 from weather.location_status import LocationRow
 
 register = template.Library()
+# NASA POWER's temperatures come two to three days late; common practice, no source.
+USUAL_LAG_D: Final = 3
 
 
 @register.inclusion_tag("weather/location_map.html", takes_context=True)
@@ -47,3 +52,12 @@ def warmer(context: dict[str, Any], value: float | None) -> str:
     """Return a difference of temperatures: a degree Fahrenheit is smaller, and zero stays zero."""
     is_us = str(getattr(context["request"].user, "units", "")) == "us"
     return grouped(None if value is None else value * (1.8 if is_us else 1.0), 1)
+
+
+@register.simple_tag
+def days_silent(newest: date | None) -> int:
+    """Return the past days since the newest measured one, 0 within the usual lag of the services."""
+    if newest is None:
+        return 0
+    late = (company_day(now=timezone.now()) - newest).days - 1
+    return late if late > USUAL_LAG_D else 0

@@ -84,15 +84,16 @@ def _sky(ids: IntArray, start: date, end: date) -> tuple[Floats32, Floats32]:
         rows = Zone.objects.filter(pk__in=ids[left : left + _IDS_A_QUERY].tolist()).values_list(
             "pk", "controller__site__location_id", "controller__site__rain_location_id"
         )
-        places.update({pk: (here or 0, rain or here or 0) for pk, here, rain in rows})
+        places.update({pk: (here or 0, rain or 0) for pk, here, rain in rows})
     pairs = np.array([places[pk] for pk in ids.tolist()], dtype=np.int64).reshape(-1, 2)
     sky = weather_days(location_ids=np.unique(pairs[pairs > 0]), start=start, end=end)
-    found = []
-    for values, places_of in ((sky.reference_et_mm, pairs[:, 0]), (sky.rain_mm, pairs[:, 1])):
-        columns = sky.columns_of(places_of)
-        with_unknown = np.column_stack([values, np.full(sky.days.size, np.nan)]).astype(np.float32)
-        found.append(np.asarray(with_unknown[:, columns]))  # -1 is the unknown column
-    return found[0], found[1]
+    columns = sky.columns_of(pairs[:, 0])
+    with_unknown = np.column_stack([sky.reference_et_mm, np.full(sky.days.size, np.nan)])
+    rain_told = sky.rain_of(pairs[:, 0], pairs[:, 1])
+    # -1 is the unknown column
+    return with_unknown[:, columns].astype(np.float32), rain_told.rain_mm[:, rain_told.column].astype(
+        np.float32
+    )
 
 
 def _stress(actual_et_mm: Floats32, landscape_et_mm: Floats32) -> Floats32:

@@ -62,6 +62,9 @@ def assign_locations(
 ) -> LocationAssignment:
     """Give each site the nearest location that tells weather, and a nearer rain gauge where there is one.
 
+    A location that only measures rain is a gauge, not weather, as long as any other tells temperatures. A
+    gauge that is named as the site's code is the site's own: it tells its rain wherever it is said to stand.
+
     Parameters
     ----------
     within_km, within_m
@@ -75,7 +78,9 @@ def assign_locations(
             "code", "latitude", "longitude", "location_id", "rain_location_id", "no_weather_reason"
         )
     )
-    locations = _living_locations()
+    living = _living_locations()
+    telling = _ids_that_tell(living, "tmax_c")
+    locations = [location for location in living if location.pk in telling] or living
     ids = np.array([location.pk for location in locations], dtype=np.int64)
     position = [_column([getattr(site, name) for site in sites]) for name in ("latitude", "longitude")]
     found = nearest_location(
@@ -83,7 +88,9 @@ def assign_locations(
     )
     heights = _places(locations).elevation_m
     own_height = np.where(found.chosen >= 0, heights[found.chosen] if len(locations) else np.nan, np.nan)
-    gauges = [location for location in locations if location.pk in _gauge_ids(locations)]
+    wet = _ids_that_tell(living, "rain_mm")
+    gauges = [location for location in living if location.pk in wet and not location.is_grid]
+    own = {gauge.name: gauge for gauge in gauges}
     rain = nearest_location(
         position[0], position[1], own_height, _places(gauges), within_km=rain_within_km, within_m=within_m
     )
@@ -92,6 +99,7 @@ def assign_locations(
         place = int(ids[found.chosen[at]]) if found.chosen[at] >= 0 else None
         reason = "" if place is not None else _reason(site, found, at, locations, within_km)
         gauge = gauges[int(rain.chosen[at])] if place is not None and rain.chosen[at] >= 0 else None
+        gauge = own.get(site.code, gauge) if place is not None else None
         gauge_pk = None if gauge is None or gauge.pk == place else gauge.pk
         if reason:
             lacking.append((site.code, reason))
@@ -111,18 +119,15 @@ def _living_locations() -> list[Location]:
     return list(Location.objects.filter(newest_day__gte=newest - FORGOTTEN_AFTER).order_by("pk"))
 
 
-def _gauge_ids(locations: Sequence[Location]) -> set[int]:
-    """Locations that measure rain themselves: no grid points, and with some rain known lately."""
+def _ids_that_tell(locations: Sequence[Location], variable: str) -> set[int]:
+    """Locations that measured a variable themselves lately."""
     newest: date | None = max(
         (location.newest_day for location in locations if location.newest_day), default=None
     )
     if newest is None:
         return set()
     rows = DailyWeather.objects.filter(
-        kind=DailyWeather.Kind.OBSERVED,
-        day__gt=newest - FORGOTTEN_AFTER,
-        rain_mm__isnull=False,
-        location__is_grid=False,
+        kind=DailyWeather.Kind.OBSERVED, day__gt=newest - FORGOTTEN_AFTER, **{f"{variable}__isnull": False}
     )
     return set(rows.order_by().values_list("location_id", flat=True).distinct())
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from django.test import Client
 
-from fleet.models import StageRun, User
+from fleet.models import Company, StageRun, User
 from sites.models import BalanceMonth, Change, Controller, ProgramLine, ProgramSet, Site
 from sites.selectors.balance import balance_days
 from sites.services.balance import update_balance
@@ -267,3 +267,17 @@ def test_the_weather_page_takes_a_bounded_number_of_queries(
 
     with django_assert_max_num_queries(45):
         client.get("/weather/")
+
+
+def test_three_days_of_silence_of_all_sources_are_told(
+    company: Company, dispatcher: User, sign_in: SignIn
+) -> None:
+    record_daily_weather(days=run_of_days(5, end=DAY - 2 * ONE), source="nasa_power", now=NOW)
+    client = sign_in(dispatcher)
+    assert "none is late" in words(client.get("/weather/").content.decode())
+
+    Company.objects.update(demo_today=DAY + 3 * ONE)
+
+    text = words(client.get("/weather/").content.decode())
+    assert "no source told anything of the last 4 days" in text
+    assert "none is late" not in text

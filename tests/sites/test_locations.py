@@ -90,7 +90,12 @@ def test_no_other_location_that_fits_is_nearer(seed: int) -> None:
 
 
 def build_measured(
-    name: str, *, newest: date = DAY, rain_mm: float | None = None, **columns: Any
+    name: str,
+    *,
+    newest: date = DAY,
+    rain_mm: float | None = None,
+    tmax_c: float | None = None,
+    **columns: Any,
 ) -> Location:
     location = build_location(name, newest_day=newest, **columns)
     DailyWeather.objects.create(
@@ -98,6 +103,7 @@ def build_measured(
         day=newest,
         issued=newest,
         rain_mm=rain_mm,
+        tmax_c=tmax_c,
         source="csv",
         fetched_at=datetime(2026, 6, 16, tzinfo=UTC),
     )
@@ -142,6 +148,32 @@ def test_a_location_that_is_a_gauge_needs_no_other() -> None:
 
     site = Site.objects.get()
     assert (site.location, site.rain_location) == (station, None)
+
+
+@pytest.mark.django_db
+def test_a_gauge_next_door_is_no_weather() -> None:
+    grid = build_measured("41.2,-104.7", is_grid=True, latitude=41.25, tmax_c=27.0)
+    gauge = build_measured("gauge next door", latitude=41.201, rain_mm=3.0)
+    build_site()
+
+    assign_locations()
+
+    site = Site.objects.get()
+    assert (site.location, site.rain_location) == (grid, gauge)
+
+
+@pytest.mark.django_db
+def test_a_gauge_named_after_the_site_is_its_own() -> None:
+    build_measured("41.2,-104.7", is_grid=True, latitude=41.2, tmax_c=27.0)
+    build_measured("nearer gauge", latitude=41.201, rain_mm=3.0)
+    own = build_measured("CB-14", latitude=41.9, rain_mm=5.0)
+    build_site("CB-14")
+    build_site("CB-15")
+
+    assign_locations()
+
+    gauges = dict(Site.objects.values_list("code", "rain_location__name"))
+    assert gauges == {"CB-14": own.name, "CB-15": "nearer gauge"}
 
 
 @pytest.mark.django_db

@@ -1,0 +1,103 @@
+"""The weather page in a real Chromium: map, order of sources, a day in doubt; on desk and phone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from fleet.models import Company, User
+from sites.services.balance import update_balance
+from tests.browser.test_pages_in_chromium import CHROMIUM, FLAGS, PASSWORD, Visitor
+from tests.factories import build_controller, build_site, build_zone
+from tests.weather.new_days import DAY, FORD, HILL, new_day, run_of_days
+from weather.models import DailyWeather, Location, SourceOrder
+from weather.services.record_daily_weather import record_daily_weather
+
+NOW = datetime(2026, 6, 16, 6, tzinfo=UTC)
+ONE = timedelta(days=1)
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine: browser tests are skipped"),
+]
+
+
+@pytest.fixture
+def sky(transactional_db: None) -> None:
+    """Two locations told by two sources, past forecasts, and a garden with its balance."""
+    Company.objects.create(
+        pk=1, name="Marlow & Finch Garden Water", timezone="America/Denver", demo_today=DAY
+    )
+    User.objects.create_user(username="hana", password=PASSWORD, role=User.Role.DISPATCHER)
+    for place in (FORD, HILL):
+        record_daily_weather(days=run_of_days(40, place), source="nasa_power", now=NOW)
+    record_daily_weather(days=[new_day(rain_mm=4.0)], source="ncei", now=NOW)
+    foretold = [new_day(day=DAY - ONE + n * ONE, issued=DAY - ONE) for n in range(5)]
+    record_daily_weather(days=foretold, source="nws", now=NOW)
+    site = build_site("CB-1", location=Location.objects.get(name=FORD.name))
+    build_zone(build_controller(site, governed=False), 1)
+    update_balance(until_day=DAY)
+
+
+@pytest.fixture
+def chromium() -> Iterator[Any]:
+    """A running browser."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
+        yield browser
+        browser.close()
+
+
+def test_an_order_is_changed_and_a_day_is_doubted_with_the_mouse(
+    sky: None, live_server: Any, chromium: Any
+) -> None:
+    hana = Visitor(chromium, live_server.url, "hana", (1440, 900))
+    page = hana.page
+    hana.open("/weather/")
+    page.wait_for_selector(".skymap .map[data-ready=yes]")
+
+    rain = page.locator("table.orders tr", has_text="Rain")
+    rain.get_by_text("Change").click()
+    rain.locator("select[name=source]").nth(0).select_option("nasa_power")
+    rain.locator("select[name=source]").nth(1).select_option("ncei")
+    rain.locator("select[name=source]").nth(2).select_option("")
+    rain.locator("select[name=for]").select_option("all")
+    rain.get_by_role("button", name="Set the order").click()
+    page.wait_for_load_state("networkidle")
+
+    assert "put together anew" in page.locator("main").inner_text()
+    assert SourceOrder.objects.get().sources == "nasa_power ncei"
+    assert DailyWeather.objects.get(location__name=FORD.name, day=DAY, kind="observed").rain_used_mm == 0.0
+
+    page.get_by_role("link", name="What if").click()
+    page.wait_for_load_state("networkidle")
+    page.fill("#f-rain", "6")
+    page.keyboard.press("Enter")
+    page.wait_for_load_state("networkidle")
+
+    assert "CB-1" in page.locator("table.tbl").inner_text()
+    assert hana.violations() == []
+    assert hana.complaints == []
+    assert hana.outside == []
+
+
+@pytest.mark.parametrize(("size", "theme"), [((1440, 900), "dark"), ((390, 844), "light")])
+def test_the_page_keeps_the_guidelines_and_its_width(
+    sky: None, live_server: Any, chromium: Any, size: tuple[int, int], theme: str
+) -> None:
+    hana = Visitor(chromium, live_server.url, "hana", size, theme)
+    pk = Location.objects.get(name=FORD.name).pk
+    problems = {}
+    for path in ("/weather/", f"/weather/locations/{pk}/{DAY}/?rain=6"):
+        hana.open(path)
+        hana.page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+        if found := hana.violations():
+            problems[path] = found
+        assert hana.page.evaluate("document.documentElement.scrollWidth") <= size[0], path
+
+    assert problems == {}
+    assert hana.complaints == []
