@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from django.test import Client
 
-from fleet.models import User
+from fleet.models import Company, User
 from tests.factories import build_location
 from tests.weather.new_days import DAY, FORD, HILL, new_day, run_of_days
 from tests.weather.test_weather_days import build_days
@@ -40,7 +40,7 @@ def words(html: str) -> str:
 
 
 @pytest.fixture
-def two_places() -> None:
+def two_places(company: Company) -> None:
     """A whole record, and one that ends two days early with a gap of three days and no sun at times."""
     record(run_of_days(70, FORD))
     hill = run_of_days(70, HILL, end=DAY - 2 * ONE, solar_mj_m2=None)
