@@ -58,6 +58,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:round-freeze": frozenset({D, A}),
     "fleet:season": OFFICE,
     "fleet:season-rule": OFFICE,
+    "fleet:sensor-places": OFFICE,
     "fleet:siting": EVERYONE,
     "fleet:siting-shapes": EVERYONE,
     "fleet:installation-sheet": EVERYONE,

@@ -69,6 +69,7 @@ BELOW: dict[str, str] = {
     "fleet:site": "fleet:site-list",
     "fleet:sheet": "fleet:site-list",
     "fleet:survey": "fleet:site-list",
+    "fleet:sensor-places": "fleet:site-list",
     "fleet:siting": "fleet:site-list",
     "fleet:site-audits": "fleet:site-list",
     "fleet:zone-audit": "fleet:site-list",

@@ -69,6 +69,7 @@ urlpatterns: list[URLPattern] = [
     path("sites/<str:code>/<str:controller>/<int:station>/audit/", zone_audit.zone_audit, name="zone-audit"),
     path("sites/<str:code>/<str:controller>/year/", program_year.program_year, name="program-year"),
     path("sites/<str:code>/<str:controller>/what-if/", what_if.what_if, name="what-if"),
+    path("sensor-places/", siting.sensor_places_page, name="sensor-places"),
     path("season/", season.season, name="season"),
     path("season/rule/", season.season_rule, name="season-rule"),
     path("sheets/", sheet.sheets_of_day, name="sheets"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final, cast
 
 import shapely
+from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -25,6 +26,7 @@ from sites.selectors.garden import (
     in_degrees,
     in_metres,
 )
+from sites.selectors.misplaced import sensor_places
 from sites.selectors.siting import AdvisedPoint, SitingAdvice, siting_advice
 
 if TYPE_CHECKING:
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
 LOT_PX: Final = (260, 350)
 CLOSE_UP_PX: Final = (430, 350)
 CLOSE_UP_MARGIN_M: Final = 2.5
+PLACES_A_PAGE: Final = 50
 WINDS: Final[dict[str, str]] = {
     "N": "north", "NE": "northeast", "E": "east", "SE": "southeast",
     "S": "south", "SW": "southwest", "W": "west", "NW": "northwest",
@@ -104,6 +107,15 @@ def installation_sheet(request: HttpRequest, code: str, controller: str) -> Http
             "back": request.GET.urlencode(),
         },
     )
+
+
+@require_safe
+def sensor_places_page(request: HttpRequest) -> HttpResponse:
+    """Show the sensors of the book that stand out of place, `?page=`."""
+    places = sensor_places()
+    page = Paginator(places.misplaced, PLACES_A_PAGE).get_page(request.GET.get("page", "1")[:6])
+    facts = {"places": places, "page": page, "setback_m": SETBACK_M}
+    return render(request, "fleet/sensor_places.html", facts)
 
 
 def _advice(request: HttpRequest, code: str, controller: str) -> SitingAdvice:

@@ -39,6 +39,9 @@ _EDGE_STEP_M: Final = 1.5
 _MOST_NODES: Final = 220
 
 
+Layers = list[tuple[BaseGeometry, float]]
+
+
 @dataclass(slots=True)
 class _Graph:
     """Nodes (trench nodes first, then wire nodes) and the weighed edges between them."""
@@ -85,26 +88,50 @@ def wire_ways(
     clearance_m
         Distance kept from buildings [m].
     """
-    if not goals:
-        return []
-    graph = _graph(start, goals, ground, clearance_m)
+    return ways_from([start], goals, ground, clearance_m=clearance_m)[0]
+
+
+def ways_from(
+    starts: Sequence[tuple[float, float]],
+    goals: Sequence[Goal],
+    ground: Ground,
+    *,
+    clearance_m: float = CLEARANCE_M,
+) -> list[list[WireWay]]:
+    """For each of several places the best ways to the goals, as `wire_ways` has them, by one graph.
+
+    Parameters
+    ----------
+    starts
+        Places in local metres [m].
+    goals
+        Where the wire may end.
+    ground
+        What lies in the way.
+    clearance_m
+        Distance kept from buildings [m].
+    """
+    if not goals or not starts:
+        return [[] for _ in starts]
+    graph = _graph(starts, goals, ground, clearance_m)
     matrix = csr_matrix(np.where(np.isfinite(graph.costs), graph.costs, 0.0))
-    found, before = dijkstra(matrix, directed=False, indices=np.array([0]), return_predecessors=True)
-    distance, previous = found[0], before[0]
-    ways = []
-    for number, goal in enumerate(goals):
-        at = 1 + number
-        if not np.isfinite(distance[at]):
-            continue
-        chain = [at]
-        while chain[-1] != 0:
-            chain.append(int(previous[chain[-1]]))
-        legs = _legs(graph, chain[::-1])
-        ways.append(_way(goal, legs, float(distance[at]), ground))
-    return sorted(ways, key=lambda way: (way.cost, way.goal.name))
+    distance, previous = dijkstra(
+        matrix, directed=False, indices=np.arange(len(starts)), return_predecessors=True
+    )
+    bare = _layers(ground, 0.0)
+    found = []
+    for start in range(len(starts)):
+        ways = []
+        for number, goal in enumerate(goals):
+            chain = [len(starts) + number]
+            while chain[-1] != start:
+                chain.append(int(previous[start, chain[-1]]))
+            ways.append(_way(goal, _legs(graph, chain[::-1]), float(distance[start, chain[0]]), bare))
+        found.append(sorted(ways, key=lambda way: (way.cost, way.goal.name)))
+    return found
 
 
-def _layers(ground: Ground, clearance_m: float) -> list[tuple[BaseGeometry, float]]:
+def _layers(ground: Ground, clearance_m: float) -> Layers:
     """Areas in the way with the cost of a metre through them; where they overlap, the costs add up.
 
     All are a hair smaller than they are drawn, so that a trench along an edge is beside it.
@@ -134,9 +161,11 @@ def _inside_m(lines: object, areas: BaseGeometry) -> FloatArray:
     return inside
 
 
-def _graph(start: tuple[float, float], goals: Sequence[Goal], ground: Ground, clearance_m: float) -> _Graph:
-    """The graph of sight with the wires laid over it; node 0 is the start, then come the goals."""
-    ends = np.array([start, *((goal.x, goal.y) for goal in goals)], dtype=np.float64)
+def _graph(
+    starts: Sequence[tuple[float, float]], goals: Sequence[Goal], ground: Ground, clearance_m: float
+) -> _Graph:
+    """The graph of sight with the wires laid over it; first the starts, then the goals."""
+    ends = np.array([*starts, *((goal.x, goal.y) for goal in goals)], dtype=np.float64)
     bends, runs = _wire_nodes(ground, ends)
     nodes = np.vstack([ends, bends, _corners(ground, clearance_m)])
     nodes = nodes[:_MOST_NODES] if len(nodes) > _MOST_NODES else nodes
@@ -149,7 +178,7 @@ def _graph(start: tuple[float, float], goals: Sequence[Goal], ground: Ground, cl
     )
     for i in range(len(bends)):
         here, on_wire = len(ends) + i, count + i
-        at_box = np.hypot(*(ends[1:] - bends[i]).T).min() <= BOX_AT_WIRE_M
+        at_box = np.hypot(*(ends[len(starts) :] - bends[i]).T).min() <= BOX_AT_WIRE_M
         costs[here, on_wire] = 1e-6 if at_box else SPLICE_COST_M
     for i, j in runs:
         length = float(np.hypot(*(bends[i] - bends[j])))
@@ -205,15 +234,12 @@ def _legs(graph: _Graph, chain: list[int]) -> tuple[Leg, ...]:
     return tuple(legs)
 
 
-def _way(goal: Goal, legs: tuple[Leg, ...], cost: float, ground: Ground) -> WireWay:
+def _way(goal: Goal, legs: tuple[Leg, ...], cost: float, bare: Layers) -> WireWay:
     """A way with what lies over its trench; the clearance from buildings is no crossing of them."""
     trench = np.array(
         [shapely.LineString([leg.start, leg.end]) for leg in legs if not leg.is_on_wire], dtype=object
     )
-    under = {
-        factor: float(_inside_m(trench, areas).sum()) if len(trench) else 0.0
-        for areas, factor in _layers(ground, 0.0)
-    }
+    under = {factor: float(_inside_m(trench, areas).sum()) if len(trench) else 0.0 for areas, factor in bare}
     return WireWay(
         goal, legs, cost, under.get(PAVING_COST, 0.0), under.get(TREE_COST, 0.0), under.get(BLOCKED_COST, 0.0)
     )

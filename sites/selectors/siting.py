@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from sites.calc.siting_parts import Goal, Ground, WireWay
 from sites.calc.siting_points import BEARINGS, THROW_M, SitePoint, Surroundings, has_room, ranked_points
-from sites.calc.siting_way import wire_ways
+from sites.calc.siting_way import ways_from
 from sites.calc.siting_zone import GoverningChoice, governing_choices
 from sites.models import Controller, Sensor, Site, Sprinkler, Structure, ValveBox, Wire, Zone
 from sites.models.choices import StructureType
@@ -205,11 +205,12 @@ def _points(
         wires=_shapes(Wire.objects.filter(site=site, spare__gt=0), origin),
     )
     goals = _goals(controller, boxes, origin)
+    points = ranked_points(around, setback_m=SETBACK_M)
+    ways = ways_from([(point.x, point.y) for point in points], goals, ground)
     found = []
-    for number, point in enumerate(ranked_points(around, setback_m=SETBACK_M), start=1):
+    for number, (point, own) in enumerate(zip(points, ways, strict=True), start=1):
         place = in_degrees(shapely.Point(point.x, point.y), origin)
-        ways = tuple(wire_ways((point.x, point.y), goals, ground))
-        found.append(AdvisedPoint(number, point, *_at(place), ways))
+        found.append(AdvisedPoint(number, point, *_at(place), tuple(own)))
     return tuple(found)
 
 

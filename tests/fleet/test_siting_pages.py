@@ -170,3 +170,33 @@ def test_strangers_and_odd_addresses_are_turned_away(
     client = sign_in(stranger)
     for name in ("siting", "siting-shapes", "installation-sheet"):
         assert client.get(reverse(f"fleet:{name}", args=["CB-14", "A"])).status_code == 404
+
+
+def test_the_list_names_sensors_out_of_place_the_worst_first(
+    garden: Controller,
+    dispatcher: User,
+    stranger: User,
+    sign_in: SignIn,
+    django_assert_max_num_queries: Callable[..., object],
+) -> None:
+    client, address = sign_in(dispatcher), reverse("fleet:sensor-places")
+    assert "Nothing to judge" in client.get(address).content.decode()
+    build_sensor(garden, 1, geometry=shapely.to_wkb(at(10, 5)))
+    assert "All in place" in client.get(address).content.decode()
+    for number, spot in enumerate((at(0.4, 5), at(-3, 5), at(10, 12.5))):
+        other = build_controller(garden.site, f"N{number}")
+        station = 2 if number == 2 else 1
+        zone = build_zone(other, station)
+        shape = garden.zones.get(station=station).geometry
+        Zone.objects.filter(pk=zone.pk).update(geometry=shape)
+        build_sensor(other, station, geometry=shapely.to_wkb(spot))
+    build_sensor(build_controller(garden.site, "Q"), 1)
+
+    with django_assert_max_num_queries(12):  # type: ignore[attr-defined]
+        page = client.get(address).content.decode()
+
+    assert "<b>3 of 4 sensors</b>" in page
+    assert "1 cannot be judged" in page
+    assert page.index("outside its zone") < page.index("too near the edge")
+    assert page.count("too narrow for the setback") == 1
+    assert sign_in(stranger).get(address).status_code == 403

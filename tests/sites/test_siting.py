@@ -18,6 +18,7 @@ from sites.calc.siting_way import (
     SPARE_COST,
     SPLICE_COST_M,
     trench_cost,
+    ways_from,
     wire_ways,
 )
 from sites.calc.siting_zone import governing_choices
@@ -166,6 +167,24 @@ def test_the_nearest_goal_by_cost_comes_first_and_a_walled_in_one_is_still_reach
     assert [way.goal.name for way in ways] == ["near", "far"]
     assert ways[0].blocked_m > 0.1
     assert wire_ways((0, 0), [], Ground()) == []
+
+
+def test_several_places_by_one_graph_have_the_ways_that_each_has_alone() -> None:
+    ground = Ground(
+        blocked=[HOUSE], paving=[shapely.box(7, -8, 8, 8)], wires=[shapely.LineString([(0, 6), (12, 6)])]
+    )
+    goals = [Goal("box", "valve_box", 12, 6, 2), Goal("A", "controller", 6, 0)]
+    starts = [(0.0, 0.0), (1.0, 5.0), (9.0, -6.0)]
+
+    together = ways_from(starts, goals, ground)
+
+    for start, ways in zip(starts, together, strict=True):
+        alone = wire_ways(start, goals, ground)
+        assert [way.goal.name for way in ways] == [way.goal.name for way in alone]
+        # More places give more nodes to turn at: the way may only get shorter.
+        for one, other in zip(ways, alone, strict=True):
+            assert one.cost <= other.cost + 1e-6
+            assert one.cost == pytest.approx(other.cost, rel=0.02)
 
 
 @settings(max_examples=30, deadline=None)
