@@ -67,6 +67,8 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:zone-audit-withdraw": EVERYONE,
     "fleet:rules": OFFICE,
     "fleet:rule-set": OFFICE,
+    "fleet:rules-drill": OFFICE,
+    "fleet:rules-switch": frozenset({D, A}),
     "fleet:rule-new": frozenset({D, A}),
     "fleet:rule-edit": frozenset({D, A}),
     "fleet:rule-remove": frozenset({D, A}),

@@ -79,6 +79,7 @@ BELOW: dict[str, str] = {
     "fleet:water-unjudged": "fleet:water",
     "fleet:stop": "fleet:day",
     "fleet:rule-set": "fleet:rules",
+    "fleet:rules-drill": "fleet:rules",
     "fleet:rule-edit": "fleet:rules",
     "fleet:rule-new": "fleet:rules",
 }

@@ -28,6 +28,7 @@ from fleet.selectors.rules_page import (
     site_rules,
     stage_line,
 )
+from fleet.tasks import queue_stage
 from fleet.templatetags.rootround import clock_text
 from sites.calc.landscape import HEADS, PLANTS
 from sites.calc.rules import Stage, Watered, house_number
@@ -37,9 +38,11 @@ from sites.services.edit_rules import (
     RulesChangedMeanwhile,
     RuleSetBindsSites,
     RuleSetInvalid,
+    RuleSetSaved,
     remove_rule_set,
     restore_rule_set,
 )
+from sites.services.programs import reopen_outside_programs
 
 if TYPE_CHECKING:
     from fleet.models import User
@@ -55,7 +58,7 @@ def rules(request: HttpRequest) -> HttpResponse:
     facts = {
         "found": found,
         "old_after": OLD_AFTER_DAYS,
-        "may_edit": _may_edit(request),
+        "may_edit": may_edit(request),
     }
     return render(request, "fleet/rules.html", facts)
 
@@ -83,7 +86,7 @@ def rule_set(request: HttpRequest, code: str) -> HttpResponse:
             "sites": sites,
             "site_rows": address_rows(list(sites)),
             "versions": rule_versions(code=code),
-            "may_edit": _may_edit(request),
+            "may_edit": may_edit(request),
             **preview_facts(request, preview),
         },
     )
@@ -99,8 +102,7 @@ def restore(request: HttpRequest, pk: int) -> HttpResponse:
     except (RuleSetInvalid, RulesChangedMeanwhile) as error:
         messages.error(request, f"Nothing was brought back. {error}")
         return redirect("fleet:rules")
-    words = "stands like that already" if not saved.changed else "is back as it was"
-    messages.success(request, f"{saved.code} {words}.")
+    programs_anew(request, saved)
     return redirect("fleet:rule-set", saved.code)
 
 
@@ -119,6 +121,22 @@ def remove(request: HttpRequest, code: str) -> HttpResponse:
         return redirect("fleet:rule-set", code)
     messages.success(request, f"{code} is removed. Its history keeps every version.")
     return redirect("fleet:rules")
+
+
+def programs_anew(request: HttpRequest, saved: RuleSetSaved) -> None:
+    """Take back accepted programs that the changed rules bar, ask for the round anew, and say so."""
+    if not saved.changed:
+        messages.success(request, f"{saved.code} says this already; nothing changed.")
+        return
+    now = timezone.now()
+    reopened = reopen_outside_programs(rule_set=saved.code, by=request.user.get_username(), at=now)
+    words = f"{saved.code} is saved."
+    if reopened:
+        words += f" {reopened} accepted programs break the new rules and are to be decided again."
+    if first_bound(code=saved.code) is not None:
+        queue_stage(stage="weekly_round", scope="all", day=company_day(now=now))
+        words += " The weekly round is asked to find programs anew under the new rules."
+    messages.success(request, words)
 
 
 def clock_of(request: HttpRequest) -> Callable[[int], str]:
@@ -197,7 +215,7 @@ def _may_open(request: HttpRequest) -> bool:
     return may_see(_user(request).role, "fleet:rules")
 
 
-def _may_edit(request: HttpRequest) -> bool:
+def may_edit(request: HttpRequest) -> bool:
     """Whether the reader may change rules."""
     return may_see(_user(request).role, "fleet:rule-edit")
 

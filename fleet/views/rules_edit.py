@@ -6,7 +6,6 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -14,7 +13,7 @@ from django.views.decorators.http import require_http_methods
 
 from fleet.rule_form import MOST_STAGES, StageFields, fields_of, place_errors, read_form
 from fleet.selectors.company import company_day
-from fleet.views.rules import preview_facts, preview_of
+from fleet.views.rules import preview_facts, preview_of, programs_anew
 from sites.calc.rule_file import parse_stage
 from sites.calc.rules import RuleError, Stage
 from sites.importing.rules import parse_rule_set
@@ -74,8 +73,7 @@ def _editor(request: HttpRequest, stored: RuleSetContent) -> HttpResponse:
     except RulesChangedMeanwhile as error:
         sentence = f"{error} Nothing was saved; what you wrote is still below. Open the rules anew beside it."
         return _page(request, stored, content, version=version, raw=raw, text=text, errors=[sentence])
-    words = "is saved" if saved.changed else "says this already; nothing changed"
-    messages.success(request, f"{saved.code} {words}.")
+    programs_anew(request, saved)
     return redirect("fleet:rule-set", saved.code)
 
 

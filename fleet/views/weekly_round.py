@@ -26,6 +26,7 @@ from fleet.selectors.round_page import (
     waiting_ids,
 )
 from sites.models import Recommendation
+from sites.selectors.program_rules import recommendation_breaks
 from sites.services.programs import NotToDecide, decide_program, decide_programs
 
 _LONGEST_WORDS = 60
@@ -58,6 +59,9 @@ def weekly_round(request: HttpRequest) -> HttpResponse:
             "of_year": settings_of_year(controller_id=picked.controller_id, day=today) if picked else None,
             "sheet": sheet,
             "strip": strip,
+            "breaks": recommendation_breaks(recommendation_ids=[picked.pk]).get(picked.pk)
+            if picked
+            else None,
         },
     )
 
@@ -108,7 +112,10 @@ def decide_many(request: HttpRequest) -> HttpResponse:
     except ValueError as error:
         messages.error(request, str(error))
         return _back(request)
-    left = f" {done.left} had been decided before and stay." if done.left else ""
+    before = done.left - done.outside
+    left = f" {before} had been decided before and stay." if before else ""
+    if done.outside:
+        left += f" {done.outside} break watering rules and wait: each takes a written reason of its own."
     messages.success(request, f"{done.changed} programs are {status}.{left}")
     return _back(request)
 

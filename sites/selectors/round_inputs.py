@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -40,15 +40,23 @@ class RoundControllers:
 
 
 def round_controllers(
-    *, zones: ZoneTable, week: date, today: date, settings: ProgramSettings
+    *,
+    zones: ZoneTable,
+    week: date,
+    today: date,
+    settings: ProgramSettings,
+    rules: Mapping[str, tuple[Stage, ...]] | None = None,
 ) -> RoundControllers:
-    """The controllers of the zones, in the zones' order, each with the days that its rules leave open."""
+    """The controllers of the zones, in the zones' order, each with the days that its rules leave open.
+
+    `rules` gives stages by rule set in the place of the stored ones.
+    """
     ids = zones.controller_id[np.sort(np.unique(zones.controller_id, return_index=True)[1])]
     found = {
         row.pk: row for row in Controller.objects.filter(pk__in=ids.tolist()).select_related("site", "sensor")
     }
     rows = [found[pk] for pk in ids.tolist()]
-    cases, case_of, lacks = _cases(rows, zones, week, settings)
+    cases, case_of, lacks = _cases(rows, zones, week, settings, rules or {})
     governing = {int(c): at for at, c in enumerate(zones.controller_id) if zones.is_governing[at]}
     threshold = np.array([_threshold(row) for row in rows])
     is_governed = np.array([row.governed and row.pk in governing for row in rows], dtype=np.bool_)
@@ -88,10 +96,14 @@ def round_controllers(
 
 
 def _cases(
-    rows: Sequence[Controller], zones: ZoneTable, week: date, settings: ProgramSettings
+    rows: Sequence[Controller],
+    zones: ZoneTable,
+    week: date,
+    settings: ProgramSettings,
+    rules: Mapping[str, tuple[Stage, ...]],
 ) -> tuple[tuple[RuleCase, ...], list[int], list[str]]:
     """Rule cases, the case of each controller, and what lacks to know its rules (empty: nothing)."""
-    stages = stages_by_code({row.site.rule_set for row in rows})
+    stages = {**stages_by_code({row.site.rule_set for row in rows}), **rules}
     watered = watered_by_controller(rows, zones, stages, week)
     known: dict[tuple[object, ...], int] = {}
     cases: list[RuleCase] = []

@@ -11,7 +11,9 @@ from django.db import transaction
 
 from sites.models import Recommendation, Site
 from sites.models.choices import ProgramStatus
+from sites.selectors.program_rules import recommendation_breaks
 from sites.services.history import ChangeNote, record_changes
+from sites.services.program_by_hand import LEAST_REASON, ReasonNeeded
 
 FROZEN_NOTE: Final = "the site keeps its programs"
 _AT_ONCE: Final = 500
@@ -44,10 +46,11 @@ def decide_program(
     row = Recommendation.objects.select_related("controller__site").get(pk=recommendation_id)
     if row.status == status:
         return row
+    outside = _outside_reason(row, note) if status == ProgramStatus.ACCEPTED else row.outside_reason
     changed = (
         Recommendation.objects.filter(pk=recommendation_id)
         .exclude(status=ProgramStatus.KEYED_IN)
-        .update(status=status, decided_by=by, decided_at=at, note=note[:300])
+        .update(status=status, decided_by=by, decided_at=at, note=note[:300], outside_reason=outside[:300])
     )
     if changed != 1:
         raise NotToDecide("This program stands in the timer already.")
@@ -59,8 +62,8 @@ def decide_program(
                 key=f"{site.code}/{row.controller.code}/{row.week.isoformat()}",
                 site_code=site.code,
                 before={"status": row.status},
-                after={"status": status},
-                reason=note,
+                after={"status": status, **({"outside_hours": True} if outside else {})},
+                reason=note or outside,
             )
         ],
         by=by,
@@ -70,12 +73,25 @@ def decide_program(
     return row
 
 
+def _outside_reason(row: Recommendation, note: str) -> str:
+    """The written reason of a program that breaks watering rules, empty where it breaks none."""
+    breaks = recommendation_breaks(recommendation_ids=[row.pk]).get(row.pk, ())
+    if not breaks:
+        return ""
+    reason = note.strip() or row.outside_reason
+    if len(reason) < LEAST_REASON:
+        words = " ".join(one.sentence for one in breaks[:3])
+        raise ReasonNeeded(f"{words} Accept it only with a written reason.")
+    return reason
+
+
 @dataclass(frozen=True, slots=True)
 class Decided:
-    """How many programs took a decision, and how many could not."""
+    """How many programs took a decision, how many could not, and how many of these break watering rules."""
 
     changed: int
     left: int
+    outside: int = 0
 
 
 @transaction.atomic
@@ -84,7 +100,8 @@ def decide_programs(
 ) -> Decided:
     """Accept or hold many recommended programs at once, each kept in the history.
 
-    Only those that wait for a decision change; others are counted as left.
+    Only those that wait for a decision change; others are counted as left. So are those that break watering
+    rules: each takes a written reason of its own.
 
     Parameters
     ----------
@@ -106,6 +123,8 @@ def decide_programs(
         keys += waiting.filter(pk__in=wanted[left : left + _AT_ONCE]).values_list(
             "pk", "controller__site__code", "controller__code", "week"
         )
+    barred = _barred([key[0] for key in keys]) if status == ProgramStatus.ACCEPTED else set()
+    keys = [key for key in keys if key[0] not in barred]
     for left in range(0, len(keys), _AT_ONCE):
         waiting.filter(pk__in=[key[0] for key in keys[left : left + _AT_ONCE]]).update(
             status=status, decided_by=by, decided_at=at, note=note[:300]
@@ -125,7 +144,53 @@ def decide_programs(
         by=by,
         at=at,
     )
-    return Decided(len(keys), len(wanted) - len(keys))
+    return Decided(len(keys), len(wanted) - len(keys), len(barred))
+
+
+def _barred(ids: list[int]) -> set[int]:
+    """Recommended programs that break watering rules."""
+    return {
+        pk
+        for left in range(0, len(ids), _AT_ONCE)
+        for pk in recommendation_breaks(recommendation_ids=ids[left : left + _AT_ONCE])
+    }
+
+
+@transaction.atomic
+def reopen_outside_programs(*, rule_set: str, by: str, at: datetime) -> int:
+    """Take back accepted programs that break their site's rules as they are now, unless a reason is written.
+
+    Parameters
+    ----------
+    rule_set
+        The rule set that changed; programs of the newest week of its sites are looked at.
+    by, at
+        Who changed it, and when.
+    """
+    own = Recommendation.objects.filter(controller__site__rule_set=rule_set)
+    week = own.order_by("-week").values_list("week", flat=True).first()
+    if week is None:
+        return 0
+    accepted = own.filter(week=week, status=ProgramStatus.ACCEPTED, outside_reason="")
+    ids = sorted(_barred(list(accepted.values_list("pk", flat=True))))
+    rows = list(own.filter(pk__in=ids).select_related("controller__site"))
+    own.filter(pk__in=ids).update(status=ProgramStatus.RECOMMENDED, decided_by="", decided_at=None, note="")
+    record_changes(
+        notes=[
+            ChangeNote(
+                kind="recommendation",
+                key=f"{row.controller.site.code}/{row.controller.code}/{row.week.isoformat()}",
+                site_code=row.controller.site.code,
+                before={"status": ProgramStatus.ACCEPTED.value},
+                after={"status": ProgramStatus.RECOMMENDED.value},
+                reason=f"the watering rules {rule_set} changed",
+            )
+            for row in rows
+        ],
+        by=by,
+        at=at,
+    )
+    return len(rows)
 
 
 @transaction.atomic

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
@@ -17,6 +17,7 @@ from sites.calc.program_settings import ProgramSettings
 from sites.calc.program_slots import breaks_rules, set_slots
 from sites.calc.program_weather import Seasons
 from sites.calc.round_plan import round_plan
+from sites.calc.rules import Stage
 from sites.calc.zone_table import ZoneTable
 from sites.models import Recommendation, RecommendationLine, Site, Zone
 from sites.models.choices import ProgramStatus
@@ -96,7 +97,7 @@ def weekly_round(
     ids = list(sites.values_list("pk", flat=True))
     done, changes, short, nothing, left_out = 0, 0, 0, 0, []
     for left in range(0, len(ids), SITES_AT_ONCE):
-        rows, lacking = _sites_round(ids[left : left + SITES_AT_ONCE], week, today, price_per_m3, chosen)
+        rows, lacking = sites_round(ids[left : left + SITES_AT_ONCE], week, today, price_per_m3, chosen)
         _store(rows, week)
         done += len(rows)
         changes += sum(row.is_change for row, _ in rows)
@@ -109,10 +110,18 @@ def weekly_round(
 Rows = list[tuple[Recommendation, list[RecommendationLine]]]
 
 
-def _sites_round(
-    site_ids: list[int], week: date, today: date, price_per_m3: float, settings: ProgramSettings
+def sites_round(
+    site_ids: list[int],
+    week: date,
+    today: date,
+    price_per_m3: float,
+    settings: ProgramSettings,
+    rules: Mapping[str, tuple[Stage, ...]] | None = None,
 ) -> tuple[Rows, list[tuple[str, str]]]:
-    """Recommendations of some sites, and (site, reason) of those without."""
+    """Recommendations of some sites, and (site, reason) of those without; nothing is written.
+
+    `rules` gives stages by rule set in the place of the stored ones.
+    """
     table = zone_table(site_ids=site_ids)
     if len(table) == 0:
         return [], []
@@ -126,7 +135,7 @@ def _sites_round(
     table = table.take(has_weather)
     if len(table) == 0:
         return [], lacking
-    found = round_controllers(zones=table, week=week, today=today, settings=settings)
+    found = round_controllers(zones=table, week=week, today=today, settings=settings, rules=rules)
     depletion = _depletion_mm(table, today)
     factors = dict(Zone.objects.filter(pk__in=table.zone_id.tolist()).values_list("pk", "margin_factor"))
     margin = margins(
