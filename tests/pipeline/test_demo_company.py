@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -75,7 +77,19 @@ def test_every_kind_of_export_holds_its_columns(demo: Company) -> None:
         span = Span(week=TODAY) if kind == "programs" else Span(start=date(2026, 6, 1), end=date(2026, 6, 22))
         text = _csv(kind, span)
         assert text.splitlines()[0] == ",".join(KINDS[kind].columns(False)), kind
+        _keeps_its_days(kind, text)
     assert "555-01" not in _csv("book", WEEK)
+
+
+def _keeps_its_days(kind: str, text: str) -> None:
+    """Days lie from the first to before the last, and every moment carries its offset."""
+    table = list(csv.DictReader(io.StringIO(text)))
+    assert table or kind in ("findings",), kind
+    for row in table:
+        assert "2026-06-01" <= row.get("date", "2026-06-01") < "2026-06-22", kind
+        for cell in row.values():
+            if re.match(r"\d{4}-\d\d-\d\dT", cell):
+                assert re.search(r"(Z|[+-]\d\d:\d\d)$", cell), (kind, cell)
 
 
 def _addresses() -> dict[str, str]:
