@@ -30,11 +30,13 @@ COMMON_STAGES: Final[dict[str, tuple[str, Stage | None]]] = {
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """An entry of a list to choose from."""
+    """An entry of a list to choose from; a threshold with the depletion it stands for and its spread [mm]."""
 
     value: str
     word: str
     is_chosen: bool
+    gone_mm: float | None = None
+    spread_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,9 +237,19 @@ def _thresholds(book: GardenBook, chosen: float) -> tuple[Option, ...]:
             f"{step:g}",
             f"{step:g} kPa{', as set' if step == book.garden.threshold_kpa else ''}",
             step == chosen,
+            *_gone_mm(book.garden, step),
         )
         for step in sorted(step for step in known if step > soil.FIELD_CAPACITY_KPA)
     )
+
+
+def _gone_mm(garden: Garden, kpa: float) -> tuple[float, float]:
+    """Depletion of the governing zone at a threshold, and its spread [mm]."""
+    at = int(garden.zones.is_governing.argmax())
+    texture = int(garden.zones.soil[at])
+    depth = float(soil.threshold_depletion_mm(texture, kpa, float(garden.zones.root_depth_mm[at])))
+    spread = float(soil.depletion_fraction_sd(texture) * garden.zones.total_available_water_mm[at])
+    return depth, spread
 
 
 def _governing(book: GardenBook, chosen: int) -> tuple[Option, ...]:

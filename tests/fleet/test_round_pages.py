@@ -6,7 +6,9 @@ import re
 from datetime import UTC, date, datetime, time
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from fleet.charts.round_plots import day_strip, two_dots
@@ -322,3 +324,25 @@ def test_all_sheets_of_a_day_stand_in_the_order_of_the_route(answer: Recommendat
     assert odd.status_code == 200
     Recommendation.objects.update(status="held")
     assert "0 sheets" in client.get(reverse("fleet:sheets"), {"date": "2026-06-15"}).content.decode()
+
+
+def test_the_list_asks_the_database_as_often_for_forty_rows_as_for_two(
+    answer: Recommendation,
+) -> None:
+    client = as_dispatcher()
+    site = answer.controller.site
+    others = [build_controller(site, code=f"X{at}") for at in range(60)]
+    client.get(reverse("fleet:round"))
+    with CaptureQueriesContext(connection) as few:
+        client.get(reverse("fleet:round"))
+    Recommendation.objects.bulk_create(
+        Recommendation(controller=one, week=WEEK, is_change=True, computed_on=WEEK, water_at_stake_l=1.0)
+        for one in others
+    )
+
+    with CaptureQueriesContext(connection) as many:
+        page = client.get(reverse("fleet:round")).content.decode()
+
+    assert len(many) <= len(few) + 1
+    assert "1 to 40 of 61" in page
+    assert page.count('name="pk"') == 40

@@ -140,3 +140,11 @@ def test_the_year_of_a_timer_is_shown_month_by_month(garden: Controller) -> None
     assert "Minutes a week, by month" in page
     assert "short history" in page
     assert page.count("<tr") > 12
+
+
+def test_a_drier_setting_stands_for_more_water_gone_with_its_spread(garden: Controller) -> None:
+    found = ask(garden, threshold="60").thresholds
+    gone = [one.gone_mm for one in found]
+
+    assert gone == sorted(gone, key=float)  # type: ignore[arg-type]
+    assert all(one.spread_mm is not None and one.spread_mm > 0 for one in found)

@@ -1,0 +1,128 @@
+"""Odd gardens in the round: each ends with a named limit, an assumption or a program, never with a crash."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from sites.models import Controller, Recommendation, RuleSet, RuleStage, Zone
+from sites.services.balance import update_balance
+from sites.services.weekly_round import weekly_round
+from tests.factories import build_controller, build_location, build_sensor, build_site, build_zone
+from tests.sites.test_weekly_round_service import WEEK, fill
+from weather.models import DailyWeather
+
+pytestmark = pytest.mark.django_db
+
+
+def a_garden(*, seasons: range = range(2021, 2026), zones: int = 2, **timer: object) -> Controller:
+    location = build_location()
+    for year in seasons:
+        fill(location, date(year, 6, 10), date(year, 7, 20))
+    fill(location, date(2026, 4, 10), date(2026, 6, 14))
+    site = build_site(location=location, address="12 Bell Yard", soil="clay_loam")
+    controller = build_controller(site, **{"station_count": max(zones, 6), **timer})  # type: ignore[arg-type]
+    for station in range(1, zones + 1):
+        build_zone(controller, station)
+    build_sensor(controller, 1)
+    return controller
+
+
+def answer() -> Recommendation:
+    update_balance(until_day=date(2026, 6, 14))
+    report = weekly_round(week=WEEK, today=WEEK, price_per_m3=2.0)
+    assert report.controllers == 1
+    assert report.left_out == ()
+    return Recommendation.objects.get()
+
+
+def test_no_soil_is_an_assumption_and_gives_a_program() -> None:
+    controller = a_garden()
+    controller.site.soil = ""
+    controller.site.save()
+
+    found = answer()
+
+    assert found.lines.count() >= 2
+    assert found.adequacy_pct is not None
+
+
+def test_a_zone_with_an_area_and_no_polygon_is_programmed() -> None:
+    controller = a_garden()
+    Zone.objects.update(geometry=None, area_m2=55.0)
+
+    assert answer().lines.filter(week_volume_l__gt=0).count() >= 2
+    assert controller.pk
+
+
+def test_a_window_of_ten_minutes_is_named_as_the_limit() -> None:
+    a_garden()
+    rules = RuleSet.objects.create(code="ten", supplier="Test")
+    RuleStage.objects.create(rule_set=rules, name="ten", spec={"name": "ten", "windows": ["04:00-04:10"]})
+    Controller.objects.get().site.__class__.objects.update(rule_set="ten")
+
+    found = answer()
+
+    assert found.binding_limit == "hours of the watering rule"
+    assert found.reasons[0].startswith("The best program falls short; what binds: hours of the watering rule")
+    starts = {line.starts for line in found.lines.all()}
+    assert all("04:0" in text for text in starts)
+
+
+def test_a_timer_with_one_start_and_one_letter_gets_one_start() -> None:
+    a_garden(starts_per_program=1, program_count=1, station_order="free")
+
+    found = answer()
+
+    assert {(line.letter, line.starts.count(":")) for line in found.lines.all()} == {("A", 1)}
+
+
+def test_forty_eight_stations_are_programmed_or_the_hours_are_named() -> None:
+    a_garden(zones=48, station_count=48)
+
+    found = answer()
+
+    assert {line.station for line in found.lines.all()} == set(range(1, 49))
+    assert found.binding_limit in ("", "hours of the watering rule", "several limits together")
+    assert found.window_used_min is not None
+    assert found.window_min is not None
+    assert found.window_used_min <= found.window_min + 1e-6
+
+
+def test_one_past_season_is_filled_up_and_marked_short() -> None:
+    a_garden(seasons=range(2025, 2026))
+
+    found = answer()
+
+    assert (found.seasons_used, found.short_history) == (1, True)
+    assert found.lines.exists()
+
+
+def test_no_forecast_is_no_hindrance() -> None:
+    a_garden()
+    assert not DailyWeather.objects.filter(kind=DailyWeather.Kind.FORECAST).exists()
+
+    assert answer().lines.exists()
+
+
+@pytest.mark.parametrize(
+    ("column", "value"), [("precipitation_rate_mm_h", 0.0), ("distribution_uniformity", 1.4)]
+)
+def test_a_rate_of_zero_and_an_impossible_uniformity_are_refused_by_the_book(
+    column: str, value: float
+) -> None:
+    a_garden()
+
+    with pytest.raises(Exception, match=r"CHECK constraint|violates check"):
+        Zone.objects.update(**{column: value})
+
+
+def test_the_same_book_gives_the_same_program_again() -> None:
+    a_garden(zones=4)
+    first = list(answer().lines.values_list("letter", "days", "starts", "station", "run_min"))
+    Recommendation.objects.all().delete()
+
+    assert list(answer().lines.values_list("letter", "days", "starts", "station", "run_min")) == first
+    assert np.all([minutes > 0 for *_, minutes in first])
