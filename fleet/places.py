@@ -75,6 +75,7 @@ BELOW: dict[str, str] = {
     "fleet:zone-audit": "fleet:site-list",
     "fleet:search": "fleet:site-list",
     "fleet:watch": "fleet:watch-list",
+    "fleet:watch-record": "fleet:watch-list",
     "fleet:water-site": "fleet:water",
     "fleet:water-unjudged": "fleet:water",
     "fleet:stop": "fleet:day",

@@ -181,6 +181,38 @@ def tension_reading(
     return TensionReading(found, fit, value, None, f"{value:.0f} kPa ({method})")
 
 
+def shock_resistance_kohm(tension_kpa: float, soil_temperature_c: float) -> float:
+    """Resistance at which the fit of Shock, Barnum and Seddigh 1998 gives a tension: its inverse [kohm].
+
+    Parameters
+    ----------
+    tension_kpa
+        Soil water tension [kPa].
+    soil_temperature_c
+        Soil temperature at the sensor [degC].
+    """
+    return (tension_kpa * (1.0 - 0.01205 * soil_temperature_c) - 4.093) / (3.213 + 0.009733 * tension_kpa)
+
+
+def resistance_to_expect(tension_kpa: float, soil_temperature_c: float) -> str:
+    """What a good sensor reads at a tension, in words, bounded where the fit does not hold [kohm].
+
+    Parameters
+    ----------
+    tension_kpa
+        Soil water tension [kPa].
+    soil_temperature_c
+        Soil temperature at the sensor [degC].
+    """
+    low, high = SHOCK_RANGE_KOHM
+    value = shock_resistance_kohm(tension_kpa, soil_temperature_c)
+    if value < low:
+        return f"below {low:g} kohm"
+    if value > high:
+        return f"above {high:g} kohm"
+    return f"about {value:.1f} kohm"
+
+
 _CLASS_WORDS: Final = {
     ReadingClass.SHORTED: "wires touching, crushed cable or flooded splice: read as wet",
     ReadingClass.SATURATED: "saturated, standing water or a leaking splice",

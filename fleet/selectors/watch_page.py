@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
 
 import numpy as np
 from django.core.paginator import Page, Paginator
-from django.db.models import Count, F, QuerySet, Sum
+from django.db.models import Count, ExpressionWrapper, F, FloatField, Q, QuerySet, Sum
 
 from fleet.calc.site_checks import BY_CAUSE
-from fleet.models import Flag, User, WatchState, WatchStatus
+from fleet.calc.watch_parts import PARTS
+from fleet.models import Cause, Flag, User, WatchState, WatchStatus
 from fleet.selectors.site_access import sites_for
+from fleet.selectors.watch_expect import Expected, expected_readings
 from sites.charts import WaterStack, water_stack_svg
 from sites.models import Zone
 from sites.selectors.zones import zone_table
@@ -20,6 +23,7 @@ from sites.start_ticks import StartsRow
 from weather.calc.units import mm_to_inches
 
 PAGE_SIZE: Final = 40
+PEERS: Final = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +59,36 @@ class Evidence:
     shares: dict[str, list[float | None]]
     checks: tuple[object, ...]
     unseen: tuple[str, ...]
+    expected: Expected | None
+    peers: tuple[WatchState, ...]
+    parts: tuple[str, ...]
 
 
-def watch_list(*, user: User, show: str, page: int) -> WatchList:
-    """States that a person may see under a filter."""
+@dataclass(frozen=True, slots=True)
+class WatchAsked:
+    """What a list of the watch is asked for."""
+
+    show: str = WatchStatus.FLAG
+    cause: str = ""
+    words: str = ""
+    page: int = 1
+
+
+def watch_list(*, user: User, asked: WatchAsked) -> WatchList:
+    """States that a person may see under a filter: a state, a cause, words of site, address or supplier."""
     states: QuerySet[WatchState] = WatchState.objects.filter(controller__site__in=sites_for(user=user))
+    for word in asked.words.split():
+        states = states.filter(
+            Q(controller__site__code__icontains=word)
+            | Q(controller__site__name__icontains=word)
+            | Q(controller__site__address__icontains=word)
+            | Q(controller__site__supplier__icontains=word)
+            | Q(controller__site__soil__icontains=word)
+        )
+    if asked.cause in Cause.values:
+        states = states.filter(cause=asked.cause)
     counts = dict(states.order_by().values_list("status").annotate(count=Count("pk")))
-    shown = states.filter(status=show) if show in WatchStatus.values else states
+    shown = states.filter(status=asked.show) if asked.show in WatchStatus.values else states
     shown = (
         shown.select_related("controller__site")
         .defer("trace")
@@ -79,8 +106,14 @@ def watch_list(*, user: User, show: str, page: int) -> WatchList:
         choices=tuple(
             Choice(key, str(word), counts.get(key, 0)) for key, word in WatchStatus.choices if counts.get(key)
         ),
-        page=Paginator(shown, PAGE_SIZE).get_page(page),
+        page=Paginator(shown, PAGE_SIZE).get_page(asked.page),
     )
+
+
+def state_places(states: Iterable[WatchState]) -> list[tuple[float, float]]:
+    """Longitude and latitude [deg] of the gardens of some states."""
+    sites = [state.controller.site for state in states]
+    return [(s.longitude, s.latitude) for s in sites if s.longitude is not None and s.latitude is not None]
 
 
 def evidence(*, site_id: int, controller: str, is_us: bool) -> Evidence | None:
@@ -105,7 +138,31 @@ def evidence(*, site_id: int, controller: str, is_us: bool) -> Evidence | None:
         shares={name: list(trace[name]) for name in BY_CAUSE if isinstance(trace.get(name), list)},
         checks=BY_CAUSE.get(state.cause, ()),
         unseen=tuple(word.replace("_", " ") for word in state.unseen.replace(",", " ").split()),
+        expected=expected_readings(state=state),
+        peers=_peers(state),
+        parts=tuple(part for part in PARTS.get(state.cause, "").split(";") if part),
     )
+
+
+def _peers(state: WatchState) -> tuple[WatchState, ...]:
+    """Other sensors under the same sky, the nearest gardens first."""
+    site = state.controller.site
+    if site.location_id is None:
+        return ()
+    rows = (
+        WatchState.objects.filter(controller__site__location_id=site.location_id, starts__gt=0)
+        .exclude(pk=state.pk)
+        .select_related("controller__site")
+        .defer("trace")
+    )
+    if site.longitude is not None and site.latitude is not None:
+        away = (F("controller__site__longitude") - site.longitude) * (
+            F("controller__site__longitude") - site.longitude
+        ) + (F("controller__site__latitude") - site.latitude) * (
+            F("controller__site__latitude") - site.latitude
+        )
+        rows = rows.order_by(ExpressionWrapper(away, output_field=FloatField()).asc(nulls_last=True))
+    return tuple(rows[:PEERS])
 
 
 def _water(state: WatchState, trace: dict[str, list[Any]], days: tuple[date, ...], *, is_us: bool) -> str:

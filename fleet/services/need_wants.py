@@ -7,6 +7,7 @@ from datetime import date
 
 from fleet.calc.visit_settings import VisitSettings
 from fleet.calc.visit_value import SERVICE_MIN, SKILLS, turf_value, water_value
+from fleet.calc.watch_parts import PARTS
 from fleet.models import Cause, Flag, VisitKind, VisitNeed
 from fleet.selectors.need_sources import (
     SiteFacts,
@@ -19,18 +20,10 @@ from fleet.selectors.need_sources import (
     turf_zone_m2,
     water_prices,
 )
+from fleet.selectors.watch_logs import likely_reasons
 from sites.models import Recommendation
 from sites.models.choices import ProgramStatus
 
-# Spare parts by suspected cause, to be on the van (common practice, no source).
-PARTS: dict[str, str] = {
-    Cause.STUCK_WET: "sensor;watertight splices",
-    Cause.STUCK_DRY: "sensor;watertight splices;two-conductor wire",
-    Cause.READS_WET: "sensor;watertight splices",
-    Cause.READS_DRY: "sensor;watertight splices",
-    Cause.ERRATIC: "watertight splices",
-    Cause.NO_POWER: "transformer;backup battery",
-}
 CAUSE_WORDS: dict[str, str] = dict(Cause.choices)
 
 
@@ -185,7 +178,9 @@ def _program_reason(row: Recommendation) -> str:
 def _from_logs(day: date, settings: VisitSettings) -> list[Wanted]:
     """A visit where a sensor's log has stopped or never came."""
     wants = []
-    for controller, newest in controllers_without_log(day=day, days=int(settings.log_missing_days)):
+    stopped = controllers_without_log(day=day, days=int(settings.log_missing_days))
+    likely = likely_reasons(stopped=stopped)
+    for controller, newest in stopped:
         since = "ever" if newest is None else f"since {newest.isoformat()}"
         wants.append(
             Wanted(
@@ -195,7 +190,7 @@ def _from_logs(day: date, settings: VisitSettings) -> list[Wanted]:
                 origin=VisitNeed.Origin.LOGS,
                 key=f"log/{controller.site.code}/{controller.code}/{(newest or controller.site.imported_on)}",
                 reason=f"Controller {controller.code}: no bypass log {since}; nobody can tell whether its "
-                "sensor works.",
+                f"sensor works. Likely: {likely[controller.pk]}.",
                 value_parts={"priority": settings.log_missing_per_day},
             )
         )

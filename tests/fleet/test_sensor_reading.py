@@ -10,6 +10,8 @@ from fleet.calc.sensor_reading import (
     ReadingClass,
     classify_reading,
     reading_words,
+    resistance_to_expect,
+    shock_resistance_kohm,
     shock_tension_kpa,
     tension_reading,
     thompson_armstrong_tension_kpa,
@@ -103,3 +105,17 @@ def test_a_technicians_reading_is_told_with_its_method_or_why_it_has_no_tension(
     assert reading_words(3.0, None) == "3 kohm: working range; no soil temperature, so no tension"
     assert reading_words(0.05, 24.0).endswith("wires touching, crushed cable or flooded splice: read as wet")
     assert reading_words(250.0, None).endswith("read as dry, never blocks")
+
+
+def test_the_reading_to_expect_is_the_inverse_of_the_fit() -> None:
+    for tension in (12.0, 25.2, 40.0):
+        resistance = shock_resistance_kohm(tension, 24.0)
+        assert shock_tension_kpa(resistance, 24.0) == pytest.approx(tension, rel=1e-9)
+    # 25.2 kPa at 24 degC is the value of the 1998 fit at 4 kohm, at the printed precision.
+    assert shock_resistance_kohm(25.2, 24.0) == pytest.approx(4.0, abs=0.01)
+
+
+def test_no_reading_is_promised_outside_the_fit() -> None:
+    assert resistance_to_expect(8.0, 20.0) == "below 1 kohm"
+    assert resistance_to_expect(25.2, 24.0) == "about 4.0 kohm"
+    assert resistance_to_expect(90.0, 20.0) == "above 8 kohm"
