@@ -83,6 +83,11 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:weather-marks": OFFICE,
     "fleet:weather-order": frozenset({D, A}),
     "fleet:weather-reference": frozenset({D, A}),
+    "fleet:site-draw": frozenset({D, A}),
+    "fleet:site-draw-save": frozenset({D, A}),
+    "fleet:site-restore": frozenset({D, A}),
+    "fleet:station-exchange": frozenset({D, A}),
+    "fleet:station-label": EVERYONE,
     "weather:page": OFFICE,
     "weather:location-csv": OFFICE,
 }

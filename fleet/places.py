@@ -68,6 +68,8 @@ BELOW: dict[str, str] = {
     "fleet:weather-day": "weather:page",
     "fleet:site": "fleet:site-list",
     "fleet:sheet": "fleet:site-list",
+    "fleet:site-draw": "fleet:site-list",
+    "fleet:station-exchange": "fleet:site-list",
     "fleet:survey": "fleet:site-list",
     "fleet:sensor-places": "fleet:site-list",
     "fleet:siting": "fleet:site-list",

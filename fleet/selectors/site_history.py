@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from fleet.calc.sensor_reading import reading_words
 from fleet.models import Finding, Flag
 from sites.models import Change, Site
+from sites.models.history import can_restore
 
 _FINGERPRINT = re.compile(r"[0-9a-f]{32,64}")
 
@@ -23,6 +24,9 @@ class Entry:
     shape: str
     text: str
     by: str
+    # Changes that one click puts back, parted by commas; empty where nothing can be put back.
+    entries: str = ""
+    told: tuple[tuple[str, str, str], ...] = ()  # field, before, after
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +69,52 @@ def _change_entries(changes: list[Change], zone: ZoneInfo) -> list[Entry]:
         if change.action == Change.Action.ADDED:
             added.setdefault((day, change.kind, change.by), []).append(change)
         else:
-            entries.append(Entry(day, "", _change_words(change), change.by))
+            words, told = _change_words(change), tuple(_told(change))
+            entries.append(Entry(day, "", words, change.by, _putting_back([change]), told))
     for (day, kind, by), group in added.items():
         words = (
             _change_words(group[0]) if len(group) == 1 else f"{len(group)} × {kind.replace('_', ' ')} added"
         )
-        entries.append(Entry(day, "", words, by))
+        back = _putting_back([one for one in group if one.reason != "site book imported"])
+        entries.append(Entry(day, "", words, by, back))
     return entries
+
+
+def _putting_back(changes: list[Change]) -> str:
+    """Numbers of the changes that can be put back together."""
+    return ",".join(str(one.pk) for one in changes if can_restore(one))
+
+
+def _told(change: Change) -> Iterator[tuple[str, str, str]]:
+    """Field, before and after of a change, in words."""
+    before, after = change.before or {}, change.after or {}
+    for name in sorted({*before, *after} - {"lines", "lines_before", "lines_after", "wire_moves"}):
+        if name == "geometry":
+            yield "shape", "as it was", "redrawn" if name in after else "none"
+        else:
+            yield name.replace("_", " "), _value(before.get(name)), _value(after.get(name))
+
+
+def change_told(change: Change, timezone: str) -> dict[str, object]:
+    """A change for somebody who meets it while saving: who, when, what, and the values.
+
+    Parameters
+    ----------
+    change
+        The change.
+    timezone
+        Clock of the site.
+    """
+    at = change.at.astimezone(ZoneInfo(timezone))
+    return {
+        "by": change.by,
+        "at": f"{at.day} {at:%b}, {at.hour}:{at:%M}",
+        "id": f"{change.kind.replace('_', '')}-{change.thing_id}" if change.thing_id else "",
+        "kind": change.kind,
+        "action": change.action,
+        "words": _change_words(change),
+        "fields": [[name, was, now] for name, was, now in _told(change)],
+    }
 
 
 def _flag_entries(flag: Flag) -> Iterator[Entry]:
@@ -88,13 +131,18 @@ def _change_words(change: Change) -> str:
     # Wires, structures and sprinklers have no name: their key is a fingerprint that tells a reader nothing.
     key = "/".join(part for part in change.key.split("/") if not _FINGERPRINT.fullmatch(part))
     thing = f"{change.kind.replace('_', ' ')} {key}"
+    if change.kind == "station_exchange":
+        pair = change.after or {}
+        back = ", taken back" if "undone" in pair else ""
+        return f"stations {pair.get('first')} and {pair.get('second')} of {key} exchanged{back}"
     if change.action != Change.Action.CHANGED:
         return f"{thing} {change.action}"
     before, after = change.before or {}, change.after or {}
     fields = [
         f"{name.replace('_', ' ')} {_value(before.get(name))} → {_value(after.get(name))}"
-        for name in sorted({*before, *after})
+        for name in sorted({*before, *after} - {"geometry"})
     ]
+    fields += ["shape redrawn"] if "geometry" in after else []
     more = f" and {len(fields) - 2} more" if len(fields) > 2 else ""
     return f"{thing}: {', '.join(fields[:2])}{more}"
 

@@ -12,6 +12,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from fleet.access import may_see, role_of
 from fleet.maps import base_map, box_of
 from fleet.selectors.company import company_day
 from fleet.selectors.site_access import SiteNotOpen, site_for
@@ -79,6 +80,7 @@ def site(request: HttpRequest, code: str) -> HttpResponse:
             "spans": SPANS,
             "programs": site_programs(site=garden, today=today),
             **rules_panel(request, site=garden, today=today),
+            "may_draw": may_see(role_of(user), "fleet:site-draw"),
             "history": site_history(site=garden, most=1000 if "all" in request.GET else HISTORY_ENTRIES),
             "map": base_map(box=box_of(box_points(things)), is_metric=not is_us) if things else None,
             "paper_map": garden_svg(things, garden.code, *PRINT_PX),

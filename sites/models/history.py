@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from django.db import models
+
+RESTORABLE: Final = frozenset(
+    {
+        "site", "controller", "zone", "sensor", "valve_box", "wire", "structure", "sprinkler",
+        "water_meter", "shutoff", "backflow_preventer", "station_exchange",
+    }
+)  # fmt: skip
 
 
 class Change(models.Model):
@@ -31,3 +40,8 @@ class Change(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.key} {self.action}"
+
+
+def can_restore(change: Change) -> bool:
+    """Whether an entry tells enough to be taken back: things of the drawing, and exchanged wires."""
+    return change.kind in RESTORABLE

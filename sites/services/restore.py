@@ -10,10 +10,11 @@ from typing import cast
 import shapely
 from django.db import transaction
 
-from sites.importing.drawing import EXCHANGE, FIELDS, TABLE_OF, Drawing, site_drawing, thing_id
+from sites.importing.drawing import EXCHANGE, FIELDS, Drawing, site_drawing, thing_id
 from sites.importing.edits import Edit, EditProblem, parse_fields
 from sites.importing.geojson import Json
 from sites.models import Change, Site
+from sites.models.history import can_restore
 from sites.services.exchange_stations import undo_exchange
 from sites.services.site_edit import EditRefused, save_site_edits
 
@@ -30,13 +31,10 @@ class Restored:
     changes: int
 
 
-def can_restore(change: Change) -> bool:
-    """Whether an entry tells enough to be taken back."""
-    return change.kind == EXCHANGE or change.kind in TABLE_OF
-
-
 @transaction.atomic
-def restore_changes(*, change_ids: Sequence[int], by: str, at: datetime, today: date) -> Restored:
+def restore_changes(
+    *, change_ids: Sequence[int], by: str, at: datetime, today: date, site_id: int | None = None
+) -> Restored:
     """Put things back as they were before some entries of one site's history.
 
     Parameters
@@ -47,6 +45,8 @@ def restore_changes(*, change_ids: Sequence[int], by: str, at: datetime, today: 
         Who and when, for the entry that this makes.
     today
         The balance is out of date from this day on.
+    site_id
+        Entries of another site are refused.
 
     Raises
     ------
@@ -59,7 +59,7 @@ def restore_changes(*, change_ids: Sequence[int], by: str, at: datetime, today: 
     if not entries or len({entry.site_code for entry in entries}) > 1:
         raise NothingToRestore("These entries are not in the history of one site.")
     site = Site.objects.filter(code=entries[0].site_code).first()
-    if site is None or not all(can_restore(entry) for entry in entries):
+    if site is None or site_id not in (None, site.pk) or not all(can_restore(entry) for entry in entries):
         raise NothingToRestore("This entry tells of nothing that can be put back here.")
     since = f"{entries[-1].at:%Y-%m-%d %H:%M}"
     for entry in entries:

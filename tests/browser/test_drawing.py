@@ -1,0 +1,297 @@
+"""Drawing a garden as a person does it: in a real Chromium, by mouse, by keys, on a phone, two at once."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from typing import Any
+
+import pytest
+import shapely
+
+from fleet.models import Company, User
+from sites.calc.geometry import area_m2, as_array
+from sites.models import Change, Controller, ProgramLine, ProgramSet, Sensor, Site, ValveBox, Zone
+from sites.models.geometry import bounding_box
+from tests.browser.test_pages_in_chromium import PASSWORD, Visitor, chromium, pytestmark
+from tests.conftest import DAY
+from tests.factories import build_controller, build_sensor, build_site, build_zone
+
+__all__ = ["chromium", "pytestmark"]
+SCREEN = (1440, 900)
+PATH = "/sites/CB-14/draw/"
+
+
+@pytest.fixture
+def garden(transactional_db: None) -> Site:
+    """A lot of 58 by 33 m with two zones beside each other, a sensor in the first, and two people."""
+    Company.objects.create(
+        pk=1, name="Marlow & Finch", timezone="America/Denver", demo_today=DAY, depot_latitude=41.2,
+        depot_longitude=-104.7,
+    )  # fmt: skip
+    for login in ("hana", "omar"):
+        User.objects.create_user(username=login, password=PASSWORD, role=User.Role.DISPATCHER)
+    site = build_site()
+    lot = shapely.box(-104.7000, 41.1999, -104.6993, 41.2002)
+    Site.objects.filter(pk=site.pk).update(geometry=shapely.to_wkb(lot), **bounding_box(lot))
+    controller = build_controller(site)
+    build_zone(controller, 1)
+    build_zone(controller, 2)
+    middle = shapely.Point(-104.69975, 41.20005)
+    build_sensor(controller, 1, geometry=shapely.to_wkb(middle), **bounding_box(middle))
+    return site
+
+
+def visitor(chromium: Any, live_server: Any, login: str = "hana", size: tuple[int, int] = SCREEN) -> Visitor:
+    person = Visitor(chromium, live_server.url, login, size)
+    person.page.on("dialog", lambda dialog: dialog.accept())
+    person.open(PATH)
+    person.page.wait_for_selector("#draw-map[data-ready=yes]")
+    return person
+
+
+def at(page: Any, lon: float, lat: float) -> tuple[float, float]:
+    """Where a place is on the screen."""
+    point = page.evaluate(
+        "([lon, lat]) => { const p = Rootround.drawing.map.latLngToContainerPoint([lat, lon]);"
+        " const b = document.getElementById('draw-map').getBoundingClientRect();"
+        " return [b.x + p.x, b.y + p.y]; }",
+        [lon, lat],
+    )
+    return float(point[0]), float(point[1])
+
+
+def click_at(page: Any, lon: float, lat: float) -> None:
+    page.mouse.click(*at(page, lon, lat))
+
+
+def pull(page: Any, start: tuple[float, float], end: tuple[float, float]) -> None:
+    page.mouse.move(*at(page, *start))
+    page.mouse.down()
+    page.mouse.move(*at(page, *end), steps=6)
+    page.mouse.up()
+
+
+def save(page: Any) -> str:
+    page.click("#draw-save")
+    page.wait_for_selector("#draw-save[aria-busy=false]")
+    return str(page.inner_text("#draw-status"))
+
+
+def first_corner(page: Any) -> tuple[float, float]:
+    """Longitude and latitude of the first corner of what is chosen."""
+    lon, lat = page.evaluate(
+        "(() => { const d = Rootround.drawing;"
+        " return d.store.state.get(d.view.chosen).geo.parts[0][0][0]; })()"
+    )
+    return float(lon), float(lat)
+
+
+def choose(page: Any, words: str) -> None:
+    page.click(f".pickthing:has-text('{words}')")
+
+
+def east(zone: Zone) -> float:
+    shape = zone.shape
+    assert shape is not None
+    return float(shape.bounds[2])
+
+
+def test_a_zone_is_drawn_measured_told_of_and_saved(garden: Site, live_server: Any, chromium: Any) -> None:
+    hana = visitor(chromium, live_server)
+    page = hana.page
+    page.click("#draw-bar [data-do=zone]")
+    for corner in (
+        (-104.69950, 41.20000),
+        (-104.69935, 41.20000),
+        (-104.69935, 41.20010),
+        (-104.69950, 41.20010),
+    ):
+        click_at(page, *corner)
+    page.keyboard.press("Enter")
+    page.fill("#f-name", "herb bed")
+    page.select_option("#f-plant", "annuals")
+    page.select_option("#f-head", "dripline")
+    live = float(page.inner_text("#area-live").split()[0])
+    assert "overlap" in page.inner_text("#draw-panel")  # the corners snapped to zone 2 and go over it
+    assert page.input_value("#f-station") == "3"
+    assert page.get_attribute("#f-precipitation_rate_mm_h", "placeholder") == "15 mm/h"
+
+    assert "Saved: 1 change" in save(page)
+
+    zone = Zone.objects.get(station=3)
+    assert (zone.name, zone.plant, zone.head) == ("herb bed", "annuals", "dripline")
+    assert live == pytest.approx(float(area_m2(as_array([zone.shape]))[0]), rel=0.01)
+    exact = page.evaluate(
+        "id => { const d = Rootround.drawing, t = d.store.state.get(id);"
+        " return Rootround.Draw.area(t.geo.parts.map(p => p.map(r => r.map(d.ground.xy)))) }",
+        f"zone-{zone.pk}",
+    )
+    assert exact == pytest.approx(zone.area_m2, rel=1e-4)
+    assert hana.violations() == []
+    assert hana.complaints == []
+
+
+def test_a_corner_is_dragged_undone_and_redone(garden: Site, live_server: Any, chromium: Any) -> None:
+    page = visitor(chromium, live_server).page
+    choose(page, "2 zone 2")
+    before = Zone.objects.get(station=2).shape
+    assert before is not None
+    pull(page, (-104.6995, 41.2001), (-104.69945, 41.20015))
+    assert "Save 1 change" in page.inner_text("#draw-save")
+    page.keyboard.press("Control+z")
+    assert page.inner_text("#draw-save") == "Saved"
+    page.keyboard.press("Control+y")
+    save(page)
+
+    after = Zone.objects.get(station=2).shape
+    assert after is not None
+    assert after.area > before.area * 1.1
+    entry = Change.objects.get()
+    assert entry.before is not None
+    assert set(entry.before) == {"geometry", "area_m2"}
+
+
+def test_arrow_keys_move_a_corner_by_ten_centimetres_and_a_device_by_a_metre(
+    garden: Site, live_server: Any, chromium: Any
+) -> None:
+    page = visitor(chromium, live_server).page
+    choose(page, "2 zone 2")
+    page.focus("#draw-map")
+    page.keyboard.press("n")
+    lon, lat = first_corner(page)
+    for _ in range(3):
+        page.keyboard.press("ArrowUp")
+    moved = first_corner(page)
+    assert (moved[1] - lat) * 111_060 == pytest.approx(0.3, abs=0.01)
+    assert moved[0] == pytest.approx(lon)
+    page.keyboard.press("Control+z")
+    assert page.inner_text("#draw-save") == "Saved"  # steps that follow each other at once are one
+
+    page.click("summary:has-text('Sensors')")
+    choose(page, "sensor of A")
+    page.focus("#draw-map")
+    page.keyboard.press("Shift+ArrowRight")
+    save(page)
+    shape = Sensor.objects.get().shape
+    assert shape is not None
+    assert (shape.centroid.x + 104.69975) * 83_800 == pytest.approx(1.0, abs=0.03)
+
+
+def test_a_zone_is_cut_in_two_with_a_line(garden: Site, live_server: Any, chromium: Any) -> None:
+    page = visitor(chromium, live_server).page
+    whole = Zone.objects.get(station=1).area_m2
+    choose(page, "1 zone 1")
+    page.click("#draw-bar [data-do=cut]")
+    click_at(page, -104.69985, 41.20004)
+    click_at(page, -104.69965, 41.20004)
+    page.keyboard.press("Enter")
+    assert "Cut in two" in page.inner_text("#draw-status")
+    save(page)
+
+    parts = [Zone.objects.get(station=station).area_m2 for station in (1, 3)]
+    assert sum(parts) == pytest.approx(whole, rel=0.01)
+    assert Zone.objects.get(station=3).plant == "cool_turf"
+
+
+def test_a_crossing_edge_is_told_while_drawing_and_by_the_server(
+    garden: Site, live_server: Any, chromium: Any
+) -> None:
+    page = visitor(chromium, live_server).page
+    choose(page, "2 zone 2")
+    pull(page, (-104.6996, 41.2001), (-104.69945, 41.20003))
+    assert "crosses itself" in page.inner_text("#draw-panel")
+    told = save(page)
+
+    assert "Not saved" in told
+    assert "self-crossing" in page.inner_text("#draw-panel")
+    assert Change.objects.count() == 0
+
+
+def test_two_people_at_one_garden_lose_nothing(garden: Site, live_server: Any, chromium: Any) -> None:
+    hana, omar = (visitor(chromium, live_server, login) for login in ("hana", "omar"))
+    for person, name in ((hana, "front lawn"), (omar, "street side")):
+        choose(person.page, "1 zone 1")
+        person.page.fill("#f-name", name)
+        person.page.keyboard.press("Tab")
+    choose(omar.page, "2 zone 2")
+    omar.page.select_option("#f-sun", "shade")
+    assert "Saved" in save(hana.page)
+
+    assert "Not saved" in save(omar.page)
+    told = omar.page.inner_text(".conflict")
+    assert re.search(r"hana .*zone 1 → front lawn", told)
+    assert "street side" in told
+    assert omar.violations() == []
+    omar.page.click("text=Take theirs, throw mine away")
+    assert omar.page.inner_text("#draw-save") == "Saved"
+    omar.page.keyboard.press("Control+z")  # thrown away by mistake: it comes back
+    assert "Save 2 changes" in omar.page.inner_text("#draw-save")
+    assert "Saved: 2 changes" in save(omar.page)
+
+    assert Zone.objects.get(station=1).name == "street side"
+    assert Zone.objects.get(station=2).sun == "shade"
+    lawn = Change.objects.filter(kind="zone", key="CB-14/A/1").order_by("pk")
+    assert [(one.by, one.before) for one in lawn] == [
+        ("hana", {"name": "zone 1"}),
+        ("omar", {"name": "front lawn"}),
+    ]
+
+
+def test_an_entry_of_the_history_is_restored_from_the_site_page(
+    garden: Site, live_server: Any, chromium: Any
+) -> None:
+    hana = visitor(chromium, live_server)
+    page = hana.page
+    choose(page, "2 zone 2")
+    page.click("text=Remove")
+    save(page)
+    assert Zone.objects.count() == 1
+    hana.open("/sites/CB-14/")
+    page.click(".hist summary >> nth=0")
+    page.click(".hist button:has-text('Restore')")
+    page.wait_for_load_state("networkidle")
+
+    assert "Put back: 1 thing" in page.inner_text("main")
+    assert Zone.objects.get(station=2).name == "zone 2"
+    assert hana.violations() == []
+
+
+def test_on_a_phone_a_box_is_put_at_the_cross_and_a_form_is_filled(
+    garden: Site, live_server: Any, chromium: Any
+) -> None:
+    hana = visitor(chromium, live_server, size=(390, 844))
+    page = hana.page
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.click("#draw-bar [data-do=valve_box]")
+    page.click("[data-tool=put]")
+    page.fill("#f-spare_wires", "3")
+    page.keyboard.press("Tab")
+    assert hana.violations() == []
+    assert "Saved: 1 change" in save(page)
+
+    box = ValveBox.objects.get()
+    assert (box.name, box.spare_wires) == ("box 1", 3)
+    assert box.shape is not None
+
+
+def test_two_wires_change_places_and_the_label_says_so(garden: Site, live_server: Any, chromium: Any) -> None:
+    program = ProgramSet.objects.create(controller=Controller.objects.get(), as_of=date(2026, 4, 1))
+    ProgramLine.objects.create(
+        program_set=program, letter="A", days="daily", starts="04:00", station=1, run_min=9, run_order=1
+    )
+    hana = visitor(chromium, live_server)
+    hana.open("/sites/CB-14/A/exchange/")
+    assert hana.violations() == []
+    hana.page.click("text=Note the exchange")
+    hana.page.wait_for_load_state("networkidle")
+
+    label = hana.page.inner_text(".lid")
+    assert re.search(r"2\s+zone 1\s+sensor here", label)
+    assert "wires exchanged" in label
+    assert hana.violations() == []
+    hana.open("/sites/CB-14/A/exchange/")
+    hana.page.click("text=Take back the exchange")
+    hana.page.wait_for_load_state("networkidle")
+    assert Zone.objects.get(station=1).name == "zone 1"
+    assert hana.complaints == []
