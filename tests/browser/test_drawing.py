@@ -102,10 +102,10 @@ def test_a_zone_is_drawn_measured_told_of_and_saved(garden: Site, live_server: A
     page = hana.page
     page.click("#draw-bar [data-do=zone]")
     for corner in (
-        (-104.69950, 41.20000),
+        (-104.699496, 41.200004),
         (-104.69935, 41.20000),
         (-104.69935, 41.20010),
-        (-104.69950, 41.20010),
+        (-104.699504, 41.200097),
     ):
         click_at(page, *corner)
     page.keyboard.press("Enter")
@@ -113,13 +113,14 @@ def test_a_zone_is_drawn_measured_told_of_and_saved(garden: Site, live_server: A
     page.select_option("#f-plant", "annuals")
     page.select_option("#f-head", "dripline")
     live = float(page.inner_text("#area-live").split()[0])
-    assert "overlap" in page.inner_text("#draw-panel")  # the corners snapped to zone 2 and go over it
+    assert "overlap" not in page.inner_text("#draw-panel")
     assert page.input_value("#f-station") == "3"
-    assert page.get_attribute("#f-precipitation_rate_mm_h", "placeholder") == "15 mm/h"
+    assert page.get_attribute("#f-precipitation_rate_mm_h", "placeholder") == "15.2 mm/h"
 
     assert "Saved: 1 change" in save(page)
 
     zone = Zone.objects.get(station=3)
+    assert zone.min_lon == -104.6995  # both corners snapped to zone 2 beside it
     assert (zone.name, zone.plant, zone.head) == ("herb bed", "annuals", "dripline")
     assert live == pytest.approx(float(area_m2(as_array([zone.shape]))[0]), rel=0.01)
     exact = page.evaluate(
