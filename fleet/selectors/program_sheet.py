@@ -48,10 +48,21 @@ class ProgramSheet:
         return sum(letter.changes for letter in self.letters)
 
     @property
+    def rows(self) -> int:
+        """Rows of its longer column: a letter's steps, its head counting as two, sentences below as half."""
+        lengths = [len(letter.steps) + 2 for letter in self.letters]
+        below = len(" ".join([*self.why[:2], *self.cautions])) / 90
+        return round(max(lengths[0], sum(lengths[1:])) + below) if lengths else 0
+
+    @property
     def is_long(self) -> bool:
-        """Whether it takes small type to fit one page."""
-        lengths = [len(letter.steps) for letter in self.letters]
-        return max(lengths[0], sum(lengths[1:])) > 11 if lengths else False
+        """Whether it takes small type to fit one page, A4 or Letter."""
+        return self.rows > 12
+
+    @property
+    def is_very_long(self) -> bool:
+        """Whether it takes the smallest type."""
+        return self.rows > 17
 
     @property
     def litres_a_week(self) -> float:
