@@ -23,6 +23,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     User.Role.DISPATCHER: (
         (
             "fleet:week",
+            "fleet:visits",
             "fleet:site-list",
             "fleet:watch-list",
             "fleet:round",
@@ -32,13 +33,14 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("weather:page", "fleet:rules", "fleet:words"),
     ),
     User.Role.MANAGER: (
-        ("fleet:water", "fleet:site-list", "fleet:watch-list", "fleet:round", "fleet:season"),
+        ("fleet:water", "fleet:visits", "fleet:site-list", "fleet:watch-list", "fleet:round", "fleet:season"),
         ("weather:page", "fleet:rules", "fleet:words"),
     ),
     User.Role.TECHNICIAN: (("fleet:day",), ("fleet:words",)),
     User.Role.ADMINISTRATOR: (
         (
             "fleet:week",
+            "fleet:visits",
             "fleet:site-list",
             "fleet:watch-list",
             "fleet:round",
@@ -51,6 +53,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 }
 PLACE_WORDS: dict[str, str] = {
     "fleet:week": "This week",
+    "fleet:visits": "Visits",
     "fleet:site-list": "Sites",
     "fleet:watch-list": "Sensor watch",
     "fleet:round": "Weekly round",
@@ -66,6 +69,8 @@ PLACE_WORDS: dict[str, str] = {
 # Pages that stand below a place of the index.
 BELOW: dict[str, str] = {
     "fleet:weather-day": "weather:page",
+    "fleet:need": "fleet:visits",
+    "fleet:need-new": "fleet:visits",
     "fleet:site": "fleet:site-list",
     "fleet:sheet": "fleet:site-list",
     "fleet:site-draw": "fleet:site-list",

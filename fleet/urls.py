@@ -6,6 +6,7 @@ from django.urls import URLPattern, path
 
 from fleet.views import (
     day,
+<<<<<<< HEAD
     devices,
     home,
     map_data,
@@ -23,13 +24,25 @@ from fleet.views import (
     siting,
     sky,
     survey,
+=======
+    home,
+    map_data,
+    search,
+    sheet,
+    site,
+    visits,
+>>>>>>> 9fe7d1f (visits: List every need; enter, change, withdraw; tickets and told hours.)
     watch,
     water,
     week,
     weekly_round,
+<<<<<<< HEAD
     what_if,
     words,
     zone_audit,
+=======
+    words,
+>>>>>>> 9fe7d1f (visits: List every need; enter, change, withdraw; tickets and told hours.)
 )
 
 app_name = "fleet"
@@ -44,6 +57,14 @@ urlpatterns: list[URLPattern] = [
     path("week/undo/", week.undo, name="week-undo"),
     path("week/stops/<int:pk>/", week.move, name="stop-move"),
     path("week/visits/<int:pk>/lock/", week.lock, name="stop-lock"),
+    path("visits/", visits.visits, name="visits"),
+    path("visits/new/", visits.new, name="need-new"),
+    path("visits/<int:pk>/", visits.need, name="need"),
+    path("visits/<int:pk>/change/", visits.change, name="need-change"),
+    path("visits/<int:pk>/ticket/", visits.ticket, name="need-ticket"),
+    path("visits/<int:pk>/withdraw/", visits.withdraw, name="need-withdraw"),
+    path("visits/<int:pk>/reopen/", visits.reopen, name="need-reopen"),
+    path("visits/<int:pk>/tell/", visits.tell, name="need-tell"),
     path("day/", day.day, name="day"),
     path("day/stops/<int:pk>/", day.stop, name="stop"),
     path("day/stops/<int:pk>/state/", day.stop_state, name="stop-state"),

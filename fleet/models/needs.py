@@ -62,6 +62,8 @@ class VisitNeed(models.Model):
     locate_ticket = models.CharField(max_length=60, blank=True)
     locate_valid_until = models.DateField(null=True, blank=True)
     note = models.CharField(max_length=300, blank=True)
+    withdrawn_why = models.CharField(max_length=300, blank=True)  # a person's words; empty: data withdrew it
+    rests_until = models.DateField(null=True, blank=True)  # withdrawn by a person: not raised before this day
 
     class Meta:
         ordering = ["-value_per_day", "id"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 from datetime import date
 from zoneinfo import ZoneInfo
 
@@ -14,33 +14,52 @@ from fleet.selectors.needs import NeedRow, NeedsWeek, PlannedPlace
 from fleet.selectors.stop_rows import company_zone, zone_of
 
 
-def needs_week(*, week: date) -> NeedsWeek:
-    """All open needs with their place in the plan of a week: waiting ones first, each group by value."""
+def needs_week(*, week: date, most: int | None = None) -> NeedsWeek:
+    """All open needs with their place in the plan of a week: waiting ones first, each group by value.
+
+    Parameters
+    ----------
+    week
+        A Monday.
+    most
+        How many rows of each group to load; None: all. Counts are of all in any case.
+    """
     company = Company.objects.only("currency").first()
     currency = company.currency if company else ""
     here = company_zone()
+    places = _places(week, here)
     visits = Visit.objects.filter(week=week).exclude(state=Visit.State.CANCELLED)
-    needs = (
+    planned_needs = set(
+        Visit.needs.through.objects.filter(visit_id__in=visits.filter(stops__isnull=False))
+        .values_list("visitneed_id", flat=True)
+    )
+    facts = list(
         VisitNeed.objects.filter(state=VisitNeed.State.OPEN)
+        .order_by("-value_per_day", "site__code", "pk")
+        .values_list("pk", "site_id", "kind")
+    )
+    waiting = [pk for pk, _, _ in facts if pk not in planned_needs]
+    planned = [pk for pk, _, _ in facts if pk in planned_needs]
+    shown = [*waiting[:most], *planned[:most]]
+    needs = (
+        VisitNeed.objects.filter(pk__in=shown)
         .select_related("site")
         .prefetch_related(Prefetch("visits", queryset=visits, to_attr="week_visits"))
+        .in_bulk()
     )
-    places = _places(week, here)
-    rows = [_row(need, places, currency, here) for need in needs]
-    rows.sort(key=lambda row: (row.planned is not None, -row.value_per_day, row.site, row.need_id))
-    by_site: dict[int, bool] = defaultdict(bool)
-    for row in rows:
-        by_site[row.site_id] = by_site[row.site_id] or row.planned is not None
-    kinds = Counter(row.kind for row in rows)
+    gardens = {site for _, site, _ in facts}
+    served = {site for pk, site, _ in facts if pk in planned_needs}
+    kinds = Counter(kind for _, _, kind in facts)
     words = dict(VisitKind.choices)
-    planned = sum(by_site.values())
     return NeedsWeek(
         week=week,
-        rows=tuple(rows),
-        gardens=len(by_site),
-        gardens_planned=planned,
-        gardens_waiting=len(by_site) - planned,
+        rows=tuple(_row(needs[pk], places, currency, here) for pk in shown),
+        gardens=len(gardens),
+        gardens_planned=len(served),
+        gardens_waiting=len(gardens) - len(served),
         by_kind=tuple((kind, str(words[kind]), count) for kind, count in kinds.most_common()),
+        waiting=len(waiting),
+        planned=len(planned),
     )
 
 

@@ -72,3 +72,5 @@ class NeedsWeek:
     gardens_planned: int
     gardens_waiting: int
     by_kind: tuple[tuple[str, str, int], ...]  # (kind, words, needs), largest first
+    waiting: int  # needs, all of them, whether their row was loaded or not
+    planned: int

@@ -24,10 +24,6 @@ DIG_KINDS = (VisitKind.DIG, VisitKind.SENSOR_INSTALL)
 NO_TICKET = "No valid locate ticket: have buried utilities located before anybody digs."
 
 
-class NoSuchNeed(LookupError):
-    """The need does not exist or is closed."""
-
-
 @dataclass(frozen=True, slots=True)
 class NeedsRaised:
     """What a run of `raise_needs` changed."""
@@ -45,20 +41,12 @@ class NeedsRaised:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class TicketRecorded:
-    """A locate ticket on a need, and whether the need may now be planned."""
-
-    need_id: int
-    blocked_by: str
-
-
 @transaction.atomic
 def raise_needs(*, day: date) -> NeedsRaised:
     """Bring the open needs in line with what flags, programs, logs and calendar say on a day.
 
     Running it twice changes nothing. A need keeps its key and day while its reason holds; one that a visit
-    has met is not raised again for the same cause.
+    has met is not raised again for the same cause, and one that a person withdrew rests until its day.
     """
     company = Company.objects.first()
     settings = visit_settings(company.settings if company else {})
@@ -73,7 +61,7 @@ def raise_needs(*, day: date) -> NeedsRaised:
     for want in wants:
         need = by_cause.get(want.cause)
         if need is None and (again := closed.get(want.key)) is not None:
-            if again.state == VisitNeed.State.DONE:
+            if again.state == VisitNeed.State.DONE or _rests(again, day):
                 continue
             need = again
         if need is None:
@@ -111,18 +99,6 @@ def refresh_prerequisites(*, day: date) -> int:
     return len(changed)
 
 
-@transaction.atomic
-def record_locate_ticket(*, need_id: int, ticket: str, valid_until: date, day: date) -> TicketRecorded:
-    """Note a locate ticket on a need; raises `NoSuchNeed`."""
-    changed = VisitNeed.objects.filter(pk=need_id, state=VisitNeed.State.OPEN).update(
-        locate_ticket=ticket.strip()[:60], locate_valid_until=valid_until
-    )
-    if not changed:
-        raise NoSuchNeed(f"need {need_id} is not open")
-    refresh_prerequisites(day=day)
-    return TicketRecorded(need_id, VisitNeed.objects.get(pk=need_id).blocked_by)
-
-
 def _new_need(want: Wanted, day: date, minutes: float) -> VisitNeed:
     """A need as it is first written."""
     return VisitNeed(
@@ -147,3 +123,8 @@ def _refresh(need: VisitNeed, want: Wanted) -> bool:
     old = (need.reason, need.value_per_day, need.value_parts, need.parts, need.state, need.closed_on)
     need.reason, need.value_per_day, need.value_parts, need.parts, need.state, need.closed_on = new
     return old != new
+
+
+def _rests(need: VisitNeed, day: date) -> bool:
+    """Whether a person withdrew the need until a later day."""
+    return need.rests_until is not None and day < need.rests_until

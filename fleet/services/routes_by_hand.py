@@ -128,19 +128,6 @@ def publish_routes(*, days: list[date]) -> Marked:
     return Marked(changed)
 
 
-@transaction.atomic
-def tell_window(*, visit_id: int, window_from: datetime, window_to: datetime, now: datetime) -> Marked:
-    """Note the window that the customer was told; planning keeps it from now on."""
-    if window_to < window_from:
-        raise CannotMove("The window ends before it begins.")
-    changed = (
-        Visit.objects.filter(pk=visit_id)
-        .exclude(state__in=SETTLED)
-        .update(window_from=window_from, window_to=window_to, told_at=now, state=Visit.State.TOLD)
-    )
-    return Marked(changed)
-
-
 def _state(visit: Visit, days: list[date], now: datetime) -> tuple[WeekState, Problem]:
     """The days of a move as a problem; the visit's own lock and told window are the mover's to break."""
     own = Stop.objects.filter(route__day__in=days, visit__isnull=False).values_list("visit_id", flat=True)

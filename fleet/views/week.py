@@ -28,6 +28,8 @@ from fleet.tasks import queue_stage
 
 FIRST_HOUR: Final = 7.5
 HOURS: Final = 9.5
+# Rows of the waiting and of the planned needs that stand beside the board; the rest is under Visits.
+LISTED: Final = 150
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,7 @@ def week(request: HttpRequest) -> HttpResponse:
     days = [monday + timedelta(days=number) for number in range(7)]
     focus = _day(request.GET.get("day"), today if today in days else monday)
     focus = focus if focus in days else monday
-    needs = needs_week(week=monday)
+    needs = needs_week(week=monday, most=LISTED)
     board = week_board(week=monday)
     lines = {line.technician: line for line in route_lines(day=focus)}
     rows = [_row(row, focus) for row in board.rows]
@@ -89,8 +91,6 @@ def week(request: HttpRequest) -> HttpResponse:
         "fleet/week.html",
         {
             "needs": needs,
-            "waiting": sum(1 for need in needs.rows if need.planned is None),
-            "planned": sum(1 for need in needs.rows if need.planned is not None),
             "board": board,
             "rows": rows,
             "days": [day for day in days if day != focus],

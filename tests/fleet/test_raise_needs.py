@@ -7,7 +7,8 @@ from datetime import date, timedelta
 import pytest
 
 from fleet.models import Company, Flag, Tariff, VisitNeed
-from fleet.services.raise_needs import NO_TICKET, raise_needs, record_locate_ticket
+from fleet.services.needs_by_hand import record_locate_ticket
+from fleet.services.raise_needs import NO_TICKET, raise_needs
 from sites.models import Recommendation
 from tests.conftest import NOW
 from tests.factories import DAY, build_controller, build_need, build_sensor, build_site
@@ -156,7 +157,7 @@ def test_a_dig_waits_for_a_valid_locate_ticket(company: Company) -> None:
     assert need.blocked_by == NO_TICKET
 
     kept = record_locate_ticket(
-        need_id=need.pk, ticket="AF-20931", valid_until=DAY + timedelta(days=9), day=DAY
+        need_id=need.pk, ticket="AF-20931", valid_until=DAY + timedelta(days=9), by="hana", now=NOW, day=DAY
     )
     assert kept.blocked_by == ""
 

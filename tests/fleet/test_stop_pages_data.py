@@ -15,7 +15,7 @@ from fleet.selectors.stop_sheet import stop_sheet, technician_day
 from fleet.services.findings import BadFinding, FindingInput, record_finding
 from fleet.services.plan_routes import plan_routes
 from fleet.services.raise_needs import raise_needs
-from fleet.services.routes_by_hand import CannotMove, lock_stop, move_stop, publish_routes, tell_window
+from fleet.services.routes_by_hand import CannotMove, lock_stop, move_stop, publish_routes
 from fleet.services.stop_states import UnknownStopState, set_stop_state
 from sites.models import Controller, ProgramSet, Recommendation, RecommendationLine, Sensor
 from tests.factories import (
@@ -206,15 +206,12 @@ def test_moves_that_cannot_be_are_refused_in_words(company: Company) -> None:
         move_stop(visit_id=visit.pk, technician_id=other.pk, day=DAY, now=EARLY)
 
 
-def test_locks_publishing_and_told_windows_are_marks(company: Company) -> None:
+def test_locks_and_publishing_are_marks(company: Company) -> None:
     planned_week(1)
     visit = Visit.objects.get()
 
     assert lock_stop(visit_id=visit.pk, is_locked=True).changed == 1
     assert publish_routes(days=[DAY]).changed == Route.objects.filter(day=DAY).count()
-    assert tell_window(visit_id=visit.pk, window_from=NOON, window_to=NOON, now=EARLY).changed == 1
-    with pytest.raises(CannotMove, match="ends before"):
-        tell_window(visit_id=visit.pk, window_from=NOON, window_to=EARLY, now=EARLY)
 
 
 def test_a_confirmed_finding_closes_flag_and_need_and_sets_the_threshold(company: Company) -> None:
