@@ -6,7 +6,6 @@ from django.urls import URLPattern, path
 
 from fleet.views import (
     day,
-<<<<<<< HEAD
     devices,
     home,
     map_data,
@@ -24,25 +23,14 @@ from fleet.views import (
     siting,
     sky,
     survey,
-=======
-    home,
-    map_data,
-    search,
-    sheet,
-    site,
     visits,
->>>>>>> 9fe7d1f (visits: List every need; enter, change, withdraw; tickets and told hours.)
     watch,
     water,
     week,
     weekly_round,
-<<<<<<< HEAD
     what_if,
     words,
     zone_audit,
-=======
-    words,
->>>>>>> 9fe7d1f (visits: List every need; enter, change, withdraw; tickets and told hours.)
 )
 
 app_name = "fleet"

@@ -133,8 +133,10 @@ def _filters(today: date) -> dict[str, tuple[str, Q]]:
     """Filters by name: word and condition."""
     monday = today - timedelta(days=today.weekday())
     is_open = Q(state=VisitNeed.State.OPEN)
-    planned = Exists(
-        Stop.objects.filter(visit__needs=OuterRef("pk"), visit__week__gte=monday, state=Stop.State.AHEAD)
+    planned = Q(
+        Exists(
+            Stop.objects.filter(visit__needs=OuterRef("pk"), visit__week__gte=monday, state=Stop.State.AHEAD)
+        )
     )
     return {
         "waits": ("Waits", is_open & ~planned),

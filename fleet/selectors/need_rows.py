@@ -30,8 +30,9 @@ def needs_week(*, week: date, most: int | None = None) -> NeedsWeek:
     places = _places(week, here)
     visits = Visit.objects.filter(week=week).exclude(state=Visit.State.CANCELLED)
     planned_needs = set(
-        Visit.needs.through.objects.filter(visit_id__in=visits.filter(stops__isnull=False))
-        .values_list("visitneed_id", flat=True)
+        Visit.needs.through.objects.filter(visit_id__in=visits.filter(stops__isnull=False)).values_list(
+            "visitneed_id", flat=True
+        )
     )
     facts = list(
         VisitNeed.objects.filter(state=VisitNeed.State.OPEN)

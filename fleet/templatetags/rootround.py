@@ -255,3 +255,9 @@ def stringf6(value: float) -> str:
 def hours(value: float) -> str:
     """Return minutes as hours with one digit."""
     return f"{float(value) / 60:.1f}\u202fh"
+
+
+@register.filter
+def listed(value: str) -> str:
+    """Return the parts of a `;`-separated text as `a, b`."""
+    return ", ".join(part.strip() for part in value.split(";") if part.strip())

@@ -147,8 +147,8 @@ def change_form(card: NeedCard, typed: QueryDict | None = None) -> HoursForm:
         "reason": need.reason,
         "service_min": round(need.service_min),
         "value_per_day": need.value_per_day,
-        "earliest": need.earliest.astimezone(card.zone) if need.earliest else None,
-        "latest": need.latest.astimezone(card.zone) if need.latest else None,
+        "earliest": _typed(need.earliest, card.zone),
+        "latest": _typed(need.latest, card.zone),
         "promised": need.promised,
         "note": need.note,
     }
@@ -174,7 +174,14 @@ def window_form(call: PlannedCall) -> WindowForm:
         hours = window_around(call.arrive)
     else:
         return WindowForm()
-    return WindowForm(initial={"window_from": hours[0], "window_to": hours[1]})
+    return WindowForm(
+        initial={"window_from": hours[0].replace(tzinfo=None), "window_to": hours[1].replace(tzinfo=None)}
+    )
+
+
+def _typed(moment: datetime | None, zone: ZoneInfo) -> datetime | None:
+    """An hour as it stands in a field: of the garden's clock, without a zone."""
+    return moment.astimezone(zone).replace(tzinfo=None) if moment else None
 
 
 def _in_zone(moment: datetime | None, zone: ZoneInfo) -> datetime | None:
