@@ -106,6 +106,11 @@ GROUPS: Final[tuple[WordGroup, ...]] = (
         "Programs",
         (
             Word(
+                "rule set, stage",
+                "a supplier’s watering rules, and one dated step of them: days, hours, and whom it binds. Of "
+                "stages in force at the same time the strictest counts",
+            ),
+            Word(
                 "program",
                 "days, start times and run minutes, as a letter on the controller; a start runs every "
                 "station of the letter, one after the other",

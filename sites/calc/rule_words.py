@@ -135,7 +135,7 @@ def barred_words(stage: Stage, watered: Watered, day: date) -> str:
         return f"{WEEKDAYS[day.weekday()].capitalize()} is not among the days{whose} ({weekday_words(own)})"
     dates = np.array([day], dtype="datetime64[D]")
     if stage.dates != "any" and not runs_on(DayPattern(stage.dates), dates)[0]:
-        return f"the {day.day} is no {stage.dates} date"
+        return f"{day.day} {day:%b} is no {stage.dates} date"
     return "the 31st is barred"
 
 
