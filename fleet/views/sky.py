@@ -16,7 +16,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.quantities import digits_of, shown
+from fleet.selectors.prices import water_price_per_m3
 from fleet.services.weather_settings import decide_reference, decide_source_order
+from sites.services.doubt_programs import moved_programs
 from sites.services.weather_doubt import FARTHEST_BACK_D, doubt_day
 from weather.calc.units import inches_to_mm
 from weather.location_status import location_list
@@ -25,7 +27,7 @@ from weather.services.reference_questions import NoSuchQuestion
 from weather.services.source_order import BadOrder
 
 MOST_MM = {"rain": 500.0, "eto": 30.0}
-SITES_A_PAGE = 50
+SITES_A_PAGE = 25
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +58,14 @@ def day_wrong(request: HttpRequest, pk: int, day: str) -> HttpResponse:
             reference_et_mm=guess.depths_mm["eto"],
         )
     page = Paginator(doubt.moved if doubt else (), SITES_A_PAGE).get_page(request.GET.get("page"))
+    programs = {}
+    if doubt is not None and doubt.last_day is not None:
+        price = water_price_per_m3(day=doubt.last_day)
+        programs = moved_programs(sites=list(page), last_day=doubt.last_day, price_per_m3=price)
     context = {
+        "rows": [(row, programs.get(row.site_id)) for row in page],
+        "programs": len(programs),
+        "programs_changed": sum(1 for move in programs.values() if move.changed),
         "location": location,
         "day": when,
         "stored": stored,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
@@ -32,7 +33,7 @@ class MovedSite:
 
     Parameters
     ----------
-    code, name
+    site_id, code, name
         The site.
     zones_moved, zones
         Zones that move by 0.1 mm or more on the last day, and all of the site.
@@ -49,8 +50,11 @@ class MovedSite:
         True where a zone would pass its allowed depletion, one way or the other, on the last day.
     is_governed
         True where a sensor decides on the site: it corrects the error by itself.
+    zones_then_mm
+        Depletion of every zone on the last day as it would be, by zone id [mm].
     """
 
+    site_id: int
     code: str
     name: str
     zones_moved: int
@@ -65,6 +69,7 @@ class MovedSite:
     extra_litres: float
     crosses: bool
     is_governed: bool
+    zones_then_mm: Mapping[int, float]
 
     @property
     def change_mm(self) -> float:
@@ -202,6 +207,7 @@ def _moved(table: ZoneTable, now: WaterBalance, then: WaterBalance) -> list[Move
         rate = table.precipitation_rate_mm_h[at] * table.application_efficiency[at]
         rows.append(
             MovedSite(
+                site_id=pk,
                 code=names[pk][0],
                 name=names[pk][1],
                 zones_moved=int(is_moved[mine].sum()),
@@ -216,6 +222,7 @@ def _moved(table: ZoneTable, now: WaterBalance, then: WaterBalance) -> list[Move
                 extra_litres=float((change[mine] * table.area_m2[mine]).sum()),
                 crosses=bool(crosses[mine].any()),
                 is_governed=bool(governed),
+                zones_then_mm={int(table.zone_id[one]): float(after[one]) for one in mine},
             )
         )
     return rows

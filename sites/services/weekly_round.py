@@ -117,10 +117,12 @@ def sites_round(
     price_per_m3: float,
     settings: ProgramSettings,
     rules: Mapping[str, tuple[Stage, ...]] | None = None,
+    moved_mm: Mapping[int, float] | None = None,
 ) -> tuple[Rows, list[tuple[str, str]]]:
     """Recommendations of some sites, and (site, reason) of those without; nothing is written.
 
-    `rules` gives stages by rule set in the place of the stored ones.
+    `rules` gives stages by rule set in the place of the stored ones, `moved_mm` depletions at the end of
+    yesterday by zone [mm].
     """
     table = zone_table(site_ids=site_ids)
     if len(table) == 0:
@@ -137,6 +139,8 @@ def sites_round(
         return [], lacking
     found = round_controllers(zones=table, week=week, today=today, settings=settings, rules=rules)
     depletion = _depletion_mm(table, today)
+    for zone, depth in (moved_mm or {}).items():
+        depletion[table.zone_id == zone] = depth
     factors = dict(Zone.objects.filter(pk__in=table.zone_id.tolist()).values_list("pk", "margin_factor"))
     margin = margins(
         table,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -12,9 +13,18 @@ import pytest
 from django.test import Client
 
 from fleet.models import Company, StageRun, User
-from sites.models import BalanceMonth, Change, Controller, ProgramLine, ProgramSet, Site
+from sites.models import (
+    BalanceMonth,
+    Change,
+    Controller,
+    ProgramLine,
+    ProgramSet,
+    Recommendation,
+    Site,
+)
 from sites.selectors.balance import balance_days
 from sites.services.balance import update_balance
+from sites.services.doubt_programs import moved_programs
 from sites.services.weather_doubt import doubt_day
 from tests.factories import build_controller, build_site, build_zone
 from tests.weather.new_days import DAY, FORD, HILL, new_day, run_of_days
@@ -38,7 +48,8 @@ def words(html: str) -> str:
 @pytest.fixture
 def town() -> Controller:
     """Two gardens under one location, one of them with a gauge of its own nearby; a third under another."""
-    record_daily_weather(days=[*run_of_days(40, FORD), *run_of_days(40, HILL)], source="file a.csv", now=NOW)
+    days = [*run_of_days(100, FORD), *run_of_days(100, HILL)]
+    record_daily_weather(days=days, source="file a.csv", now=NOW)
     ford, hill = (Location.objects.get(name=place.name) for place in (FORD, HILL))
     controllers = [
         build_controller(build_site("CB-1", location=ford), governed=False),
@@ -129,7 +140,27 @@ def test_the_page_tells_it_in_words(town: Controller, dispatcher: User, sign_in:
     assert "Of 2 gardens that take this day, none would stand otherwise" in plain
     assert "Of 2 gardens that take this day, 1 would stand otherwise on 15 Jun" in asked.replace("\xa0", " ")
     assert "CB-1" in asked
-    assert "Clock only: the next round would differ." in asked
+    assert "Clock only." in asked
+    assert "program" in asked.partition("Weekly round")[2]
+
+
+def test_the_round_is_run_twice_for_what_moved_and_writes_nothing(town: Controller) -> None:
+    Controller.objects.update(governed=False)
+    dry = doubt_day(location_id=ford(), day=DAY, rain_mm=None, reference_et_mm=30.0)
+    same = [replace(row, zones_then_mm={}) for row in dry.moved]
+
+    moved = moved_programs(sites=dry.moved, last_day=DAY, price_per_m3=3.0)
+    still = moved_programs(sites=same, last_day=DAY, price_per_m3=3.0)
+
+    assert set(moved) == set(still) == {row.site_id for row in dry.moved}
+    assert all((move.controllers, move.changed) == (1, 0) for move in still.values())
+    assert all(move.minutes_week == move.minutes_week_then for move in still.values())
+    # A day of 30 mm would have emptied the lawns: the round asks for more minutes.
+    for move in moved.values():
+        assert move.changed == 1
+        assert (move.minutes_week_then or 0.0) > (move.minutes_week or 999.0)
+    assert not Recommendation.objects.exists()
+    assert moved_programs(sites=(), last_day=DAY, price_per_m3=3.0) == {}
 
 
 def test_the_page_takes_inches(town: Controller, dispatcher: User, sign_in: SignIn) -> None:

@@ -111,12 +111,20 @@ def _handler(service: Service) -> type[BaseHTTPRequestHandler]:
     return Handler
 
 
+class _Server(ThreadingHTTPServer):
+    """Stays silent about clients that hang up, as ours does with endless answers."""
+
+    daemon_threads = True
+
+    def handle_error(self, request: object, client_address: object) -> None:
+        """Say nothing."""
+
+
 @contextmanager
 def served() -> Iterator[Service]:
     """A running service."""
     service = Service()
-    server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(service))
-    server.daemon_threads = True
+    server = _Server(("127.0.0.1", 0), _handler(service))
     thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True)
     thread.start()
     service.url = f"http://127.0.0.1:{server.server_port}"
