@@ -10,6 +10,7 @@ from django.db import transaction
 
 from sites.importing.bypass import COLUMNS, BypassRow, check_bypass, read_bypass
 from sites.models import BypassLog
+from sites.services.bypass_warnings import bypass_warnings
 from sites.services.staleness import mark_sites_stale
 from weather.importing.entries import read_entries
 from weather.importing.rows import ImportReport, Table
@@ -70,6 +71,7 @@ def _record(table: Table, rows: list[BypassRow], *, write: bool) -> ImportReport
         changed=len(changed),
         unchanged=len(logs) - len(new) - len(changed),
         problems=tuple(table.problems),
+        warnings=bypass_warnings(rows=list(logs.values())),
         written=write,
     )
 

@@ -203,3 +203,22 @@ def test_the_good_rows_are_kept_when_asked_for(
     assert case.told in said.err
     assert "1 added" in said.out.splitlines()[-1]
     assert _rows(case) == 1
+
+
+def test_more_blocked_starts_than_the_program_offers_are_kept_with_a_word(
+    send: Callable[..., int], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert send("programs", CASES["programs"].good) == 0  # two starts on odd dates since April
+    counts = "site,controller,date,starts_bypassed\nCB-14,A,{}\n"
+
+    assert send("bypass", counts.format("2026-06-01,2")) == 0
+    assert "look at" not in capsys.readouterr().out
+    assert send("bypass", counts.format("2026-06-03,7")) == 0
+
+    assert (
+        "look at: row 2: 7 starts blocked, skipped or cut short, where the program in the book offers 2"
+        in capsys.readouterr().out
+    )
+    assert send("bypass", counts.format("2026-01-05,7")) == 0
+    assert "look at" not in capsys.readouterr().out  # nobody told what was set in January
+    assert BypassLog.objects.count() == 3
