@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import date
 from typing import Any
@@ -58,6 +59,23 @@ def test_checking_shows_the_effect_and_saves_nothing(
     assert "6 of 24 cans" in text
     assert ZoneAudit.objects.count() == 0
     assert "<b>front" not in text
+
+
+def test_a_long_run_is_told_in_cycles_with_their_soak(
+    garden: Controller, dispatcher: User, sign_in: SignIn
+) -> None:
+    ProgramLine.objects.update(run_min=60)
+    client, address = sign_in(dispatcher), reverse("fleet:zone-audit", args=ADDRESS)
+
+    text = client.post(address, sent()).content.decode()
+    slow = client.post(address, sent(run_min="60")).content.decode()
+
+    # Clay loam: 20.1 mm/h by the cans against an intake of 5.1 mm/h (Irrigation Association 2005).
+    assert re.search(r"2 × 1\d\.\d min, [45]\d min soak between", text)
+    assert "a run takes 1.17 times the minutes of even heads" in text
+    assert "uniformity of the lower half 0.84" in text
+    assert "one run" in slow
+    assert re.search(r'<td class="num new">none</td>', slow)
 
 
 def test_saving_needs_that_just_these_figures_were_shown(
