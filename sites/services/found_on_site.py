@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Final
 
 from django.db import transaction
 
-from sites.models import ProgramLine, ProgramSet, Recommendation, Sensor
+from sites.models import Controller, ProgramLine, ProgramSet, Recommendation, Sensor, Zone
 from sites.models.choices import ProgramStatus
 from sites.services.history import ChangeNote, record_changes
 from sites.services.staleness import mark_sites_stale
+
+# What a visit that saw the lawns does to the demand that they are planned with, by the clock alone [1].
+TURF_FACTOR: Final = {"evenly_dry": 1.1, "soggy": 0.9}
+LEAST_FACTOR: Final = 0.7
+MOST_FACTOR: Final = 1.5
 
 
 class NothingToKeyIn(LookupError):
@@ -113,7 +119,10 @@ def set_threshold(*, controller_id: int, threshold_kpa: float, by: str, at: date
 
 @transaction.atomic
 def note_turf(*, site_id: int, controller_id: int | None, turf: str, on: date, by: str, at: datetime) -> int:
-    """Note what a visit saw of the turf, for the threshold advice; how many sensors it speaks for.
+    """Note what a visit saw of the turf; how many controllers it speaks for.
+
+    Where a sensor governs, the threshold advice hears of it. Where the clock alone does, evenly dry lawns are
+    planned with a tenth more from then on, soggy ones with a tenth less: it is the only feedback there is.
 
     Parameters
     ----------
@@ -128,25 +137,32 @@ def note_turf(*, site_id: int, controller_id: int | None, turf: str, on: date, b
     by, at
         Who, and when.
     """
-    sensors = Sensor.objects.filter(controller__site_id=site_id)
+    controllers = Controller.objects.filter(site_id=site_id).select_related("site", "sensor")
     if controller_id is not None:
-        sensors = sensors.filter(controller_id=controller_id)
-    keys = list(sensors.values_list("controller__site__code", "controller__code", "turf_seen"))
-    sensors.update(turf_seen=turf, turf_seen_on=on)
-    record_changes(
-        notes=[
-            ChangeNote(
-                kind="turf",
-                key=f"{site}/{controller}",
-                site_code=site,
-                before={"turf": before},
-                after={"turf": turf},
-                reason="seen at a visit",
-            )
-            for site, controller, before in keys
-            if before != turf
-        ],
-        by=by,
-        at=at,
-    )
-    return len(keys)
+        controllers = controllers.filter(pk=controller_id)
+    notes = []
+    for row in controllers.order_by("code"):
+        key = f"{row.site.code}/{row.code}"
+        sensor = getattr(row, "sensor", None)
+        if row.governed and sensor is not None:
+            Sensor.objects.filter(pk=sensor.pk).update(turf_seen=turf, turf_seen_on=on)
+            before: dict[str, object] = {"turf": sensor.turf_seen}
+            after: dict[str, object] = {"turf": turf}
+        else:
+            before, after = _moved_margins(row, TURF_FACTOR.get(turf, 1.0))
+        if before != after:
+            notes.append(ChangeNote("turf", key, row.site.code, before, after, f"turf {turf} at a visit"))
+    record_changes(notes=notes, by=by, at=at)
+    return len(controllers)
+
+
+def _moved_margins(row: Controller, factor: float) -> tuple[dict[str, object], dict[str, object]]:
+    """The lawns' factors on demand before and after, by station."""
+    before: dict[str, object] = {}
+    after: dict[str, object] = {}
+    for zone in Zone.objects.filter(controller=row, plant__endswith="turf").order_by("station"):
+        new = round(min(max(zone.margin_factor * factor, LEAST_FACTOR), MOST_FACTOR), 3)
+        if new != zone.margin_factor:
+            before[str(zone.station)], after[str(zone.station)] = zone.margin_factor, new
+            Zone.objects.filter(pk=zone.pk).update(margin_factor=new)
+    return before, after

@@ -19,6 +19,7 @@ from sites.models import (
     RuleSet,
     RuleStage,
     Site,
+    Zone,
 )
 from sites.services.balance import update_balance
 from sites.services.found_on_site import note_turf, set_threshold
@@ -278,3 +279,32 @@ def test_what_a_visit_saw_of_the_turf_moves_the_threshold_and_a_new_setting_forg
     run()
     again = Recommendation.objects.get()
     assert (again.threshold_kpa_now, again.threshold_kpa) == (32.0, 32.0)
+
+
+def lawn_depth_mm() -> float:
+    lines = RecommendationLine.objects.filter(station__lte=2).values_list("week_depth_mm", flat=True)
+    return sum(depth or 0.0 for depth in lines)
+
+
+def test_by_the_clock_alone_a_visit_that_saw_dry_or_soggy_lawns_moves_their_demand(
+    garden: Controller,
+) -> None:
+    Controller.objects.update(governed=False)
+
+    def see(turf: str) -> list[float]:
+        note_turf(site_id=garden.site_id, controller_id=garden.pk, turf=turf, on=WEEK, by="ines", at=NOW)
+        return list(Zone.objects.order_by("station").values_list("margin_factor", flat=True))
+
+    run()
+    before = lawn_depth_mm()
+    assert see("good") == [1.0, 1.0, 1.0]
+    assert see("patchy") == [1.0, 1.0, 1.0]
+    assert see("evenly_dry") == [1.1, 1.1, 1.0]  # lawns only
+    run()
+    after = lawn_depth_mm()
+    assert after > before
+    assert see("soggy") == [0.99, 0.99, 1.0]
+    for _ in range(9):
+        least = see("soggy")
+    assert least == [0.7, 0.7, 1.0]
+    assert Change.objects.filter(kind="turf").count() >= 3
