@@ -103,7 +103,7 @@ def _zone_fields(is_us: bool) -> list[Field]:
         _field("station", "Station", "whole", required=True),
         _choice("plant", "Plant", Plant, required=True),
         _choice("head", "Head", Head, required=True),
-        _quantity("precipitation_rate_mm_h", "PR", "rate", is_us, hint="Precipitation rate of the heads."),
+        _quantity("precipitation_rate_mm_h", "PR", "rate", is_us, hint="Precipitation rate."),
         _field("distribution_uniformity", "DU", "number", hint="Low quarter, 0 to 1."),
         _quantity("flow_l_min", "Flow", "flow", is_us, hint="With the area it gives the PR."),
         _choice("soil", "Soil", Soil, empty="as the site"),

@@ -20,12 +20,18 @@
     const snapBox = document.getElementById("draw-snap"), saveButton = document.getElementById("draw-save");
     let problems = [], refused = [], conflict = null, isSaving = false, tools = null;
 
-    const say = (text, isBad = false) => { status.textContent = text; status.classList.toggle("bad", isBad); };
+    const echo = document.getElementById("draw-say"); // on a phone the first line is out of sight while one draws
+    const say = (text, isBad = false) => { for (const line of [status, echo]) { line.textContent = text; line.classList.toggle("bad", isBad); } };
     const view = Draw.view(map, store, ground, {
       snaps: () => snapBox.checked,
       isDrawing: () => Boolean(tools?.tool),
       choose: (id) => page.choose(id, false, false),
       pause: () => {},
+      live: (geo) => {
+        const words = panel.measure({ geo }), line = document.getElementById("area-live");
+        if (line && words) line.textContent = words;
+        if (words) echo.textContent = words;
+      },
       cornerChosen: () => { holder.focus({ preventScroll: true }); say("Corner chosen: arrow keys move it by 10 cm, with Shift by 1 m; Delete takes it out."); },
     });
 

@@ -82,7 +82,7 @@
       });
       box.addEventListener("change", () => set(told(field, box.value), true));
       const withUnit = field.unit && box.tagName === "INPUT" ? el("span", { class: "with-unit" }, box, el("span", { text: field.unit })) : box;
-      const hint = [field.hint, isGuess ? `Empty: ${assumed(t, field)} is assumed.` : ""].filter(Boolean).join(" ");
+      const hint = isGuess ? `${assumed(t, field)} until it is measured` : field.hint;
       return el("div", { class: `field${error ? " bad" : ""}` },
         el("label", { for: id, text: field.label }),
         withUnit,
@@ -118,7 +118,7 @@
     const problemList = (problems, refused) => {
       if (!problems.length && !refused.length) return null;
       const row = (p) => el("li", { class: refused.includes(p) || p.refuses ? "bad" : "" }, el("button", { type: "button", class: "linkish", text: store.state.has(p.id) ? Draw.nameOf(store.state.get(p.id)) : "a thing that is gone", on: { click: () => page.choose(p.id, false, true) } }), ` ${p.field && p.field !== "geometry" ? `${p.field.replaceAll("_", " ")}: ` : ""}${p.reason}`);
-      return el("section", { class: "sec problems", "aria-labelledby": "hprob" }, el("div", { class: "head" }, el("h2", { id: "hprob", text: refused.length ? "Not saved yet" : "Worth a look" })), el("ul", {}, ...refused.map(row), ...problems.map(row)));
+      return el("section", { class: "sec problems", "aria-labelledby": "hprob" }, el("div", { class: "head" }, el("h2", { id: "hprob", text: refused.length ? "Not saved yet" : problems.some((p) => p.refuses) ? "To be put right before saving" : "Worth a look" })), el("ul", {}, ...refused.map(row), ...problems.map(row)));
     };
 
     return {

@@ -8,14 +8,14 @@
 
   Draw.tools = (map, store, view, ground, page) => {
     let tool = null, points = [];
-    const sketch = L.polyline([], { className: "draw-sketch", interactive: false }).addTo(map);
+    const sketch = L.polyline([], { ...view.top, className: "draw-sketch" }).addTo(map);
     const dots = L.layerGroup().addTo(map);
     const metres = (path) => path.map(ground.xy);
 
     const show = () => {
       sketch.setLatLngs((tool?.shape === "area" && points.length > 2 ? [...points, points[0]] : points).map(latLng));
       dots.clearLayers();
-      points.forEach((p, i) => dots.addLayer(L.circleMarker(latLng(p), { className: i ? "draw-dot" : "draw-dot first", radius: i ? 4 : 6, interactive: false })));
+      points.forEach((p, i) => dots.addLayer(L.circleMarker(latLng(p), { ...view.top, className: i ? "draw-dot" : "draw-dot first", radius: i ? 4 : 6 })));
       page.toolChanged(tool, points, tool?.shape === "area" && points.length > 2 ? Draw.area([[metres(points)]]) : tool?.shape === "line" && points.length > 1 ? Draw.length([[metres(points)]]) : null);
     };
 

@@ -33,6 +33,10 @@
   const handle = (name) => L.divIcon({ html: document.createElement("i"), className: `draw-h ${name}`, iconSize: [24, 24], iconAnchor: [12, 12] });
 
   Draw.view = (map, store, ground, hooks) => {
+    // What is being drawn lies above what is drawn.
+    map.createPane("draw-top").style.zIndex = 450;
+    map.getPane("draw-top").style.pointerEvents = "none";
+    const top = { pane: "draw-top", renderer: L.svg({ pane: "draw-top", padding: 0.4 }), interactive: false };
     const shapes = L.layerGroup().addTo(map), handles = L.layerGroup().addTo(map), theirs = L.layerGroup().addTo(map);
     let chosen = null, corner = null; // id; [part, ring, index]
 
@@ -107,8 +111,8 @@
     const put = (label, id, geo, tag) => store.commit(label, (next) => next.set(id, { ...next.get(id), geo }), tag);
 
     // While a corner is dragged the shape follows as an outline; the drawing changes when it is let go.
-    const ghost = L.polyline([], { className: "draw-ghost", interactive: false }).addTo(map);
-    const follow = (geo) => ghost.setLatLngs(geo ? geo.parts.flat().map((path) => (geo.type === "area" ? [...path, path[0]] : path).map(latLng)) : []);
+    const ghost = L.polyline([], { ...top, className: "draw-ghost" }).addTo(map);
+    const follow = (geo) => { if (geo) hooks.live(geo); ghost.setLatLngs(geo ? geo.parts.flat().map((path) => (geo.type === "area" ? [...path, path[0]] : path).map(latLng)) : []); };
 
     const renderHandles = () => {
       handles.clearLayers();
@@ -142,7 +146,7 @@
     map.on("zoomend", renderHandles);
 
     return {
-      render, snap, put, withCorner,
+      render, snap, put, withCorner, top,
       get chosen() { return chosen; },
       get corner() { return corner; },
       choose(id) { chosen = store.state.has(id) ? id : null; corner = null; render(); },
@@ -151,8 +155,8 @@
         theirs.clearLayers();
         for (const t of things) {
           if (!t.geo) continue;
-          if (t.geo.type === "point") theirs.addLayer(L.circleMarker(latLng(t.geo.parts[0][0][0]), { className: "draw-theirs", radius: 9, interactive: false }));
-          else for (const path of t.geo.parts.flat()) theirs.addLayer(L.polyline((t.geo.type === "area" ? [...path, path[0]] : path).map(latLng), { className: "draw-theirs", interactive: false }));
+          if (t.geo.type === "point") theirs.addLayer(L.circleMarker(latLng(t.geo.parts[0][0][0]), { ...top, className: "draw-theirs", radius: 9 }));
+          else for (const path of t.geo.parts.flat()) theirs.addLayer(L.polyline((t.geo.type === "area" ? [...path, path[0]] : path).map(latLng), { ...top, className: "draw-theirs" }));
         }
       },
       bounds() {
