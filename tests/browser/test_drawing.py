@@ -74,7 +74,7 @@ def pull(page: Any, start: tuple[float, float], end: tuple[float, float]) -> Non
 
 def save(page: Any) -> str:
     page.click("#draw-save")
-    page.wait_for_selector("#draw-save[aria-busy=false]")
+    page.wait_for_selector("#draw-save[aria-busy=false]", state="attached")
     return str(page.inner_text("#draw-status"))
 
 
