@@ -5,9 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
+import numpy as np
 from django.utils.html import format_html, format_html_join
-from django.utils.safestring import SafeString
+from django.utils.safestring import SafeString, mark_safe
+
+TALLEST_PX: Final = 52
+NAMED: Final = 3
+# Above this many gardens those of one small square share a spike.
+MOST: Final = 1500
+SQUARE_PX: Final = 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,52 +29,76 @@ class Spike:
 
 
 def spike_map(spikes: Sequence[Spike], *, width: int = 524, height: int = 262) -> SafeString:
-    """Gardens where they lie, a spike up for more than need, down for less, a diamond for not told."""
+    """Gardens where they lie, a spike up for more than need, down for less, a diamond for not told.
+
+    Of a large book the gardens of each small square are one spike: their uses over need added up.
+    """
     if not spikes:
         return SafeString("")
-    squeeze = math.cos(math.radians(sum(spike.latitude for spike in spikes) / len(spikes)))
-    east = [spike.longitude * squeeze for spike in spikes]
-    north = [spike.latitude for spike in spikes]
-    wide, high = max(east) - min(east) or 1e-4, max(north) - min(north) or 1e-4
-    scale = min((width - 40) / wide, (height - 90) / high)
-    left, top = (width - scale * wide) / 2, 60 + (height - 90 - scale * high) / 2
-    tallest = max((abs(spike.over) for spike in spikes if spike.over is not None), default=1.0) or 1.0
-    parts, named = [], sorted((s for s in spikes if s.over is not None), key=lambda s: -(s.over or 0.0))[:3]
-    for spike in sorted(spikes, key=lambda spike: -spike.latitude):
-        x = left + scale * (spike.longitude * squeeze - min(east))
-        y = top + scale * (max(north) - spike.latitude)
-        parts.append(_spike(x, y, None if spike.over is None else spike.over / tallest))
-        if spike in named and spike.over is not None and spike.over > 0:
-            tip = y - 52 * spike.over / tallest - 4
-            parts.append(
-                format_html(
-                    '<text class="mid lab" x="{}" y="{}">{}</text>', f"{x:.1f}", f"{tip:.1f}", spike.code
-                )
-            )
+    x, y = _places(spikes, width, height)
+    over = np.array([np.nan if spike.over is None else spike.over for spike in spikes])
+    names = [spike.code for spike in spikes]
+    together = len(spikes) > MOST
+    if together:
+        x, y, over, names = _squares(x, y, over)
+    tallest = float(np.nanmax(np.abs(over), initial=0.0)) or 1.0
+    share = over / tallest
+    marks = "".join(_mark(*one) for one in sorted(zip(x, y, share, strict=True), key=lambda one: one[1]))
+    most = [n for n in np.argsort(-np.nan_to_num(over))[:NAMED] if over[n] > 0 and names[n]]
+    labels = format_html_join(
+        "",
+        '<text class="mid lab" x="{}" y="{}">{}</text>',
+        ((f"{x[n]:.1f}", f"{y[n] - TALLEST_PX * share[n] - 4:.1f}", names[n]) for n in most),
+    )
+    words = " in squares, each square one spike" if together else " by place"
     return format_html(
         '<svg class="plot canvas" viewBox="0 0 {0} {1}" width="{0}" height="{1}" role="img"'
-        ' aria-label="{2}">{3}</svg>',
+        ' aria-label="{2}">{3}{4}</svg>',
         width,
         height,
-        f"{len(spikes)} gardens by place; the list below holds the same",
-        format_html_join("", "{}", ((part,) for part in parts)),
+        f"{len(spikes)} gardens{words}; the list below holds the same",
+        mark_safe(marks),  # noqa: S308 - numbers only, made in `_mark`
+        labels,
     )
 
 
-def _spike(x: float, y: float, share: float | None) -> SafeString:
-    """One garden's mark."""
-    if share is None:
+def _places(
+    spikes: Sequence[Spike], width: int, height: int
+) -> tuple[np.ndarray[tuple[int], np.dtype[np.float64]], np.ndarray[tuple[int], np.dtype[np.float64]]]:
+    """Where each garden stands in the drawing [px]."""
+    north = np.array([spike.latitude for spike in spikes])
+    east = np.array([spike.longitude for spike in spikes]) * math.cos(math.radians(float(north.mean())))
+    wide, high = np.ptp(east) or 1e-4, np.ptp(north) or 1e-4
+    scale = min((width - 40) / wide, (height - 90) / high)
+    left, top = (width - scale * wide) / 2, 60 + (height - 90 - scale * high) / 2
+    return left + scale * (east - east.min()), top + scale * (north.max() - north)
+
+
+def _squares(
+    x: np.ndarray[tuple[int], np.dtype[np.float64]],
+    y: np.ndarray[tuple[int], np.dtype[np.float64]],
+    over: np.ndarray[tuple[int], np.dtype[np.float64]],
+) -> tuple[
+    np.ndarray[tuple[int], np.dtype[np.float64]],
+    np.ndarray[tuple[int], np.dtype[np.float64]],
+    np.ndarray[tuple[int], np.dtype[np.float64]],
+    list[str],
+]:
+    """Gardens of each square as one: its middle, the sum of what is told; NaN where nothing is."""
+    column, row = np.floor(x / SQUARE_PX).astype(np.int64), np.floor(y / SQUARE_PX).astype(np.int64)
+    keys, where = np.unique(row * 100_000 + column, return_inverse=True)
+    told = np.bincount(where, weights=~np.isnan(over))
+    total = np.bincount(where, weights=np.nan_to_num(over))
+    middle_x = (keys % 100_000 + 0.5) * SQUARE_PX
+    middle_y = (keys // 100_000 + 0.5) * SQUARE_PX
+    return middle_x, middle_y, np.where(told > 0, total, np.nan), [""] * keys.size
+
+
+def _mark(x: float, y: float, share: float) -> str:
+    """One mark as SVG; numbers only."""
+    if math.isnan(share):
         path = f"M{x:.1f} {y - 4:.1f}L{x + 4:.1f} {y:.1f}L{x:.1f} {y + 4:.1f}L{x - 4:.1f} {y:.1f}z"
-        return format_html('<path class="spike-few" d="{}"/>', path)
-    tip = y - 52 * share
+        return f'<path class="spike-few" d="{path}"/>'
     name = "spike-up" if share >= 0 else "spike-dn"
-    return format_html(
-        '<path class="{}" d="M{} {}L{} {}L{} {}z"/>',
-        name,
-        f"{x - 3:.1f}",
-        f"{y:.1f}",
-        f"{x:.1f}",
-        f"{tip:.1f}",
-        f"{x + 3:.1f}",
-        f"{y:.1f}",
-    )
+    tip = y - TALLEST_PX * share
+    return f'<path class="{name}" d="M{x - 3:.1f} {y:.1f}L{x:.1f} {tip:.1f}L{x + 3:.1f} {y:.1f}z"/>'

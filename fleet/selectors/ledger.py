@@ -167,39 +167,53 @@ def _parts(whole: LedgerPortfolio | None) -> list[Saving]:
 
 def _rank(month: date) -> list[RankRow]:
     """Gardens of a month, the furthest over need first, those that cannot be told last."""
-    rows = LedgerMonth.objects.filter(month=month).values_list(
-        "site__code", "site__name", "used_l", "need_l", "used_source", "reasons", "site__supplier",
-        "site__longitude", "site__latitude",
+    rows = list(
+        LedgerMonth.objects.filter(month=month).values_list(
+            "site__code", "site__name", "used_l", "need_l", "used_source", "reasons", "site__supplier",
+            "site__longitude", "site__latitude",
+        )
     )  # fmt: skip
     tiers = tiers_in_force(day=month)
-    found = []
-    for code, name, used, need, source, reasons, supplier, longitude, latitude in rows:
-        prices, currency = tiers.get(supplier, (None, ""))
-        found.append(
-            RankRow(
-                code=code,
-                name=name,
-                used_l=used,
-                need_l=need,
-                over_l=used - need if used is not None and need is not None else None,
-                ratio=used / need if used is not None and need is not None and need > 0 else None,
-                money=_money(used, need, prices)
-                if used is not None and need is not None and prices
-                else None,
-                currency=currency,
-                source=source,
-                reasons=tuple(reason_words(word) for word in reasons.split(";") if word),
-                longitude=longitude,
-                latitude=latitude,
-            )
+    money = _money([(row[6], row[2], row[3]) for row in rows], tiers)
+    found = [
+        RankRow(
+            code=code,
+            name=name,
+            used_l=used,
+            need_l=need,
+            over_l=used - need if used is not None and need is not None else None,
+            ratio=used / need if used is not None and need is not None and need > 0 else None,
+            money=cost,
+            currency=tiers[supplier][1] if supplier in tiers else "",
+            source=source,
+            reasons=tuple(reason_words(word) for word in reasons.split(";") if word),
+            longitude=longitude,
+            latitude=latitude,
         )
+        for (code, name, used, need, source, reasons, supplier, longitude, latitude), cost in zip(
+            rows, money, strict=True
+        )
+    ]
     return sorted(found, key=lambda row: (row.over_l is None, -(row.over_l or 0.0), row.code))
 
 
-def _money(used_l: float, need_l: float, tiers: list[tuple[float, float]]) -> float:
-    """Money of what was used beyond need."""
-    starts, prices = (np.array(column) for column in zip(*tiers, strict=True))
-    return float(cost_over_need(np.array([used_l / 1000]), np.array([need_l / 1000]), starts, prices)[0])
+def _money(
+    uses: Sequence[tuple[str, float | None, float | None]],
+    tiers: dict[str, tuple[list[tuple[float, float]], str]],
+) -> list[float | None]:
+    """Money of what was used beyond need, from (supplier, used [L], need [L]); all of a supplier at once."""
+    found: list[float | None] = [None] * len(uses)
+    for supplier, (steps, _) in tiers.items():
+        own = [(n, used, need) for n, (name, used, need) in enumerate(uses) if name == supplier]
+        told = [(n, used, need) for n, used, need in own if used is not None and need is not None]
+        if not told:
+            continue
+        starts, prices = (np.array(column) for column in zip(*steps, strict=True))
+        used_m3, need_m3 = (np.array(column) / 1000 for column in list(zip(*told, strict=True))[1:])
+        costs = cost_over_need(used_m3, need_m3, starts, prices)
+        for (n, _, _), cost in zip(told, costs, strict=True):
+            found[n] = float(cost)
+    return found
 
 
 def tiers_in_force(*, day: date) -> dict[str, tuple[list[tuple[float, float]], str]]:

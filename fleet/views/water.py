@@ -60,7 +60,7 @@ def water(request: HttpRequest) -> HttpResponse:
             ],
             unit=_unit(is_us),
         ),
-        "map": spike_map([_spike(row, is_us=is_us) for row in page.rows if row.longitude is not None]),
+        "map": spike_map([_spike(row) for row in page.rows if row.longitude is not None]),
         "listed": listed,
         "rows": [(row, _bar(row.over_l, most, is_us=is_us)) for row in listed],
         "unjudged": page.unjudged,
@@ -187,9 +187,9 @@ def _month_point(row: LedgerMonth, *, is_us: bool) -> MonthPoint:
     )
 
 
-def _spike(row: RankRow, *, is_us: bool) -> Spike:
-    """A garden on the map."""
-    return Spike(row.longitude or 0.0, row.latitude or 0.0, _told(row.over_l, is_us), row.code)
+def _spike(row: RankRow) -> Spike:
+    """A garden on the map, over need in litres: only the proportions show."""
+    return Spike(cast("float", row.longitude), cast("float", row.latitude), row.over_l, row.code)
 
 
 def _bar(over_l: float | None, most: float, *, is_us: bool) -> str:

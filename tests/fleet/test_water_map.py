@@ -1,0 +1,49 @@
+"""The spikes of the water map, alone and together."""
+
+from __future__ import annotations
+
+import re
+
+from fleet.charts.water_map import MOST, TALLEST_PX, Spike, spike_map
+
+
+def _heights(svg: str, name: str) -> list[float]:
+    """Height of each spike of a class [px]."""
+    paths = re.findall(rf'class="{name}" d="M[\d.]+ ([\d.-]+)L[\d.]+ ([\d.-]+)L', svg)
+    return [round(float(foot) - float(tip), 1) for foot, tip in paths]
+
+
+def test_spikes_stand_in_proportion_and_the_furthest_over_are_named() -> None:
+    spikes = [
+        Spike(-104.70, 41.20, 400.0, "CB-14"),
+        Spike(-104.71, 41.21, -200.0, "MR-20"),
+        Spike(-104.72, 41.22, None, "QT-03"),
+    ]
+
+    svg = str(spike_map(spikes))
+
+    assert _heights(svg, "spike-up") == [float(TALLEST_PX)]
+    assert _heights(svg, "spike-dn") == [-TALLEST_PX / 2]
+    assert svg.count("spike-few") == 1
+    assert re.findall(r">([A-Z]{2}-\d+)</text>", svg) == ["CB-14"]
+
+
+def test_a_name_is_text_never_markup() -> None:
+    svg = str(spike_map([Spike(-104.7, 41.2, 1.0, "<script>alert(1)</script>")]))
+
+    assert "<script>" not in svg
+    assert "&lt;script&gt;" in svg
+
+
+def test_gardens_of_a_large_book_share_spikes_and_no_litre_is_lost() -> None:
+    spikes = [Spike(-104.7, 41.2, 1.0, f"A-{n}") for n in range(MOST)]
+    spikes += [Spike(-104.5, 41.2, 1.0, f"B-{n}") for n in range(MOST // 2)]
+
+    svg = str(spike_map(spikes))
+
+    assert _heights(svg, "spike-up") == [float(TALLEST_PX), TALLEST_PX / 2]
+    assert "each square one spike" in svg
+
+
+def test_a_book_without_gardens_draws_nothing() -> None:
+    assert spike_map([]) == ""
