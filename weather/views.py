@@ -14,6 +14,9 @@ from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_GET
 
 from weather.calc.csv_cells import safe_cell
+from weather.calc.et_gaps import MEAN_LIMIT_ALONE_D, MEAN_LIMIT_D
+from weather.calc.filling import FillSettings
+from weather.calc.quality import EXPECTED, MEANING
 from weather.exports.weather import COLUMNS, rows
 from weather.forecast_status import forecast_standing
 from weather.location_status import LocationDetail, location_detail, location_list
@@ -54,6 +57,11 @@ def page(request: HttpRequest) -> HttpResponse:
         "plot": mark_safe(sky_plot_svg(detail.sky, is_us=is_us)) if detail else "",  # noqa: S308
         "sources": source_rows(names_on=settings.WEATHER_SOURCES, notices=NOTICES),
         "questions": ReferenceQuestion.objects.select_related("location").order_by("location__name"),
+        "limits": FillSettings(),
+        "mean_days": MEAN_LIMIT_D,
+        "mean_days_alone": MEAN_LIMIT_ALONE_D,
+        "refusing": [words for _, words in EXPECTED.values()],
+        "remarking": list(MEANING.values()),
         **(_around(detail) if detail else {}),
     }
     return render(request, "weather/page.html", context)

@@ -290,6 +290,17 @@ def test_the_page_tells_what_of_the_pull_is_not_done(dispatcher: User, sign_in: 
     assert "41.0,-104.7 +49" not in text
 
 
+def test_the_page_says_how_days_are_checked_and_filled(dispatcher: User, sign_in: SignIn) -> None:
+    record_daily_weather(days=run_of_days(3), source="file a.csv", now=NOW)
+
+    text = words(sign_in(dispatcher).get("/weather/").content.decode()).replace("\xa0", " ")
+
+    assert "A tmax_c not below tmin_c" in text
+    assert "Dew point above the lowest temperature" in text
+    assert "for 14 days, and for 60 where no other year is known" in text
+    assert "Rain comes only from a gauge or grid within 10 km" in text
+
+
 def test_the_weather_page_takes_a_bounded_number_of_queries(
     town: Controller, dispatcher: User, sign_in: SignIn, django_assert_max_num_queries: Any
 ) -> None:
