@@ -52,6 +52,7 @@ _SHIFT_SEARCH: dict[str, tuple[float, ...]] = {
 _USE_BOUNDS = (0.12, 0.40)
 _THRESHOLD_BOUNDS = (0.15, 0.70)
 _MEAN_PRIOR_SITES = 3.0
+_OFFSET_PASSES = 5  # with two the groups had not settled: twice the false alarms on simulated fleets
 _SPREAD_PRIOR_SITES = 5.0
 
 
@@ -82,7 +83,7 @@ def fit_fleet(inputs: WatchInputs, start: FleetFit, settings: WatchSettings) -> 
     fit = _coordinate_search(search, start, settings, _SEARCH, shift=False)
     fit = _coordinate_search(search, fit, settings, _SHIFT_SEARCH, shift=True)
     offsets = take_sites(inputs, _evenly(useful, OFFSET_SITES))
-    for _ in range(2):
+    for _ in range(_OFFSET_PASSES):
         fit = _offsets_by_group(offsets, fit, watch_fleet(offsets, fit, settings))
     return fit
 

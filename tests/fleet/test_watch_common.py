@@ -11,7 +11,7 @@ import pytest
 from fleet.calc.watch_common import Peers, common_standstill, nobody
 from fleet.models import Flag, WatchState
 from fleet.services.watch_sensors import watch_sensors
-from sites.models import BypassLog, Controller, Site
+from sites.models import BypassLog, Controller, ProgramLine, ProgramSet, Sensor, Site
 from tests.fleet.test_watch_sensors import LAST, _controller, _log, _weather
 
 DAYS, SITES = 30, 8
@@ -181,3 +181,35 @@ def test_fewer_starts_than_the_book_gives_are_another_program(method: str) -> No
     state = WatchState.objects.get(controller=other)
     assert (state.status, state.cause) == ("flag", "program_differs")
     assert "program in the book" in state.evidence
+
+
+@pytest.mark.django_db
+def test_a_program_changed_in_the_log_counts_from_its_own_day() -> None:
+    fleet = _fleet(3)
+    changed = fleet[1]
+    first = LAST - timedelta(days=14)
+    programs = ProgramSet.objects.create(controller=changed, as_of=first)
+    ProgramLine.objects.create(
+        program_set=programs, letter="A", days="daily", starts="04:00", station=1, run_min=16, run_order=1
+    )
+    rows = BypassLog.objects.filter(controller=changed, start__gte=first)
+    rows.filter(starts_bypassed=2).update(starts_bypassed=1)
+    rows.update(starts_scheduled=1)
+
+    watch_sensors(as_of=LAST)
+
+    assert WatchState.objects.get(controller=changed).cause != "program_differs"
+    assert not Flag.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_log_from_before_the_sensor_says_nothing_on_it() -> None:
+    fleet = _fleet(3)
+    late = fleet[0]
+    installed = LAST - timedelta(days=40)
+    BypassLog.objects.filter(controller=late, start__lt=installed).update(starts_bypassed=0)
+    Sensor.objects.filter(controller=late).update(installed_on=installed)
+
+    watch_sensors(as_of=LAST)
+
+    assert WatchState.objects.get(controller=late).status != "flag"

@@ -14,6 +14,7 @@ from fleet.calc.watch_inputs import BadWatchInputs, WatchInputs, take_sites
 from fleet.calc.watch_result import fault_score
 from fleet.calc.watch_settings import (
     CAUSES,
+    FleetFit,
     WatchSettings,
     fit_from_values,
     fit_values,
@@ -185,3 +186,44 @@ def test_a_fit_survives_being_kept() -> None:
     assert back.rain_cv == 0.6
     np.testing.assert_array_equal(back.use_mean, [0.3])
     assert fit_from_values(starting_fit(2, 1), fit_values(fit)).use_mean.shape == (2,)
+
+
+def test_a_wrong_rain_grid_raises_no_flags() -> None:
+    """For six weeks a location gets the rain record of another place, without anybody knowing."""
+    fleet = simulated_fleet(
+        weather=season("continental", days=120, locations=2), physics="two_layers", sites=160, seed=6
+    )
+    wrong = fleet.inputs.rain_mm.copy()
+    hit = fleet.inputs.location == 0
+    other = wrong[:, np.flatnonzero(~hit)[0]]
+    wrong[60:102, hit] = other[60:102, None]
+    healthy = hit & (fleet.truth.fault < 0)
+    fit = with_numbers(SIM_FIT, dose_seen_share=1.0, noise_mm=0.2, tension_noise=0.1)
+
+    def newly_flagged(rain: npt.NDArray[np.float64]) -> float:
+        run = watch_fleet(replace(fleet.inputs, rain_mm=rain), fit, SETTINGS)
+        score = fault_score(run.probability[:, healthy])
+        before = (score[:60] > SETTINGS.flag_score).any(axis=0)
+        return float(((score[60:] > SETTINGS.flag_score).any(axis=0) & ~before).mean())
+
+    blind = watch_fleet(
+        replace(fleet.inputs, rain_mm=wrong), fit, SETTINGS, options=FilterOptions(shift=False)
+    )
+    alone = (fault_score(blind.probability[60:][:, healthy]) > SETTINGS.flag_score).any(axis=0).mean()
+    assert newly_flagged(wrong) <= newly_flagged(fleet.inputs.rain_mm) + 0.04
+    assert alone > newly_flagged(wrong) + 0.1
+
+
+def test_what_a_garden_shares_between_use_and_dose_is_not_taken_for_a_fault() -> None:
+    """Weak runs in a garden whose wet spring proves its ET right: without the level a dry summer flags it."""
+    fleet = simulated_fleet(
+        weather=season("continental", days=150, locations=6, seed=8), physics="two_layers", sites=300, seed=8
+    )
+    healthy = fleet.truth.fault < 0
+    fit = with_numbers(SIM_FIT, dose_seen_share=1.0, noise_mm=0.2, tension_noise=0.1)
+
+    def flagged(tried: FleetFit) -> float:
+        run = watch_fleet(fleet.inputs, tried, SETTINGS)
+        return float((fault_score(run.probability[:, healthy]) > SETTINGS.flag_score).any(axis=0).mean())
+
+    assert flagged(fit) < flagged(with_numbers(fit, level_sd=1e-6, use_on_dose=0.5))
