@@ -6,6 +6,7 @@ import re
 from datetime import date
 from typing import Any
 
+import numpy as np
 import pytest
 import shapely
 
@@ -296,3 +297,59 @@ def test_two_wires_change_places_and_the_label_says_so(garden: Site, live_server
     hana.page.wait_for_load_state("networkidle")
     assert Zone.objects.get(station=1).name == "zone 1"
     assert hana.complaints == []
+
+
+def test_a_reader_of_feet_and_inches_gives_and_sees_them(
+    garden: Site, live_server: Any, chromium: Any
+) -> None:
+    User.objects.filter(username="hana").update(units="us")
+    Controller.objects.update(assumed="gating minute_step")
+    page = visitor(chromium, live_server).page
+    choose(page, "1 zone 1")
+    page.fill("#f-precipitation_rate_mm_h", "0.5")
+    page.keyboard.press("Tab")
+    page.click("summary:has-text('Controllers')")
+    choose(page, "controller A")
+    page.click("[aria-label='The sensor: it is so']")
+    assert "Saved: 2 changes" in save(page)
+    choose(page, "1 zone 1")
+
+    zone = Zone.objects.get(station=1)
+    assert zone.precipitation_rate_mm_h == pytest.approx(12.7)
+    assert page.input_value("#f-precipitation_rate_mm_h") == "0.5"
+    assert "1\u2009003 ft²" in page.inner_text("#area-live")
+    assert Controller.objects.get().assumed == "minute_step"
+
+
+def test_areas_overlaps_and_cuts_of_the_page_agree_with_an_independent_library(
+    garden: Site, live_server: Any, chromium: Any
+) -> None:
+    """The reference is GEOS, through shapely, on random stars with a hole."""
+    page = visitor(chromium, live_server).page
+    random = np.random.default_rng(11)
+
+    def star(x: float, y: float) -> list[list[list[float]]]:
+        turns = np.sort(random.uniform(0, 2 * np.pi, 11))
+        reach = random.uniform(6, 14, 11)
+        ring = np.column_stack([x + reach * np.cos(turns), y + reach * np.sin(turns)])
+        return [ring.tolist(), [[x - 1, y - 1], [x + 1, y - 1], [x + 1, y + 1], [x - 1, y + 1]]]
+
+    for _ in range(25):
+        one, other = star(0, 0), star(*random.uniform(-12, 12, 2))
+        first, second = (shapely.Polygon(part[0], part[1:]) for part in (one, other))
+        if not (first.is_valid and second.is_valid):
+            continue
+        told = page.evaluate(
+            "([a, b]) => [Rootround.Draw.area([a]), Rootround.Draw.overlap([a], [b]),"
+            " Rootround.Draw.crossing([a]) === null,"
+            " Rootround.Draw.cut([a[0]], [[-40, 3], [0, 2.5], [40, 3]])]",
+            [one, other],
+        )
+        assert told[0] == pytest.approx(first.area)
+        assert told[1] == pytest.approx(first.intersection(second).area, abs=1e-6)
+        assert told[2]
+        if told[3]:
+            pieces = [shapely.Polygon(piece[0]) for piece in told[3]]
+            whole = shapely.Polygon(one[0])
+            assert sum(piece.area for piece in pieces) == pytest.approx(whole.area, rel=1e-3)
+            assert pieces[0].intersection(pieces[1]).area < 0.01
