@@ -38,6 +38,11 @@ class Fault(StrEnum):
     HAS_HEIGHT = "height dropped"
     OUTSIDE_LOT = "outside the lot"
     OVERLAP = "overlap"
+    MIXED = "mixed shape"
+    OPEN_RING = "ring left open"
+    REPEATED = "points drawn twice"
+    RING_ORDER = "ring order"
+    HOLE = "holes"
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,11 +77,11 @@ def shape_faults(geometries: Geometries) -> list[GeometryFault]:
         GeometryFault(i, Fault.EMPTY, "an empty shape", "a shape with coordinates", True) for i in _at(empty)
     ]
 
-    off_globe, swapped = _off_globe(shapes)
-    faults += [_not_degrees(i, shapes[i]) for i in _at(off_globe & ~swapped)]
+    off, swapped = off_globe(shapes)
+    faults += [_not_degrees(i, shapes[i]) for i in _at(off & ~swapped)]
     faults += [_swapped(i, shapes[i]) for i in _at(swapped)]
 
-    sound = present & ~empty & ~off_globe & ~swapped
+    sound = present & ~empty & ~off & ~swapped
     crossing = sound & ~shapely.is_valid(shapes)
     faults += [_crossing(i, str(shapely.is_valid_reason(shapes[i]))) for i in _at(crossing)]
 
@@ -195,8 +200,14 @@ def _size_faults(shapes: Geometries, sound: npt.NDArray[np.bool_]) -> list[Geome
     ]
 
 
-def _off_globe(shapes: Geometries) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
-    """Which shapes have coordinates that are no longitude and latitude, and which are only turned round."""
+def off_globe(shapes: Geometries) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Which shapes have coordinates that are no longitude and latitude, and which are only turned round.
+
+    Parameters
+    ----------
+    shapes
+        Shapes, (shapes,).
+    """
     box = np.asarray(shapely.bounds(shapes), dtype=np.float64).reshape(-1, 4)
     filled = ~shapely.is_missing(shapes) & ~shapely.is_empty(shapes)
     x, y = np.abs(box[:, [0, 2]]).max(axis=1), np.abs(box[:, [1, 3]]).max(axis=1)

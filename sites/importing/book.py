@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from sites.calc.geometry import Geometries, as_array
 from sites.importing.book_file import BookFile, BookRow, read_book_file
+from sites.importing.book_layout import BookLayout
 from sites.importing.kinds import KINDS, Kind
 from weather.importing.rows import CellError, Column, RowProblem
 
@@ -39,6 +40,10 @@ class BookItem:
         Columns with a cell that is not empty.
     shape
         Its shape in WGS 84, or None.
+    is_right_handed, is_open
+        Whether its form asks for counter-clockwise rings; whether a ring was left open.
+    repaired
+        Faults that were mended with somebody's word.
     """
 
     row: int
@@ -49,6 +54,9 @@ class BookItem:
     given: frozenset[str]
     shape: BaseGeometry | None
     is_refused: bool = False
+    is_right_handed: bool = False
+    is_open: bool = False
+    repaired: tuple[str, ...] = ()
 
     @property
     def site(self) -> str:
@@ -110,15 +118,19 @@ def shapes_of(items: list[BookItem]) -> Geometries:
     return as_array([item.shape for item in items])
 
 
-def parse_book(path: Path) -> Book:
+def parse_book(path: Path, *, layout: BookLayout | None = None, name: str = "") -> Book:
     """The items of a file whose cells are what their columns want, with no look beyond each row.
 
     Parameters
     ----------
     path
         A book in any of its forms.
+    layout
+        What its layers and columns are; by default those that bear the book's own names.
+    name
+        Name that the person gave the file; by default that of the path.
     """
-    file = read_book_file(path)
+    file = read_book_file(path, layout=layout, name=name)
     book = Book(file)
     passed_over: dict[tuple[str, str], int] = {}
     for row, shape in zip(file.rows, file.geometries, strict=True):
@@ -153,25 +165,32 @@ def _item(file: BookFile, kind: Kind, row: BookRow, shape: BaseGeometry | None) 
         except CellError as error:
             file.refuse(row.number, column.name, text, str(error), row.layer)
             is_bad = True
-    is_bad |= not _shape_fits(file, kind, row, shape)
+    if shape is None and kind.needs_shape:
+        file.refuse(row.number, "geometry", None, f"a {_words(kind)}", row.layer)
+        is_bad = True
     if is_bad:
         return None
-    key: list[str | int] = [part for name in kind.key if isinstance(part := values[name], (str, int))]
-    if kind.name in SHAPE_KEYED and shape is not None:
-        key.append(fingerprint(shape))
-    return BookItem(row.number, row.layer, kind.name, tuple(key), values, frozenset(given), shape)
+    key = tuple(part for name in kind.key if isinstance(part := values[name], (str, int)))
+    return BookItem(
+        row.number, row.layer, kind.name, key, values, frozenset(given), shape,
+        is_right_handed=row.is_right_handed, is_open=row.is_open,
+    )  # fmt: skip
 
 
-def _shape_fits(file: BookFile, kind: Kind, row: BookRow, shape: BaseGeometry | None) -> bool:
-    """Whether a row's shape is of a type that its kind may have."""
-    if shape is None:
-        if kind.needs_shape:
-            file.refuse(row.number, "geometry", None, f"a {_words(kind)}", row.layer)
-        return not kind.needs_shape
-    if shape.geom_type not in kind.shapes:
-        file.refuse(row.number, "geometry", shape.geom_type, f"a {_words(kind)}", row.layer)
-        return False
-    return True
+def settle_shapes(book: Book) -> None:
+    """Refuse shapes of a type that their kind may not have; name the things that are known by their shape.
+
+    Parameters
+    ----------
+    book
+        Items whose shapes are as they will be stored.
+    """
+    for item in book.good():
+        kind = KINDS[item.kind]
+        if item.shape is not None and item.shape.geom_type not in kind.shapes:
+            book.refuse(item, "geometry", item.shape.geom_type, f"a {_words(kind)}")
+        elif item.kind in SHAPE_KEYED and item.shape is not None:
+            item.key = (*item.key[: len(kind.key)], fingerprint(item.shape))
 
 
 def _words(kind: Kind) -> str:

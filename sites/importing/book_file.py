@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
 
 import numpy as np
 import shapely
-from shapely.geometry.base import BaseGeometry
 
 from sites.calc.geometry import (
     WGS84,
@@ -19,27 +15,18 @@ from sites.calc.geometry import (
     as_array,
     reference_system,
     to_wgs84,
-    without_tiny_crossings,
 )
-from sites.importing.gdal import Layer, LayerNotReadable, Value
-from sites.importing.geojson import (
-    CollectionNotReadable,
-    Json,
-    ShapeNotReadable,
-    collection_features,
-    shape_of,
+from sites.importing.book_layout import (
+    BY_COLUMN,
+    BookLayout,
+    LayerLayout,
+    columns_of,
+    full_name,
+    layout_by_names,
 )
-from sites.importing.kinds import ALIASES, KINDS
-from sites.importing.layered_file import FileNotTaken, kml_layers, layers_of_geopackage, layers_of_shapefile
-from weather.calc.csv_cells import plain_cell
+from sites.importing.kinds import KINDS, PLACE_COLUMNS
+from sites.importing.raw_book import RawBook, RawLayer, read_raw_book
 from weather.importing.rows import RowProblem
-
-FILE_LIMIT_BYTES: Final = 400_000_000
-ROW_LIMIT: Final = 2_000_000
-COORDINATE_DECIMALS: Final = 8
-"""Places after the point that the book keeps [degrees]: about a millimetre, so that files repeat exactly."""
-
-_FORMS: Final = "GeoJSON, GeoPackage, KML, a zipped shapefile, or CSV of sites"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +40,8 @@ class BookRow:
     kind: str
     cells: dict[str, str]
     layer: str = ""
+    is_right_handed: bool = False
+    is_open: bool = False
 
 
 @dataclass(slots=True)
@@ -72,151 +61,117 @@ class BookFile:
         self.problems.append(RowProblem(file, row, column, words[:200], expected))
 
 
-def read_book_file(path: Path) -> BookFile:
+def read_book_file(path: Path, *, layout: BookLayout | None = None, name: str = "") -> BookFile:
     """The rows of a book file, whichever form it has; its content decides, not its name.
 
     Parameters
     ----------
     path
         The file; above 400 MB it is refused.
+    layout
+        What its layers and columns are; by default those that bear the book's own names.
+    name
+        Name that the person gave it; by default that of the path.
     """
-    book = BookFile(path.name)
-    try:
-        size = path.stat().st_size
-        if size > FILE_LIMIT_BYTES:
-            book.refuse(0, "", f"{size} bytes", f"a file of at most {FILE_LIMIT_BYTES} bytes")
-            return book
-        _read(book, path, path.read_bytes())
-    except OSError as error:
-        book.refuse(0, "", error.strerror or "", "a readable file")
-    except UnicodeDecodeError:
-        book.refuse(0, "", "", "text in UTF-8")
-    except (CollectionNotReadable, LayerNotReadable, FileNotTaken, csv.Error) as error:
-        book.refuse(0, "", str(error), _FORMS)
-    if book.problems and any(problem.row == 0 for problem in book.problems):
+    raw = read_raw_book(path, name=name)
+    book = BookFile(raw.name, problems=list(raw.problems))
+    _take_layers(book, raw, layout)
+    if any(problem.row == 0 for problem in book.problems):
         book.rows, book.geometries = [], as_array([])
     return book
 
 
-def _read(book: BookFile, path: Path, content: bytes) -> None:
-    """Hand the content to the reader of its form."""
-    start = content[:4096].removeprefix(b"\xef\xbb\xbf").lstrip()
-    if content.startswith(b"SQLite format 3\x00"):
-        _take_layers(book, layers_of_geopackage(content, ROW_LIMIT))
-    elif content.startswith(b"PK\x03\x04"):
-        _take_layers(book, layers_of_shapefile(content, path.stem, ROW_LIMIT))
-    elif start.startswith(b"<"):
-        _take_layers(book, kml_layers(content, ROW_LIMIT))
-    elif start.startswith((b"{", b"[")):
-        _take_collection(book, content.decode("utf-8-sig"))
-    elif path.suffix.lower() in (".geojson", ".json"):
-        raise CollectionNotReadable("broken JSON: the text does not begin with {")
-    elif path.suffix.lower() == ".csv":
-        _take_csv(book, content.decode("utf-8-sig"))
-    else:
-        raise FileNotTaken("content of no known form")
+def _take_layers(book: BookFile, raw: RawBook, layout: BookLayout | None) -> None:
+    """Rows of every layer that the layout takes."""
+    parts: list[Geometries] = []
+    for layer in raw.layers:
+        plan = _plan_of(book, raw, layer, layout)
+        if plan is None:
+            continue
+        rows: list[BookRow] = []
+        kept: list[int] = []
+        for at, number in enumerate(layer.numbers):
+            cells = plan.cells(layer.cells[at])
+            told = cells.pop("kind", "")
+            kind = told or ("site" if raw.form == "CSV" else "") if plan.kind == BY_COLUMN else plan.kind
+            if kind not in KINDS:
+                book.refuse(number, "kind", kind, "one of " + ", ".join(KINDS), layer.name)
+                continue
+            rows.append(
+                BookRow(number, kind, cells, layer.name, layer.is_right_handed, number in layer.open_rings)
+            )
+            kept.append(at)
+        shapes = _points(book, rows) if raw.form == "CSV" else layer.shapes[kept]
+        declared = layer.crs or (layout.crs if layout else "") or WGS84
+        book.rows += rows
+        parts.append(_placed(book, rows, shapes, declared))
+    if not parts and not any(problem.row == 0 for problem in book.problems) and not book.problems:
+        book.refuse(0, "", None, "a layer that is named after a kind: " + ", ".join(KINDS))
+    book.geometries = np.concatenate(parts) if parts else as_array([])
 
 
-def _take_collection(book: BookFile, text: str) -> None:
-    """Features of a GeoJSON collection."""
-    declared, features = collection_features(text)
-    if len(features) > ROW_LIMIT:
-        raise CollectionNotReadable(f"more than {ROW_LIMIT} features")
-    shapes: list[BaseGeometry | None] = []
-    for number, feature in enumerate(features, start=1):
-        properties = feature.get("properties") if isinstance(feature, dict) else None
-        if not isinstance(feature, dict) or not isinstance(properties, dict):
-            book.refuse(number, "properties", None, "a Feature with properties")
+def _plan_of(book: BookFile, raw: RawBook, layer: RawLayer, layout: BookLayout | None) -> LayerLayout | None:
+    """The layout of a layer; None where it is left out, which is told."""
+    plan = layout.layers.get(layer.name) if layout else layout_by_names(layer.name, layer.columns)
+    if layout is None and raw.form == "GeoJSON" and plan is not None:
+        plan = LayerLayout(BY_COLUMN, plan.columns)
+    if layout is None and raw.form == "CSV" and plan is not None:
+        plan = LayerLayout(BY_COLUMN, plan.columns)
+        _check_header(book, layer)
+    if plan is None or not plan.kind:
+        book.warnings.append(f"layer {layer.name!r} is none of the kinds and was passed over")
+        return None
+    if layout is None:
+        plan = LayerLayout(
+            plan.kind,
+            {theirs: ours for theirs, ours in plan.columns.items() if theirs not in layer.made_up},
+        )
+    return plan
+
+
+def _check_header(book: BookFile, layer: RawLayer) -> None:
+    """Columns of a CSV that nobody mapped must be the book's own."""
+    known = set(columns_of("site")) | {"kind"}
+    for theirs in layer.columns:
+        if theirs and full_name(theirs) not in known:
+            book.refuse(1, theirs, theirs, "one of the columns, once: " + ", ".join(sorted(known - {"kind"})))
+    if "site" not in {full_name(theirs) for theirs in layer.columns}:
+        book.refuse(1, "site", None, "a header line with a column site")
+
+
+def _points(book: BookFile, rows: list[BookRow]) -> Geometries:
+    """A point of each row that gives longitude and latitude; they are no columns of the book."""
+    shapes = as_array([None] * len(rows))
+    for at, row in enumerate(rows):
+        told = [row.cells.pop(name, "") for name in PLACE_COLUMNS]
+        if not any(told):
             continue
         try:
-            shape = shape_of(feature.get("geometry"))
-        except ShapeNotReadable as error:
-            book.refuse(number, "geometry", _short(feature.get("geometry")), str(error))
-            continue
-        cells = _json_cells(book, number, properties)
-        kind = cells.pop("kind", "")
-        if kind not in KINDS:
-            book.refuse(number, "kind", kind, "one of " + ", ".join(KINDS))
-            continue
-        book.rows.append(BookRow(number, kind, cells))
-        shapes.append(shape)
-    book.geometries = _placed(book, book.rows, as_array(shapes), declared)
-
-
-def _json_cells(book: BookFile, number: int, properties: dict[str, Json]) -> dict[str, str]:
-    """Properties as cells of text; a list of plain values is joined by semicolons."""
-    cells: dict[str, str] = {}
-    for name, value in properties.items():
-        parts = value if isinstance(value, list) else [value]
-        plain = [part for part in parts if not isinstance(part, (list, dict))]
-        cell = ";".join(_text(part) for part in plain)
-        if len(plain) < len(parts) or _has_half_letter(name + cell):
-            book.refuse(number, ascii(name)[1:-1], ascii(value)[:80], "a plain text, a number, true or false")
-            continue
-        cells[_column(name)] = cell
-    return cells
-
-
-def _has_half_letter(text: str) -> bool:
-    """Whether a text holds half of a surrogate pair, which JSON can spell and no database holds."""
-    return any("\ud800" <= letter <= "\udfff" for letter in text)
-
-
-def _take_csv(book: BookFile, text: str) -> None:
-    """Sites of a CSV file, which has no shapes."""
-    records = csv.reader(io.StringIO(text, newline=""), strict=True)
-    header = [_column(cell) for cell in next(records, [])]
-    known = {"kind", *(column.name for column in KINDS["site"].columns)}
-    for name in header:
-        if name not in known or header.count(name) > 1:
-            book.refuse(1, name, name, "one of the columns, once: " + ", ".join(sorted(known - {"kind"})))
-    if "site" not in header:
-        book.refuse(1, "site", None, "a header line with a column site")
-    if book.problems:
-        return
-    for number, record in enumerate(records, start=2):
-        if not any(cell.strip() for cell in record):
-            continue
-        if len(record) != len(header):
-            book.refuse(number, "", len(record), f"{len(header)} cells, as in the header")
-            continue
-        cells = {name: plain_cell(cell) for name, cell in zip(header, record, strict=True)}
-        kind = cells.pop("kind", "") or "site"
-        if kind == "site":
-            book.rows.append(BookRow(number, kind, cells))
+            place = [float(text) for text in told]
+        except ValueError:
+            place = [np.nan, np.nan]
+        if np.isfinite(place).all():
+            shapes[at] = shapely.Point(place)
         else:
-            book.refuse(number, "kind", kind, "site: other kinds need a form with shapes")
-    book.geometries = as_array([None] * len(book.rows))
+            bad = next(
+                (n for n, text in zip(PLACE_COLUMNS, told, strict=True) if not _is_finite(text)), "longitude"
+            )
+            book.refuse(
+                row.number, bad, told[PLACE_COLUMNS.index(bad)], "degrees as a number, with its partner"
+            )
+    return shapes
 
 
-def _take_layers(book: BookFile, layers: list[Layer]) -> None:
-    """Rows of a GeoPackage, KML or shapefile."""
-    parts: list[Geometries] = []
-    for layer in layers:
-        name = layer.name.strip().lower()
-        columns = [_column(column) for column in layer.columns]
-        if name not in KINDS and "kind" not in columns:
-            book.warnings.append(f"layer {layer.name!r} is none of the kinds and was passed over")
-            continue
-        rows = []
-        kept = []
-        for at, values in enumerate(layer.rows):
-            cells = {column: _text(value) for column, value in zip(columns, values, strict=True)}
-            kind = cells.pop("kind", "") or name
-            if kind not in KINDS:
-                book.refuse(at + 1, "kind", kind, "one of " + ", ".join(KINDS), layer.name)
-                continue
-            rows.append(BookRow(at + 1, kind, cells, layer.name))
-            kept.append(at)
-        book.rows += rows
-        parts.append(_placed(book, rows, layer.geometries[kept], layer.crs or WGS84))
-    if not parts:
-        raise FileNotTaken("no layer that is named after a kind")
-    book.geometries = np.concatenate(parts)
+def _is_finite(text: str) -> bool:
+    """Whether a text is a number."""
+    try:
+        return bool(np.isfinite(float(text)))
+    except ValueError:
+        return False
 
 
 def _placed(book: BookFile, rows: list[BookRow], shapes: Geometries, declared: str) -> Geometries:
-    """Shapes in WGS 84, rounded and in canonical order; what the declared system cannot place is noted."""
+    """Shapes in WGS 84; what the declared system cannot place is noted."""
     try:
         crs = reference_system(declared)
         if crs.is_projected and _look_like_degrees(shapes):
@@ -227,51 +182,18 @@ def _placed(book: BookFile, rows: list[BookRow], shapes: Geometries, declared: s
         book.refuse(0, "crs", declared[:80], f"a reference system such as EPSG:26912; {error}")
         return shapes
     finite = np.isfinite(np.nan_to_num(shapely.bounds(moved).reshape(-1, 4), nan=0.0)).all(axis=1)
+    moved = np.array(moved, dtype=object)
+    # Moving drops the height; it is put back so that its loss is told.
+    high = shapely.has_z(shapes) & ~shapely.has_z(moved)
+    moved[high] = shapely.force_3d(moved[high], 0.0)
     for at in np.flatnonzero(~finite):
         row = rows[at]
         book.refuse(row.number, "geometry", shapes[at], f"coordinates that {declared} can place", row.layer)
     moved[~finite] = None
-    with_height = int(np.count_nonzero(shapely.has_z(moved)))
-    if with_height:
-        book.warnings.append(f"{with_height} shapes come with heights; the book keeps the plan only")
-    canonical, mended = without_tiny_crossings(canonical_shapes(moved))
-    if mended.any():
-        numbers = ", ".join(str(rows[at].number) for at in np.flatnonzero(mended)[:10])
-        book.warnings.append(f"slips of drawing under 0.1 % of the area were mended in rows {numbers}")
-    return np.asarray(shapely.normalize(canonical), dtype=object)
+    return moved
 
 
 def _look_like_degrees(shapes: Geometries) -> bool:
     """Whether all coordinates of a projected layer are small enough to be longitude and latitude."""
     corners = np.abs(shapely.get_coordinates(shapes))
     return bool(len(corners)) and bool((corners <= (180.0, 90.0)).all())
-
-
-def canonical_shapes(shapes: Geometries) -> Geometries:
-    """Shapes on the book's grid of decimals, in GEOS's normal form; a lone part stands alone."""
-    rounded = shapely.transform(shapes, lambda xy: np.round(xy, COORDINATE_DECIMALS) + 0.0, include_z=False)
-    single = (shapely.get_num_geometries(rounded) == 1) & (shapely.get_type_id(rounded) > 3)
-    rounded[single] = shapely.get_geometry(rounded[single], 0)
-    return np.asarray(shapely.normalize(rounded), dtype=object)
-
-
-def _column(name: str) -> str:
-    """A column's full name."""
-    short = name.strip().lower()
-    return ALIASES.get(short, short)
-
-
-def _text(value: Value | Json) -> str:
-    """A cell as text: whole numbers without a point, no value as an empty cell."""
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
-        return str(int(value))
-    return str(value).strip()
-
-
-def _short(value: object) -> str:
-    """A value cut to what a line can hold."""
-    return str(value)[:80]

@@ -43,24 +43,60 @@ def check_shapes(book: Book, known: KnownBook, *, timezone: str) -> None:
     timezone
         The company's time zone, for sites that give none.
     """
-    items = book.good()
+    items = [item for item in book.good() if item.shape is not None]
     _note(book, items, shape_faults(shapes_of(items)))
-    sites = [item for item in book.good("site") if item.shape is not None]
-    clocks = np.array(
-        [_offset_h(str(item.values.get("timezone") or timezone)) for item in sites], dtype=float
-    )
-    _note(book, sites, clock_faults(shapes_of(sites), clocks))
+    sites = [item for item in items if item.kind == "site" and not item.is_refused]
+    _note(book, sites, clocks_of(sites, timezone))
     sites = [item for item in sites if not item.is_refused]
+    _note(book, sites, distances_of_sites(sites, known))
+    things = [item for item in items if item.kind != "site" and not item.is_refused]
+    _note(book, things, distances_of_things(book, things, known))
+
+
+def clocks_of(sites: list[BookItem], timezone: str) -> list[GeometryFault]:
+    """Sites whose longitude does not fit their time zone.
+
+    Parameters
+    ----------
+    sites
+        Sites with a shape.
+    timezone
+        The company's time zone, for sites that give none.
+    """
+    clocks = [_offset_h(str(item.values.get("timezone") or timezone)) for item in sites]
+    return clock_faults(shapes_of(sites), np.array(clocks, dtype=float))
+
+
+def distances_of_sites(sites: list[BookItem], known: KnownBook) -> list[GeometryFault]:
+    """Sites far from the rest of the book.
+
+    Parameters
+    ----------
+    sites
+        Sites with a shape.
+    known
+        The book before this file.
+    """
     middle = _middle_of_book(known, sites)
     lon, lat = np.full(len(sites), middle[0]), np.full(len(sites), middle[1])
-    _note(book, sites, distance_faults(shapes_of(sites), lon, lat, limit_m=FAR_FROM_BOOK_M, refuses=False))
+    return distance_faults(shapes_of(sites), lon, lat, limit_m=FAR_FROM_BOOK_M, refuses=False)
+
+
+def distances_of_things(book: Book, things: list[BookItem], known: KnownBook) -> list[GeometryFault]:
+    """Things far from their site.
+
+    Parameters
+    ----------
+    book
+        The file, for the places of its sites.
+    things
+        Things with a shape that are no sites.
+    known
+        The book before this file.
+    """
     places = _places(book, known)
-    things = [item for item in book.good() if item.kind != "site" and item.shape is not None]
     homes = np.array([places.get(item.site, (np.nan, np.nan)) for item in things]).reshape(-1, 2)
-    faults = distance_faults(
-        shapes_of(things), homes[:, 0], homes[:, 1], limit_m=FAR_FROM_SITE_M, refuses=True
-    )
-    _note(book, things, faults)
+    return distance_faults(shapes_of(things), homes[:, 0], homes[:, 1], limit_m=FAR_FROM_SITE_M, refuses=True)
 
 
 def check_areas(book: Book, known: KnownBook) -> None:
@@ -102,7 +138,7 @@ def look_at_ground(book: Book, known: KnownBook) -> None:
         The book before this file, for lots that this one does not repeat.
     """
     zones = [item for item in book.good("zone") if item.shape is not None]
-    lots = _lots(book, known, {item.site for item in zones})
+    lots = lots_of(book, known, {item.site for item in zones})
     shapes = shapes_of(zones)
     _note(book, zones, lot_faults(shapes, as_array([lots.get(item.site) for item in zones])))
     numbers: dict[str, int] = {}
@@ -146,8 +182,16 @@ def _places(book: Book, known: KnownBook) -> dict[str, Place]:
     return places
 
 
-def _lots(book: Book, known: KnownBook, sites: set[str]) -> dict[str, BaseGeometry | None]:
-    """Lots of the sites, of this file or of the book before."""
+def lots_of(book: Book, known: KnownBook, sites: set[str]) -> dict[str, BaseGeometry | None]:
+    """Lots of the sites, of this file or of the book before.
+
+    Parameters
+    ----------
+    book, known
+        This file, and the book before it.
+    sites
+        Codes of the sites that are wanted.
+    """
     lots: dict[str, BaseGeometry | None] = {
         item.site: item.shape for item in book.good("site") if item.shape is not None
     }

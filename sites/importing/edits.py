@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from sites.importing.book_file import canonical_shapes
+from sites.calc.geometry_repairs import canonical_shapes
 from sites.importing.drawing import FIELDS
 from sites.importing.geojson import Json, ShapeNotReadable, shape_of
 from sites.importing.kinds import KINDS

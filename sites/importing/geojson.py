@@ -8,8 +8,6 @@ from typing import NoReturn
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from sites.calc.geometry import WGS84
-
 Json = None | bool | int | float | str | list["Json"] | dict[str, "Json"]
 
 
@@ -21,7 +19,7 @@ class ShapeNotReadable(ValueError):
     """One feature's geometry is not what GeoJSON allows; says what was expected."""
 
 
-def collection_features(text: str) -> tuple[str, list[Json]]:
+def collection_features(text: str) -> tuple[str | None, list[Json]]:
     """The reference system that a collection declares, and its features as they stand.
 
     Parameters
@@ -90,10 +88,27 @@ def _no_constant(word: str) -> NoReturn:
     raise ValueError(f"{word} is not a JSON number")
 
 
-def _declared_crs(member: Json) -> str:
-    """Reference system that the older `crs` member names; WGS 84 without it (RFC 7946, section 4)."""
+def has_open_ring(geometry: Json) -> bool:
+    """Whether a geometry that `shape_of` took has a ring whose last position is not the first.
+
+    Parameters
+    ----------
+    geometry
+        The feature's geometry member.
+    """
+    if not isinstance(geometry, dict) or not isinstance(parts := geometry.get("coordinates"), list):
+        return False
+    polygons = parts if geometry.get("type") == "MultiPolygon" else [parts]
+    if geometry.get("type") not in ("Polygon", "MultiPolygon"):
+        return False
+    rings = [ring for polygon in polygons if isinstance(polygon, list) for ring in polygon]
+    return any(isinstance(ring, list) and ring[0] != ring[-1] for ring in rings)
+
+
+def _declared_crs(member: Json) -> str | None:
+    """Reference system that the older `crs` member names; None without it: WGS 84 (RFC 7946, section 4)."""
     if member is None:
-        return WGS84
+        return None
     properties = member.get("properties") if isinstance(member, dict) else None
     name = properties.get("name") if isinstance(properties, dict) else None
     if not isinstance(member, dict) or member.get("type") != "name" or not isinstance(name, str):

@@ -230,10 +230,13 @@ ALIASES: Final[dict[str, str]] = {
 }
 """Ten-letter names of shapefile columns, and the columns that they stand for."""
 
-KML_OWN_COLUMNS: Final = frozenset(
-    {
-        "id", "description", "timestamp", "begin", "end", "altitudemode", "tessellate", "extrude",
-        "visibility", "draworder", "icon", "snippet",
-    }
-)  # fmt: skip
-"""Columns that the reader of KML adds by itself."""
+PLACE_COLUMNS: Final = ("longitude", "latitude")
+"""Columns of a table without shapes that give each row a point."""
+
+
+def kind_named(name: str) -> str:
+    """The kind that a layer or folder is named after, as `site`, `Zones`, `valve boxes`; empty where none."""
+    plain = "_".join(name.lower().replace("-", " ").replace("_", " ").split())
+    return next(
+        (word for word in (plain, plain.removesuffix("s"), plain.removesuffix("es")) if word in KINDS), ""
+    )

@@ -1,4 +1,4 @@
-"""Looks at a GeoPackage, KML or zipped shapefile before GDAL does; hands it over under an honest name."""
+"""Looks at a GeoPackage or zipped shapefile before GDAL does; hands it over under an honest name."""
 
 from __future__ import annotations
 
@@ -8,26 +8,22 @@ import zipfile
 from dataclasses import replace
 from pathlib import Path
 from typing import Final
-from xml.parsers import expat
 
-import numpy as np
-
-from sites.importing.gdal import Layer, LayerNotReadable, read_layers
-from sites.importing.kinds import KINDS, KML_OWN_COLUMNS
+from sites.importing.gdal import Layer, read_layers
+from sites.importing.kinds import kind_named
 
 ZIP_MEMBER_LIMIT: Final = 20
 ZIP_CONTENT_LIMIT_BYTES: Final = 1_000_000_000
 _GEOPACKAGE_IDS: Final = (b"GPKG", b"GP10", b"GP11")
 _PARTS: Final = frozenset({".shp", ".shx", ".dbf", ".prj", ".cpg"})
+_BROKEN_ZIP: Final = (
+    zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, EOFError, OSError,
+)  # fmt: skip
 _EXTRAS: Final = frozenset({".qix", ".sbn", ".sbx", ".qpj", ".qmd", ".xml", ".txt"})
 
 
 class FileNotTaken(ValueError):
     """The file is not what it seems, or too large; says what is wrong."""
-
-
-class _RootSeen(Exception):
-    """The first element of an XML text was met."""
 
 
 def layers_of_geopackage(content: bytes, row_limit: int) -> list[Layer]:
@@ -45,22 +41,24 @@ def layers_of_geopackage(content: bytes, row_limit: int) -> list[Layer]:
     return _read_as({"book.gpkg": content}, "book.gpkg", row_limit)
 
 
-def kml_layers(content: bytes, row_limit: int) -> list[Layer]:
-    """Layers (folders) of a KML text, without the columns that the reader adds.
+def text_of_kmz(content: bytes) -> bytes | None:
+    """The KML text of a zip, or None where the zip holds none.
 
     Parameters
     ----------
     content
-        Bytes of the file.
-    row_limit
-        Most rows that are read.
+        Bytes of the zip file.
     """
-    root = _root_element(content)
-    if root.rpartition(":")[2] != "kml":
-        raise FileNotTaken(f"an XML text <{root[:40]}> that is no KML")
-    if b"NetworkLink" in content:
-        raise FileNotTaken("a KML with links to other files")
-    return [_without_own(layer) for layer in _read_as({"book.kml": content}, "book.kml", row_limit)]
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            texts = [one for one in archive.infolist() if Path(one.filename).suffix.lower() == ".kml"]
+            if not texts:
+                return None
+            if texts[0].file_size > ZIP_CONTENT_LIMIT_BYTES:
+                raise FileNotTaken(f"a zip of more than {ZIP_CONTENT_LIMIT_BYTES} bytes unpacked")
+            return _unpacked(archive, texts[0])
+    except _BROKEN_ZIP as error:
+        raise FileNotTaken(f"a zip that cannot be unpacked: {error}") from error
 
 
 def layers_of_shapefile(content: bytes, stem: str, row_limit: int) -> list[Layer]:
@@ -79,8 +77,8 @@ def layers_of_shapefile(content: bytes, stem: str, row_limit: int) -> list[Layer
     if parts["book.shp"][:4] != b"\x00\x00\x27\x0a":
         raise FileNotTaken("a .shp that is no shapefile")
     layers = _read_as(parts, "book.shp", row_limit)
-    from_zip = stem.lower() if name.lower() not in KINDS else name.lower()
-    return [replace(layer, name=from_zip) for layer in layers]
+    known = kind_named(name) or kind_named(stem)
+    return [replace(layer, name=known or name) for layer in layers]
 
 
 def _zip_parts(content: bytes) -> tuple[dict[str, bytes], str]:
@@ -103,7 +101,7 @@ def _zip_parts(content: bytes) -> tuple[dict[str, bytes], str]:
                     raise FileNotTaken(f"a zip with {place.name[:60]!r} beside the parts of one shapefile")
                 names.add(place.stem)
                 parts[f"book{ending}"] = _unpacked(archive, member)
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, OSError) as error:
+    except _BROKEN_ZIP as error:
         raise FileNotTaken(f"a zip that cannot be unpacked: {error}") from error
     if len(names) != 1 or not {"book.shp", "book.shx", "book.dbf"} <= parts.keys():
         raise FileNotTaken("a zip without exactly one shapefile (.shp, .shx, .dbf and .prj)")
@@ -125,40 +123,3 @@ def _read_as(parts: dict[str, bytes], main: str, row_limit: int) -> list[Layer]:
         for name, data in parts.items():
             (Path(folder) / name).write_bytes(data)
         return read_layers(Path(folder) / main, row_limit=row_limit)
-
-
-def _without_own(layer: Layer) -> Layer:
-    """A KML layer with its book columns only; an empty folder's name column is kept."""
-    kept = [at for at, name in enumerate(layer.columns) if name.lower() not in KML_OWN_COLUMNS]
-    names = [layer.columns[at] for at in kept]
-    # A `name` among the extended data wins over the label of the placemark.
-    label = names.index("Name") if "Name" in names and "name" in names else -1
-    kept = [at for position, at in enumerate(kept) if position != label]
-    rows = tuple(tuple(row[at] for at in kept) for row in layer.rows)
-    empty = np.asarray(layer.geometries, dtype=object)
-    return replace(layer, columns=tuple(layer.columns[at] for at in kept), rows=rows, geometries=empty)
-
-
-def _root_element(content: bytes) -> str:
-    """Name of an XML text's first element; a text that declares entities is refused."""
-    parser = expat.ParserCreate()
-    root: list[str] = []
-
-    def start(name: str, attributes: dict[str, str]) -> None:
-        del attributes
-        root.append(name)
-        raise _RootSeen
-
-    def doctype(*declared: object) -> None:
-        del declared
-        raise FileNotTaken("an XML text with a document type of its own")
-
-    parser.StartElementHandler = start
-    parser.StartDoctypeDeclHandler = doctype
-    try:
-        parser.Parse(content, True)
-    except _RootSeen:
-        return root[0]
-    except expat.ExpatError as error:
-        raise LayerNotReadable(f"broken XML: {error}") from error
-    raise LayerNotReadable("an XML text without elements")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Final
@@ -9,9 +10,12 @@ from typing import Final
 from django.db import transaction
 from django.db.models import Model, QuerySet
 
-from sites.importing.book import Book, BookItem, parse_book
+from sites.importing.book import Book, BookItem, parse_book, settle_shapes
 from sites.importing.book_check import check_rows
 from sites.importing.book_known import KnownBook, known_book
+from sites.importing.book_layout import BookLayout
+from sites.importing.book_offers import OF_FORM, Repair, RepairChoice, told
+from sites.importing.book_repairs import mend_neighbours, mend_shapes
 from sites.importing.book_shapes import check_areas, check_shapes, look_at_ground
 from sites.importing.book_tables import TABLES, BookTable, Fields, Key, RowChange, change_of, stored_rows
 from sites.models import Controller, Fixture, Site, Zone
@@ -20,6 +24,15 @@ from weather.importing.rows import ImportReport
 
 _FEW_SITES: Final = 400
 _DERIVED: Final = frozenset({"min_lon", "min_lat", "max_lon", "max_lat", "longitude", "latitude"})
+
+
+@dataclass(frozen=True, slots=True)
+class BookLook:
+    """An import as a preview shows it."""
+
+    report: ImportReport
+    repairs: tuple[Repair, ...]
+    book: Book
 
 
 def import_book(
@@ -31,6 +44,9 @@ def import_book(
     timezone: str = "UTC",
     dry_run: bool = False,
     keep_good: bool = False,
+    layout: BookLayout | None = None,
+    choice: RepairChoice = OF_FORM,
+    name: str = "",
 ) -> ImportReport:
     """Bring a site book in; every thing is known by its natural key, and a second run changes nothing.
 
@@ -46,13 +62,47 @@ def import_book(
         The company's time zone, for sites that give none.
     dry_run, keep_good
         Report only; write the good rows of a file with bad ones.
+    layout
+        What the file's layers and columns are; by default those that bear the book's own names.
+    choice
+        Repairs of shapes that are accepted; by default those that move no edge. All are listed.
+    name
+        Name that the person gave the file; by default that of the path.
+    """
+    return look_at_book(
+        path=path, today=today, now=now, by=by, timezone=timezone, dry_run=dry_run, keep_good=keep_good,
+        layout=layout, choice=choice, name=name,
+    ).report  # fmt: skip
+
+
+def look_at_book(
+    *,
+    path: Path,
+    today: date,
+    now: datetime,
+    by: str,
+    timezone: str,
+    dry_run: bool,
+    keep_good: bool,
+    layout: BookLayout | None,
+    choice: RepairChoice,
+    name: str,
+) -> BookLook:
+    """An import with everything that a preview shows: its report, the repairs, and the things themselves.
+
+    Parameters
+    ----------
+    path, today, now, by, timezone, dry_run, keep_good, layout, choice, name
+        As of `import_book`.
     """
     known = known_book()
-    book = checked_book(path, known, today=today, timezone=timezone)
+    book, repairs = checked_book(
+        path, known, today=today, timezone=timezone, layout=layout, choice=choice, name=name
+    )
     write = not dry_run and (not book.problems or keep_good)
     with transaction.atomic():
         counts = _record(book, today=today, now=now, by=by, timezone=timezone, write=write)
-    return ImportReport(
+    report = ImportReport(
         file=book.file.name,
         added=counts[0],
         changed=counts[1],
@@ -61,9 +111,19 @@ def import_book(
         warnings=tuple(book.warnings),
         written=write,
     )
+    return BookLook(report, tuple(repairs), book)
 
 
-def checked_book(path: Path, known: KnownBook, *, today: date, timezone: str) -> Book:
+def checked_book(
+    path: Path,
+    known: KnownBook,
+    *,
+    today: date,
+    timezone: str,
+    layout: BookLayout | None,
+    choice: RepairChoice,
+    name: str,
+) -> tuple[Book, list[Repair]]:
     """A file's items after every check against each other and against the book before.
 
     Parameters
@@ -76,15 +136,21 @@ def checked_book(path: Path, known: KnownBook, *, today: date, timezone: str) ->
         Days of installation after it are refused.
     timezone
         The company's time zone.
+    layout, choice, name
+        As of `import_book`.
     """
-    book = parse_book(path)
+    book = parse_book(path, layout=layout, name=name)
+    repairs = mend_shapes(book, known, choice=choice, timezone=timezone)
+    settle_shapes(book)
     check_shapes(book, known, timezone=timezone)
+    repairs += mend_neighbours(book, known, choice=choice)
+    book.warnings.extend(told(repairs))
     check_areas(book, known)
     check_rows(book, known, today=today)
     look_at_ground(book, known)
     _tell_of_placeless(book, known)
     _let_sensors_govern(book, known)
-    return book
+    return book, repairs
 
 
 def _tell_of_placeless(book: Book, known: KnownBook) -> None:

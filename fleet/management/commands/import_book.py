@@ -9,6 +9,7 @@ from django.core.management.base import CommandParser
 from django.utils import timezone
 
 from fleet.selectors.company import company_day, the_company
+from sites.importing.book_offers import EVERY, OF_FORM
 from sites.services.book import import_book
 from weather.commands import RootroundCommand
 
@@ -18,6 +19,9 @@ class Command(RootroundCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         self.add_common_import_arguments(parser)
+        parser.add_argument(
+            "--accept-repairs", action="store_true", help="mend shapes as offered; each repair is listed"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         del args
@@ -31,6 +35,7 @@ class Command(RootroundCommand):
             timezone=company.timezone if company else "UTC",
             dry_run=options["dry_run"],
             keep_good=options["keep_good"],
+            choice=EVERY if options["accept_repairs"] else OF_FORM,
         )
         for warning in report.warnings:
             self.stdout.write(f"look at: {warning}")
