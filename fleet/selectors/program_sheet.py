@@ -9,6 +9,7 @@ from datetime import date
 from sites.calc.program_sheet import KeyedLine, Pass, SheetLetter, day_passes, sheet_letters
 from sites.models import Controller, ProgramSet, Recommendation, RecommendationLine, Sensor, Site, Zone
 from sites.models.program import LineFields
+from sites.selectors.program_rules import recommendation_breaks
 
 # A reason that warns of something; the others say why.
 _CAUTION_WORDS = (
@@ -106,6 +107,8 @@ def sheet_of(*, controller: Controller, answer: Recommendation | None, day: date
     new = _keyed(lines) if is_change else now
     reasons = [str(reason) for reason in answer.reasons] if answer is not None else []
     cautions = [reason for reason in reasons if any(word in reason for word in _CAUTION_WORDS)]
+    if answer is not None and is_change:
+        cautions += _outside(answer)
     return ProgramSheet(
         controller=controller,
         sensor=sensor,
@@ -122,6 +125,18 @@ def sheet_of(*, controller: Controller, answer: Recommendation | None, day: date
             for letter in sorted({line.letter for line in new})
         ),
     )
+
+
+def _outside(answer: Recommendation) -> list[str]:
+    """What a program breaks of the watering rules as they are now, with the written reason if there is one."""
+    breaks = recommendation_breaks(recommendation_ids=[answer.pk]).get(answer.pk, ())
+    if not breaks:
+        return []
+    reason = answer.outside_reason
+    head = (
+        f"Outside permitted hours, for a written reason: {reason}." if reason else "Not to be keyed in yet."
+    )
+    return [f"{head} {breaks[0].sentence}"]
 
 
 def _keyed(lines: Iterable[LineFields]) -> list[KeyedLine]:

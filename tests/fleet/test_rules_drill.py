@@ -314,3 +314,20 @@ def test_the_round_s_page_offers_the_reason(dispatcher: User, company: Company, 
     row.refresh_from_db()
     assert row.status == "accepted"
     assert REASON in client.get(reverse("fleet:round"), {"show": "accepted"}).content.decode()
+
+
+def test_the_sheet_warns_of_a_program_outside_the_rules_and_tells_the_reason(
+    dispatcher: User, company: Company, sign_in: SignIn
+) -> None:
+    rule_set(TWO_DAYS)
+    controller = build_controller(build_site(rule_set="hill"))
+    build_zone(controller, 1)
+    row = recommended(controller)
+    client = sign_in(dispatcher)
+    address = reverse("fleet:sheet", args=["CB-14", "A"])
+
+    assert "Not to be keyed in yet. Station 1: Mon 15 Jun" in client.get(address).content.decode()
+    Recommendation.objects.filter(pk=row.pk).update(outside_reason=REASON)
+    assert f"for a written reason: {REASON}." in client.get(address).content.decode()
+    RuleStage.objects.all().delete()
+    assert "written reason" not in client.get(address).content.decode()
