@@ -128,7 +128,7 @@ def sheet_of(*, controller: Controller, answer: Recommendation | None, day: date
 
 
 def _outside(answer: Recommendation) -> list[str]:
-    """What a program breaks of the watering rules as they are now, with the written reason if there is one."""
+    """What a program breaks of the watering rules as they are now, with the written reason if any."""
     breaks = recommendation_breaks(recommendation_ids=[answer.pk]).get(answer.pk, ())
     if not breaks:
         return []

@@ -112,7 +112,7 @@ def _addresses() -> dict[str, str]:
     posts = {
         "fleet:week-plan", "fleet:week-publish", "fleet:week-undo", "fleet:stop-lock", "fleet:stop-state",
         "fleet:stop-finding", "fleet:round-decide", "fleet:home", "fleet:round-decide-many",
-        "fleet:weather-order", "fleet:season-rule",
+        "fleet:weather-order", "fleet:season-rule", "fleet:rules-switch",
     }  # fmt: skip
     found = {}
     for name in sorted(set(ROLES) - posts):
