@@ -73,6 +73,27 @@ def ford() -> int:
     return Location.objects.get(name=FORD.name).pk
 
 
+@pytest.mark.parametrize(
+    ("revised", "sites"),
+    [
+        pytest.param({"place": FORD, "tmax_c": 33.0}, 2, id="temperature of the first two gardens"),
+        pytest.param({"place": HILL, "rain_mm": 9.0}, 2, id="rain of the second and the third"),
+        pytest.param({"place": FORD, "rh_max_pct": 91.0, "rh_min_pct": 30.0}, 0, id="nothing that is used"),
+    ],
+)
+def test_a_late_revision_is_computed_again_where_it_counts_and_nowhere_else(
+    town: Controller, revised: dict[str, Any], sites: int
+) -> None:
+    assert update_balance(until_day=DAY).zone_days == 0
+
+    record_daily_weather(days=[new_day(day=DAY - 3 * ONE, **revised)], source="file b.csv", now=NOW)
+    update = update_balance(until_day=DAY)
+
+    # Two zones each, from the first of June to the 15th.
+    assert (update.sites, update.zone_days) == (sites, sites * 2 * 15)
+    assert update_balance(until_day=DAY).zone_days == 0
+
+
 def test_a_shower_that_was_missed_moves_the_gardens_that_take_the_rain(town: Controller) -> None:
     before = list(BalanceMonth.objects.order_by("pk").values())
 
