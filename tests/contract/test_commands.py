@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -12,7 +14,8 @@ from django.core.management import get_commands, load_command_class
 
 from fleet.models import AuditEntry, Company
 from sites.models import Site
-from tests.factories import build_controller, build_site, build_zone
+from tests.factories import build_controller, build_location, build_site, build_zone
+from weather.models import DailyWeather
 
 IMPORTS = [
     "book",
@@ -196,6 +199,25 @@ def test_an_export_to_a_file_says_so_once_and_last(
     assert said.out.splitlines() == [f"book: 1 rows to {tmp_path / 'file'}"]
     assert said.err == ""
     assert ",'=cmd" in (tmp_path / "file").read_text()
+
+
+@pytest.mark.usefixtures("company")
+@pytest.mark.parametrize("form", ["geojson", "gpkg"])
+def test_days_of_weather_leave_with_their_place(form: str, tmp_path: Path) -> None:
+    DailyWeather.objects.create(
+        location=build_location(), day=date(2026, 6, 14), issued=date(2026, 6, 14), source="test",
+        fetched_at=datetime(2026, 6, 15, tzinfo=UTC), tmin_c=9.0, tmax_c=27.0, rain_mm=0.0, eto_mm=5.0,
+    )  # fmt: skip
+
+    assert run(f"export weather --date 2026-06-14 --format {form} --output FILE.{form}", tmp_path) == 0
+
+    written = (tmp_path / f"file.{form}").read_bytes()
+    if form == "geojson":
+        (feature,) = json.loads(written)["features"]
+        assert feature["geometry"] == {"type": "Point", "coordinates": [-104.7, 41.2]}
+        assert feature["properties"]["tmax_c"] == 27.0
+    else:
+        assert written.startswith(b"SQLite format 3")
 
 
 @pytest.mark.django_db
