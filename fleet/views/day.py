@@ -18,6 +18,7 @@ from fleet.selectors.stop_sheet import stop_sheet, technician_day
 from fleet.services.findings import BadFinding, FindingInput, record_finding
 from fleet.services.stop_states import UnknownStopState, set_stop_state
 from fleet.services.turf_found import TURF_WORDS
+from fleet.views.asked_day import asked_day
 from sites.lot_map import lot_map_svg
 from sites.services.found_on_site import NothingToKeyIn, ThresholdNotOffered
 
@@ -160,6 +161,6 @@ def _own_stop(request: HttpRequest, pk: int) -> Stop:
 def _date(text: str | None, other: date) -> date:
     """The day of a text, or the other one."""
     try:
-        return date.fromisoformat(text) if text else other
+        return asked_day(text) if text else other
     except ValueError:
         return other

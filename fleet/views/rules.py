@@ -30,6 +30,7 @@ from fleet.selectors.rules_page import (
 )
 from fleet.tasks import queue_stage
 from fleet.templatetags.rootround import clock_text
+from fleet.views.asked_day import asked_day
 from sites.calc.landscape import HEADS, PLANTS
 from sites.calc.rules import Stage, Watered, house_number
 from sites.selectors.rules import rule_set_content, rule_versions
@@ -204,7 +205,7 @@ def next_monday(today: date) -> date:
 def day_of(text: str) -> date | None:
     """The day of a text within this and the next century, None where it is none."""
     try:
-        day = date.fromisoformat(text)
+        day = asked_day(text)
     except ValueError:
         return None
     return day if 1990 <= day.year <= 2190 else None

@@ -15,6 +15,7 @@ from fleet.charts.season import due_bars, frost_strip
 from fleet.selectors.company import company_day
 from fleet.selectors.season_page import season_page
 from fleet.services.season import BadRule, set_backflow_rule
+from fleet.views.asked_day import asked_day
 
 
 @require_safe
@@ -76,6 +77,6 @@ def _whole(text: str) -> int | None:
 def _day(text: str) -> date | None:
     """A day of a box, None where it is empty."""
     try:
-        return date.fromisoformat(text) if text else None
+        return asked_day(text) if text else None
     except ValueError:
         raise BadRule("a day as 2026-06-14") from None

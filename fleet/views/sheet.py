@@ -17,6 +17,7 @@ from fleet.selectors.day_sheets import day_sheets
 from fleet.selectors.home_sheet import home_sheet
 from fleet.selectors.program_sheet import program_sheet
 from fleet.selectors.site_access import SiteNotOpen, site_for
+from fleet.views.asked_day import asked_day
 from sites.lot_map import lot_map_svg
 
 
@@ -84,6 +85,6 @@ def sheets_of_day(request: HttpRequest) -> HttpResponse:
 def _day(text: str | None) -> date | None:
     """The day of a text, None where it is none."""
     try:
-        return date.fromisoformat(text) if text else None
+        return asked_day(text) if text else None
     except ValueError:
         return None

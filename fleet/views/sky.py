@@ -18,6 +18,7 @@ from django.views.decorators.http import require_POST, require_safe
 from fleet.quantities import digits_of, shown
 from fleet.selectors.prices import water_price_per_m3
 from fleet.services.weather_settings import decide_reference, decide_source_order
+from fleet.views.asked_day import asked_day
 from sites.services.doubt_programs import moved_programs
 from sites.services.weather_doubt import FARTHEST_BACK_D, doubt_day
 from weather.calc.units import inches_to_mm
@@ -145,7 +146,7 @@ def _back(location_id: int | None) -> str:
 def _day(text: str) -> date:
     """The day of an address."""
     try:
-        return date.fromisoformat(text)
+        return asked_day(text)
     except ValueError:
         raise Http404("no such day") from None
 

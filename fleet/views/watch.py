@@ -30,6 +30,7 @@ from fleet.services.watch_flags import (
     settle_flag,
     wake_flag,
 )
+from fleet.views.asked_day import asked_day
 
 _LONGEST_WORDS = 60
 _USUAL_REST_DAYS = 14
@@ -152,7 +153,7 @@ def _handle(request: HttpRequest, pk: int) -> str:
 def _day(text: str) -> date:
     """A day of a form."""
     try:
-        return date.fromisoformat(text)
+        return asked_day(text)
     except ValueError:
         raise CannotDoWithFlag("Say until which day the flag may rest.") from None
 

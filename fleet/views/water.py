@@ -22,6 +22,7 @@ from fleet.selectors.ledger import SHOWS, ranked, unjudged_sites, water_page
 from fleet.selectors.ledger_site import water_site as garden_water
 from fleet.selectors.water_budget import site_budget
 from fleet.templatetags.rootround import grouped
+from fleet.views.asked_day import asked_day
 from sites.models import Site
 
 if TYPE_CHECKING:
@@ -126,7 +127,7 @@ def _is_us(request: HttpRequest) -> bool:
 def _day(text: str | None) -> date | None:
     """The day of a text, None where it is none."""
     try:
-        return date.fromisoformat(text) if text else None
+        return asked_day(text) if text else None
     except ValueError:
         return None
 

@@ -25,6 +25,7 @@ from fleet.services.plan_routes import undo_plan
 from fleet.services.plan_snapshot import CannotUndo
 from fleet.services.routes_by_hand import CannotMove, lock_stop, move_stop, publish_routes
 from fleet.tasks import queue_stage
+from fleet.views.asked_day import asked_day
 
 FIRST_HOUR: Final = 7.5
 HOURS: Final = 9.5
@@ -255,7 +256,7 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
 def _day(text: str | None, other: date) -> date:
     """The day of a text, or the other one."""
     try:
-        return date.fromisoformat(text) if text else other
+        return asked_day(text) if text else other
     except ValueError:
         return other
 

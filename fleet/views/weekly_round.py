@@ -25,6 +25,7 @@ from fleet.selectors.round_page import (
     settings_of_year,
     waiting_ids,
 )
+from fleet.views.asked_day import asked_day
 from sites.models import Recommendation
 from sites.selectors.program_rules import recommendation_breaks
 from sites.services.programs import NotToDecide, decide_program, decide_programs
@@ -155,7 +156,7 @@ def _picked(rows: list[Recommendation], pick: str) -> Recommendation | None:
 def _week(text: str | None) -> date | None:
     """The Monday of a text, None where it is none."""
     try:
-        day = date.fromisoformat(text) if text else None
+        day = asked_day(text) if text else None
     except ValueError:
         return None
     return day if day is not None and day.weekday() == 0 else None
