@@ -119,9 +119,8 @@ def test_the_new_minutes_give_the_depth_that_was_meant(
     )
 
     assert again.depth_before_mm == pytest.approx(effect.depth_before_mm)
-    assert (effect.same_depth_min > minutes) == (
-        new_rate * (0.4 + 0.6 * new_uniformity) < rate * (0.4 + 0.6 * uniformity)
-    )
+    meant, really = rate * (0.4 + 0.6 * uniformity), new_rate * (0.4 + 0.6 * new_uniformity)
+    assert effect.same_depth_min / minutes == pytest.approx(meant / really)
 
 
 def test_heads_of_different_rate_in_one_zone_are_mixed() -> None:
