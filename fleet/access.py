@@ -55,6 +55,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:week-undo": frozenset({D, A}),
     "fleet:week-progress": frozenset({D, A}),
     "fleet:stop-move": frozenset({D, A}),
+    "fleet:stop-drop": frozenset({D, A}),
     "fleet:stop-lock": frozenset({D, A}),
     "fleet:stop-state": frozenset({T, D, A}),
     "fleet:stop-finding": frozenset({T, D, A}),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Final
 
 WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -25,3 +25,14 @@ def off_words(workdays: str, days_off: str, day: date) -> str:
         return "day off"
     usual = {part.strip().lower()[:3] for part in workdays.replace(";", ",").split(",")}
     return "" if WEEKDAYS[day.weekday()] in usual else f"not at work on {NAMES[day.weekday()]}"
+
+
+def monday_of(day: date) -> date:
+    """The Monday of a day's week [-].
+
+    Parameters
+    ----------
+    day
+        Any day [-].
+    """
+    return day - timedelta(days=day.weekday())

@@ -25,3 +25,9 @@ def company_hour(*, now: datetime) -> int:
     """Return the hour of the company's clock."""
     company = Company.objects.only("timezone").first()
     return now.astimezone(ZoneInfo(company.timezone)).hour if company else now.hour
+
+
+def has_fixed_day() -> bool:
+    """Return whether today is the demo's fixed day, so that the hour of the clock says nothing."""
+    company = Company.objects.only("demo_today").first()
+    return company is not None and company.demo_today is not None

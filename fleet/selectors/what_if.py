@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from typing import Final
 
+from fleet.calc.workdays import monday_of
 from sites.calc import landscape, soil
 from sites.calc.program_garden import Answer, Figures, Garden, best_answer, figures
 from sites.calc.program_keyed import keyed_lines
@@ -66,11 +67,6 @@ class WhatIf:
     closes: str
     ways: tuple[Way, ...]
     short_history: bool
-
-
-def monday_of(day: date) -> date:
-    """Monday of a day's week."""
-    return day - timedelta(days=day.weekday())
 
 
 def what_if(

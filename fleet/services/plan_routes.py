@@ -13,6 +13,7 @@ from django.db import transaction
 from django.db.models import prefetch_related_objects
 
 from fleet.calc.visit_settings import VisitSettings, visit_settings
+from fleet.calc.workdays import monday_of
 from fleet.models import Company, PlanRun, Technician, Visit
 from fleet.routing.plan import Plan
 from fleet.routing.problem import Problem
@@ -24,7 +25,6 @@ from fleet.services.plan_state import (
     NothingToPlan,
     WeekState,
     days_to_plan,
-    monday_of,
     previous_orders,
     week_state,
 )

@@ -44,11 +44,6 @@ class WeekState:
     today: date
 
 
-def monday_of(day: date) -> date:
-    """Monday of a day's week."""
-    return day - timedelta(days=day.weekday())
-
-
 def days_to_plan(*, monday: date, day: date | None, today: date) -> tuple[date, ...]:
     """Days of a planning: one, or those of the week that are not over."""
     if day is not None:

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from django.db import transaction
 from django.db.models import prefetch_related_objects
 
+from fleet.calc.workdays import monday_of
 from fleet.models import Route, Stop, Technician, Visit
 from fleet.routing.plan import Plan, Unserved
 from fleet.routing.problem import Problem
@@ -16,7 +17,7 @@ from fleet.selectors.company import company_day
 from fleet.services.plan_problem import POINTS_PER_MONEY, build_problem, vehicle_key
 from fleet.services.plan_routes import company_settings
 from fleet.services.plan_snapshot import keep_run, snapshot
-from fleet.services.plan_state import WeekState, monday_of, previous_orders, week_state
+from fleet.services.plan_state import WeekState, previous_orders, week_state
 from fleet.services.plan_write import write_plan
 from fleet.services.visits_of_week import SETTLED
 from fleet.streets.store import travel_source

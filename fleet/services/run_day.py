@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from typing import Final
 
+from fleet.calc.workdays import monday_of
 from fleet.models import StageRun
 from fleet.selectors.prices import water_price_per_m3
 from fleet.services.ledger import update_ledger
@@ -26,11 +27,6 @@ PLANNING_SECONDS: Final = 10.0
 
 class StageFailed(RuntimeError):
     """A stage broke; the message names it, and the run keeps the reason."""
-
-
-def monday_of(day: date) -> date:
-    """The Monday of a day's week."""
-    return day - timedelta(days=day.weekday())
 
 
 def _locations(context: StageContext) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final
 
@@ -11,19 +11,20 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_POST, require_safe
 
+from fleet.calc.workdays import monday_of
 from fleet.maps import MapLine, base_map, box_of, dash_of
 from fleet.models import StageRun
 from fleet.selectors.board import route_lines, week_board
-from fleet.selectors.company import company_day
+from fleet.selectors.company import company_day, has_fixed_day
 from fleet.selectors.need_rows import needs_week
 from fleet.selectors.routes import BoardDay, BoardRow, StopRow, WeekBoard
 from fleet.selectors.site_map import site_shapes, yards
-from fleet.selectors.stop_sheet import stop_sheet
+from fleet.selectors.stop_rows import company_zone
 from fleet.services.plan_routes import undo_plan
 from fleet.services.plan_snapshot import CannotUndo
-from fleet.services.routes_by_hand import CannotMove, lock_stop, move_stop, publish_routes
+from fleet.services.routes_by_hand import publish_routes
 from fleet.tasks import queue_stage
 from fleet.views.asked_day import asked_day
 
@@ -52,9 +53,9 @@ def week(request: HttpRequest) -> HttpResponse:
     """Show a week: `?week=` any of its days, `?day=` the wide one."""
     now = timezone.now()
     today = company_day(now=now)
-    monday = _monday(_day(request.GET.get("week"), today))
+    monday = monday_of(day_of(request.GET.get("week"), today))
     days = [monday + timedelta(days=number) for number in range(7)]
-    focus = _day(request.GET.get("day"), today if today in days else monday)
+    focus = day_of(request.GET.get("day"), today if today in days else monday)
     focus = focus if focus in days else monday
     needs = needs_week(week=monday, most=LISTED)
     board = week_board(week=monday)
@@ -101,6 +102,11 @@ def week(request: HttpRequest) -> HttpResponse:
             "monday": monday,
             "before": monday - timedelta(days=7),
             "after": monday + timedelta(days=7),
+            "now_at": None
+            if has_fixed_day()
+            else _share(now.astimezone(company_zone()))
+            if focus == today
+            else None,
             "hours": [(hour, (hour - FIRST_HOUR) / HOURS * 100) for hour in range(8, 17)],
             "shapes": site_shapes(),
             "map": chart,
@@ -164,7 +170,7 @@ def _stops_of_day(board: WeekBoard) -> dict[date, int]:
 @require_POST
 def plan(request: HttpRequest) -> HttpResponse:
     """Ask the worker for a new plan of the week."""
-    monday = _monday(_day(request.POST.get("week"), company_day(now=timezone.now())))
+    monday = monday_of(day_of(request.POST.get("week"), company_day(now=timezone.now())))
     queue_stage(stage="plan_routes", scope=monday.isoformat(), day=company_day(now=timezone.now()))
     messages.info(request, "The week is being planned. This page tells when the plan is ready.")
     return redirect(f"{reverse('fleet:week')}?week={monday.isoformat()}")
@@ -173,7 +179,7 @@ def plan(request: HttpRequest) -> HttpResponse:
 @require_safe
 def progress(request: HttpRequest) -> JsonResponse:
     """Tell how far the planning of a week is."""
-    monday = _monday(_day(request.GET.get("week"), company_day(now=timezone.now())))
+    monday = monday_of(day_of(request.GET.get("week"), company_day(now=timezone.now())))
     run = StageRun.objects.filter(stage="plan_routes", scope=monday.isoformat()).first()
     if run is None:
         return JsonResponse({"state": "none", "summary": ""})
@@ -183,7 +189,7 @@ def progress(request: HttpRequest) -> JsonResponse:
 @require_POST
 def publish(request: HttpRequest) -> HttpResponse:
     """Show the week's routes to their technicians."""
-    monday = _monday(_day(request.POST.get("week"), company_day(now=timezone.now())))
+    monday = monday_of(day_of(request.POST.get("week"), company_day(now=timezone.now())))
     done = publish_routes(days=[monday + timedelta(days=number) for number in range(7)])
     messages.success(request, f"{done.changed} routes are published.")
     return redirect(f"{reverse('fleet:week')}?week={monday.isoformat()}")
@@ -192,7 +198,7 @@ def publish(request: HttpRequest) -> HttpResponse:
 @require_POST
 def undo(request: HttpRequest) -> HttpResponse:
     """Take back the last planning or move."""
-    monday = _monday(_day(request.POST.get("week"), company_day(now=timezone.now())))
+    monday = monday_of(day_of(request.POST.get("week"), company_day(now=timezone.now())))
     try:
         undo_plan(week=monday, now=timezone.now())
         messages.success(request, "The last change of the plan is undone.")
@@ -201,77 +207,9 @@ def undo(request: HttpRequest) -> HttpResponse:
     return redirect(f"{reverse('fleet:week')}?week={monday.isoformat()}")
 
 
-@require_POST
-def lock(request: HttpRequest, pk: int) -> HttpResponse:
-    """Lock a visit to its technician's day, or free it."""
-    is_locked = request.POST.get("lock") == "yes"
-    lock_stop(visit_id=pk, is_locked=is_locked)
-    messages.success(request, "The visit is locked to its day." if is_locked else "The visit may move again.")
-    return redirect(_back(request))
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-def move(request: HttpRequest, pk: int) -> HttpResponse:
-    """Show a stop's move: choose person and day, see what it costs, then do it."""
-    sheet = stop_sheet(stop_id=pk)
-    if sheet is None or sheet.stop.visit_id is None:
-        messages.error(request, "This stop is not in the plan any more.")
-        return redirect("fleet:week")
-    monday = _monday(sheet.date)
-    board = week_board(week=monday)
-    chosen = {
-        "technician": _whole(request.POST.get("technician")),
-        "day": _day(request.POST.get("day"), sheet.date),
-    }
-    tried = None
-    if request.method == "POST":
-        try_only = request.POST.get("do") != "move"
-        try:
-            tried = move_stop(
-                visit_id=sheet.stop.visit_id,
-                technician_id=int(str(chosen["technician"])),
-                day=_day(request.POST.get("day"), sheet.date),
-                now=timezone.now(),
-                by=request.user.get_username(),
-                try_only=try_only,
-            )
-            if not try_only:
-                messages.success(request, f"{sheet.stop.site} is moved. Undo takes it back.")
-                return redirect(f"{reverse('fleet:week')}?week={monday.isoformat()}&day={chosen['day']}")
-        except (CannotMove, ValueError) as error:
-            messages.error(request, str(error))
-    return render(
-        request,
-        "fleet/stop_move.html",
-        {
-            "sheet": sheet,
-            "board": board,
-            "chosen": chosen,
-            "tried": asdict(tried) if tried else None,
-            "monday": monday,
-        },
-    )
-
-
-def _day(text: str | None, other: date) -> date:
+def day_of(text: str | None, other: date) -> date:
     """The day of a text, or the other one."""
     try:
         return asked_day(text) if text else other
     except ValueError:
         return other
-
-
-def _monday(day: date) -> date:
-    """The Monday of a day's week."""
-    return day - timedelta(days=day.weekday())
-
-
-def _whole(text: str | None) -> int:
-    """A whole number, 0 for none."""
-    return int(text) if text and text.isdigit() and len(text) < 12 else 0
-
-
-def _back(request: HttpRequest) -> str:
-    """The week of the form."""
-    monday = _monday(_day(request.POST.get("week"), company_day(now=timezone.now())))
-    return f"{reverse('fleet:week')}?week={monday.isoformat()}"

@@ -1,0 +1,85 @@
+"""The board under the mouse: a stop dragged onto another lane, its cost told first, the move undone."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fleet.models import Route, Stop
+from fleet.services.routes_by_hand import CannotMove, move_stop
+from tests.browser.test_pages_in_chromium import NOW, TODAY, Visitor, chromium, pytestmark, town
+
+__all__ = ["chromium", "pytestmark", "town"]
+
+
+def test_a_stop_is_dragged_to_another_lane_after_its_cost_is_told(
+    town: None, live_server: Any, chromium: Any
+) -> None:
+    stop, technician, x = _feasible()
+    before = stop.route.technician_id
+    hana = Visitor(chromium, live_server.url, "hana", (1440, 900))
+    hana.open("/week/")
+    page = hana.page
+
+    page.drag_and_drop(
+        f"a.stop[data-stop='{stop.pk}']",
+        f".lane[data-technician='{technician}']",
+        target_position={"x": x, "y": 20},
+    )
+    page.wait_for_selector("#drop-note [data-do]:not([hidden])")
+
+    assert "driving" in page.locator("#drop-note [data-words]").inner_text()
+    assert Stop.objects.get(visit=stop.visit_id).route.technician_id == before  # only asked so far
+    with page.expect_navigation():
+        page.click("#drop-note [data-do]")
+    page.wait_for_load_state("networkidle")
+
+    assert "is moved" in page.locator("body").inner_text()
+    assert Stop.objects.get(visit=stop.visit_id).route.technician_id == technician
+    with page.expect_navigation():
+        page.click("text=Undo last change")
+    page.wait_for_load_state("networkidle")
+    assert Stop.objects.get(visit=stop.visit_id).route.technician_id == before
+    assert hana.complaints == []
+    assert hana.violations() == []
+
+
+def _feasible() -> tuple[Stop, int, int]:
+    """A stop of the wide day, a person who can take it first or last, and where to let it fall [px]."""
+    stops = Stop.objects.filter(route__day=TODAY, visit__isnull=False).select_related("route")
+    routes = {route.technician_id: route for route in Route.objects.filter(day=TODAY)}
+    for stop in stops.order_by("pk"):
+        for technician, route in routes.items():
+            if technician == stop.route.technician_id:
+                continue
+            last = route.stops.filter(visit__isnull=False).count() + 1
+            for position, x in ((1, 3), (last, 430)):
+                try:
+                    move_stop(
+                        visit_id=stop.visit_id or 0,
+                        technician_id=technician,
+                        day=TODAY,
+                        now=NOW,
+                        position=position,
+                        try_only=True,
+                    )
+                except CannotMove:
+                    continue
+                return stop, technician, x
+    raise AssertionError("no stop of the day can be moved")
+
+
+def test_the_visits_pages_hold_the_guidelines_at_the_desk_and_on_the_phone(
+    town: None, live_server: Any, chromium: Any
+) -> None:
+    problems = {}
+    for size in ((1440, 900), (390, 844)):
+        hana = Visitor(chromium, live_server.url, "hana", size)
+        hana.open("/visits/?show=planned")
+        card = str(hana.page.locator(".vlist tbody a.row").first.get_attribute("href"))
+        for path in ("/visits/?show=planned", "/visits/new/", card):
+            hana.open(path)
+            problems.update({f"{path} {size}": found for found in [hana.violations()] if found})
+            assert hana.page.evaluate("document.documentElement.scrollWidth") <= size[0], (path, size)
+        assert hana.complaints == []
+
+    assert problems == {}
