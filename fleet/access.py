@@ -97,6 +97,12 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:site-restore": frozenset({D, A}),
     "fleet:station-exchange": frozenset({D, A}),
     "fleet:station-label": EVERYONE,
+    "fleet:bring": frozenset({D, A}),
+    "fleet:bring-file": frozenset({D, A}),
+    "fleet:bring-columns": frozenset({D, A}),
+    "fleet:bring-repairs": frozenset({D, A}),
+    "fleet:bring-save": frozenset({D, A}),
+    "fleet:bring-throw": frozenset({D, A}),
     "weather:page": OFFICE,
     "weather:location-csv": OFFICE,
 }

@@ -30,7 +30,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:season",
             "fleet:water",
         ),
-        ("weather:page", "fleet:rules", "fleet:words"),
+        ("weather:page", "fleet:rules", "fleet:bring", "fleet:words"),
     ),
     User.Role.MANAGER: (
         ("fleet:water", "fleet:visits", "fleet:site-list", "fleet:watch-list", "fleet:round", "fleet:season"),
@@ -48,7 +48,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:day",
             "fleet:water",
         ),
-        ("weather:page", "fleet:rules", "fleet:words", "fleet:devices", "admin:index"),
+        ("weather:page", "fleet:rules", "fleet:bring", "fleet:words", "fleet:devices", "admin:index"),
     ),
 }
 PLACE_WORDS: dict[str, str] = {
@@ -62,12 +62,15 @@ PLACE_WORDS: dict[str, str] = {
     "fleet:day": "Day",
     "weather:page": "Weather",
     "fleet:rules": "Watering rules",
+    "fleet:bring": "Imports",
     "fleet:words": "Words",
     "fleet:devices": "Devices",
     "admin:index": "Settings",
 }
 # Pages that stand below a place of the index.
 BELOW: dict[str, str] = {
+    "fleet:bring-file": "fleet:bring",
+    "fleet:bring-save": "fleet:bring",
     "fleet:weather-day": "weather:page",
     "fleet:need": "fleet:visits",
     "fleet:need-new": "fleet:visits",

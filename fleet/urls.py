@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import URLPattern, path
 
 from fleet.views import (
+    bring,
     day,
     devices,
     home,
@@ -59,6 +60,12 @@ urlpatterns: list[URLPattern] = [
     path("day/stops/<int:pk>/", day.stop, name="stop"),
     path("day/stops/<int:pk>/state/", day.stop_state, name="stop-state"),
     path("day/stops/<int:pk>/finding/", day.stop_finding, name="stop-finding"),
+    path("bring/", bring.bring, name="bring"),
+    path("bring/<str:key>/", bring.bring_file, name="bring-file"),
+    path("bring/<str:key>/columns/", bring.bring_columns, name="bring-columns"),
+    path("bring/<str:key>/repairs/", bring.bring_repairs, name="bring-repairs"),
+    path("bring/<str:key>/save/", bring.bring_save, name="bring-save"),
+    path("bring/<str:key>/throw/", bring.bring_throw, name="bring-throw"),
     path("sites/", site.site_list, name="site-list"),
     path("sites/<str:code>/", site.site, name="site"),
     path("sites/<str:code>/draw/", site_edit.draw, name="site-draw"),

@@ -209,7 +209,8 @@ def _by_area(shapes: Geometries, first: int, second: int) -> tuple[int, int]:
 def _areas(shapes: Geometries) -> list[float | None]:
     """Areas of ground [m2]; None for points and lines, and for what lies off the globe."""
     ground = shapely.get_dimensions(shapes) == 2
-    found = area_m2(shapely.force_2d(shapes))
+    with np.errstate(invalid="ignore"):  # off the globe there is no area
+        found = area_m2(shapely.force_2d(shapes))
     return [
         round(float(area), 3) if is_ground and np.isfinite(area) else None
         for area, is_ground in zip(found, ground, strict=True)
