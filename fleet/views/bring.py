@@ -44,7 +44,7 @@ from fleet.services.uploads import (
     uploads_of,
 )
 from sites.importing.book_layout import BY_COLUMN, BookLayout, LayerLayout, columns_of, layout_by_names
-from sites.importing.book_offers import WORDS
+from sites.importing.book_offers import WORDS, told
 from sites.importing.column_guess import guessed_layout
 from sites.importing.kinds import KINDS as BOOK_KINDS
 from sites.importing.raw_book import RawBook, read_raw_book
@@ -100,13 +100,13 @@ def bring_columns(request: HttpRequest, key: str) -> HttpResponse:
     layers: dict[str, LayerLayout] = {}
     for at, layer in enumerate(raw.layers):
         kind = request.POST.get(f"kind-{at}", "")
-        told = {
+        meant = {
             column: ours
             for n, column in enumerate(layer.columns)
             if (ours := request.POST.get(f"column-{at}-{n}", "")) in columns_of(kind)
         }
         if kind in (*BOOK_KINDS, BY_COLUMN):
-            layers[layer.name] = LayerLayout(kind, told)
+            layers[layer.name] = LayerLayout(kind, meant)
             remember_layout(folder=_folder(), columns=layer.columns, layout=layers[layer.name])
     if not layers:
         messages.error(request, "No layer has a kind yet. Say for at least one what it holds.")
@@ -162,9 +162,11 @@ def _look_page(request: HttpRequest, upload: Upload, look: Look, *, is_refused: 
     groups = Counter(one.fault for one in look.repairs)
     yes = Counter(one.fault for one in look.repairs if one.key in upload.accepted)
     needed = sum(one.is_needed and one.key not in upload.accepted for one in look.repairs)
+    repaired = set(told(list(look.repairs)))  # the table of repairs says it better
     context = {
         "upload": upload,
         "report": look.report,
+        "lines": [line for line in look.report.warnings if line not in repaired],
         "refused": len({(one.file, one.row) for one in look.report.problems}),
         "problems": problems,
         "repairs": [(one, one.key in upload.accepted) for one in repairs],
@@ -221,8 +223,8 @@ def _is_ours(raw: RawBook) -> bool:
     for layer in raw.layers:
         plan = layout_by_names(layer.name, layer.columns)
         kind = BY_COLUMN if raw.form in ("GeoJSON", "CSV") else plan.kind
-        told = {ours for theirs, ours in plan.columns.items() if theirs not in layer.made_up}
-        if not kind or (raw.form == "GeoJSON" and "kind" not in told) or not told <= set(columns_of(kind)):
+        names = {ours for theirs, ours in plan.columns.items() if theirs not in layer.made_up}
+        if not kind or (raw.form == "GeoJSON" and "kind" not in names) or not names <= set(columns_of(kind)):
             return False
     return bool(raw.layers)
 
