@@ -69,15 +69,23 @@ def _change_entries(changes: list[Change], zone: ZoneInfo) -> list[Entry]:
         if change.action == Change.Action.ADDED:
             added.setdefault((day, change.kind, change.by), []).append(change)
         else:
-            words, told = _change_words(change), tuple(_told(change))
+            words, told = _change_words(change), (*_mended(change), *_told(change))
             entries.append(Entry(day, "", words, change.by, _putting_back([change]), told))
     for (day, kind, by), group in added.items():
         words = (
             _change_words(group[0]) if len(group) == 1 else f"{len(group)} × {kind.replace('_', ' ')} added"
         )
-        back = _putting_back([one for one in group if one.reason != "site book imported"])
-        entries.append(Entry(day, "", words, by, back))
+        back = _putting_back([one for one in group if not one.reason.startswith(Change.IMPORTED)])
+        mended = tuple(line for one in group for line in _mended(one))
+        entries.append(Entry(day, "", words, by, back, mended))
     return entries
+
+
+def _mended(change: Change) -> Iterator[tuple[str, str, str]]:
+    """Repairs that an import made of a thing: which thing, and what was done."""
+    _, mark, repairs = change.reason.partition("; mended: ")
+    if mark and change.reason.startswith(Change.IMPORTED):
+        yield f"{_thing(change)} mended", "as drawn", repairs
 
 
 def _putting_back(changes: list[Change]) -> str:
@@ -126,15 +134,23 @@ def _flag_entries(flag: Flag) -> Iterator[Entry]:
         yield Entry(flag.closed_on, "ok", f"Flag closed: {cause}, {where}", flag.get_closed_by_display())
 
 
+def _key(change: Change) -> str:
+    """The key for a reader: of wires, structures and sprinklers, whose key is a fingerprint, the site."""
+    return "/".join(part for part in change.key.split("/") if not _FINGERPRINT.fullmatch(part))
+
+
+def _thing(change: Change) -> str:
+    """Kind and key of what changed."""
+    return f"{change.kind.replace('_', ' ')} {_key(change)}"
+
+
 def _change_words(change: Change) -> str:
     """A change in a few words: what, from, to."""
-    # Wires, structures and sprinklers have no name: their key is a fingerprint that tells a reader nothing.
-    key = "/".join(part for part in change.key.split("/") if not _FINGERPRINT.fullmatch(part))
-    thing = f"{change.kind.replace('_', ' ')} {key}"
+    thing = _thing(change)
     if change.kind == "station_exchange":
         pair = change.after or {}
         back = ", taken back" if "undone" in pair else ""
-        return f"stations {pair.get('first')} and {pair.get('second')} of {key} exchanged{back}"
+        return f"stations {pair.get('first')} and {pair.get('second')} of {_key(change)} exchanged{back}"
     if change.action != Change.Action.CHANGED:
         return f"{thing} {change.action}"
     before, after = change.before or {}, change.after or {}

@@ -47,6 +47,7 @@ def site_list(request: HttpRequest) -> HttpResponse:
         "found": found,
         "q": words,
         "show": show,
+        "may_bring": may_see(_user(request).role, "fleet:bring"),
         "pager_query": f"{urlencode({'q': words, 'show': show})}&",
     }
     return render(request, "fleet/site_list.html", facts)

@@ -161,31 +161,6 @@ def in_local_metres(geometries: Geometries, epsg: npt.NDArray[np.int64] | None =
     return moved
 
 
-def without_tiny_crossings(geometries: Geometries) -> tuple[Geometries, npt.NDArray[np.bool_]]:
-    """Shapes with crossings mended that are no more than a slip of rounding, and which those were, (shapes,).
-
-    A crossing counts as a slip where mending it leaves 99.9 % of the area as it was; a bow tie never does,
-    since its two halves cancel each other in the signed area. Others stay as they are.
-
-    Parameters
-    ----------
-    geometries
-        Shapes in WGS 84, (shapes,).
-    """
-    shapes = np.array(geometries, dtype=object)
-    crossing = (shapely.get_dimensions(shapes) == 2) & ~shapely.is_valid(shapes)
-    mended = np.zeros(len(shapes), dtype=np.bool_)
-    if crossing.any():
-        sound = shapely.make_valid(shapes[crossing], method="structure", keep_collapsed=False)
-        before, after = shapely.area(shapes[crossing]), shapely.area(sound)
-        is_slip = (
-            (shapely.get_dimensions(sound) == 2) & (np.abs(after - before) <= 1e-3 * after) & (after > 0)
-        )
-        places = np.flatnonzero(crossing)[is_slip]
-        shapes[places], mended[places] = sound[is_slip], True
-    return shapes, mended
-
-
 def great_circle_m(
     longitude_deg: Floats, latitude_deg: Floats, other_longitude_deg: Floats, other_latitude_deg: Floats
 ) -> Floats:

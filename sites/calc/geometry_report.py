@@ -43,6 +43,7 @@ class Fault(StrEnum):
     REPEATED = "points drawn twice"
     RING_ORDER = "ring order"
     HOLE = "holes"
+    ANTIMERIDIAN = "across the 180th meridian"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,10 +79,12 @@ def shape_faults(geometries: Geometries) -> list[GeometryFault]:
     ]
 
     off, swapped = off_globe(shapes)
-    faults += [_not_degrees(i, shapes[i]) for i in _at(off & ~swapped)]
-    faults += [_swapped(i, shapes[i]) for i in _at(swapped)]
+    across = _across_the_180th(shapes)
+    faults += [_across(i, shapes[i]) for i in _at(across)]
+    faults += [_not_degrees(i, shapes[i]) for i in _at(off & ~swapped & ~across)]
+    faults += [_swapped(i, shapes[i]) for i in _at(swapped & ~across)]
 
-    sound = present & ~empty & ~off & ~swapped
+    sound = present & ~empty & ~off & ~swapped & ~across
     crossing = sound & ~shapely.is_valid(shapes)
     faults += [_crossing(i, str(shapely.is_valid_reason(shapes[i]))) for i in _at(crossing)]
 
@@ -220,6 +223,18 @@ def off_globe(shapes: Geometries) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np
     return off, off & turned
 
 
+def _across_the_180th(shapes: Geometries) -> npt.NDArray[np.bool_]:
+    """Which shapes lie on both sides of the 180th meridian, drawn through it, round the globe or in parts."""
+    box = np.asarray(shapely.bounds(shapes), dtype=np.float64).reshape(-1, 4)
+    west, east = box[:, 0], box[:, 2]
+    on_latitudes = np.abs(box[:, [1, 3]]).max(axis=1) <= 90
+    with np.errstate(invalid="ignore"):
+        round_the_globe = (east - west > 180) & (east <= 180) & (west >= -180)
+        through = ((west < 180) & (east > 180) | (west < -180) & (east > -180)) & (east - west < 10)
+    across: npt.NDArray[np.bool_] = on_latitudes & (round_the_globe | through)
+    return across
+
+
 def _middles(geometries: Geometries) -> tuple[Floats, Floats]:
     """Longitude and latitude of the middle of each shape's box; NaN where there is no shape."""
     box = np.asarray(shapely.bounds(np.asarray(geometries, dtype=object)), dtype=np.float64).reshape(-1, 4)
@@ -230,6 +245,14 @@ def _place(shape: BaseGeometry) -> str:
     """First coordinate of a shape, in words."""
     x, y = shapely.get_coordinates(shape)[0]
     return f"longitude {x:.6g}, latitude {y:.6g}"
+
+
+def _across(index: int, shape: BaseGeometry) -> GeometryFault:
+    west, _, east, _ = (float(side) for side in shapely.bounds(shape))
+    expected = "a shape on one side of the 180th meridian; draw what lies on the other as a thing of its own"
+    return GeometryFault(
+        index, Fault.ANTIMERIDIAN, f"longitudes from {west:.6g} to {east:.6g}", expected, True
+    )
 
 
 def _swapped(index: int, shape: BaseGeometry) -> GeometryFault:

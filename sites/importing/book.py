@@ -43,7 +43,7 @@ class BookItem:
     is_right_handed, is_open
         Whether its form asks for counter-clockwise rings; whether a ring was left open.
     repaired
-        Faults that were mended with somebody's word.
+        Repairs that were made with somebody's word: fault, and area before and after [m2].
     """
 
     row: int

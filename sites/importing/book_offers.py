@@ -54,6 +54,14 @@ class Repair:
         return f"{self.layer}|{self.row}|{self.fault}"
 
     @property
+    def words(self) -> str:
+        """The fault with the area before and after; of points and lines the fault alone."""
+        if self.before_m2 is None and self.after_m2 is None:
+            return str(self.fault)
+        before, after = ("none" if m2 is None else f"{m2:.1f} m²" for m2 in (self.before_m2, self.after_m2))
+        return f"{self.fault}, area {before} before, {after} after"
+
+    @property
     def is_needed(self) -> bool:
         """Whether the thing stays out of the book without it."""
         return self.fault not in OPTIONAL

@@ -59,7 +59,7 @@ class _Bench:
             made = self.choice.takes(repair)
             if made:
                 self.shapes[at] = new[at]
-                item.repaired = (*item.repaired, own)
+                item.repaired = (*item.repaired, repair.words)
             self.repairs.append(_made(repair) if made else repair)
             if not made and (own in FORM_FAULTS or own is Fault.MIXED):
                 self.book.refuse(item, "geometry", own, f"the repair accepted: {WORDS[own]}")

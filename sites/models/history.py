@@ -17,6 +17,9 @@ RESTORABLE: Final = frozenset(
 class Change(models.Model):
     """One change of one thing. The name of who did it is kept as text: it outlives the account."""
 
+    IMPORTED = "site book imported"
+    """How the reason of a change begins that came with a file."""
+
     class Action(models.TextChoices):
         ADDED = "added"
         CHANGED = "changed"

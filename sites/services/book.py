@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime
 from pathlib import Path
 from typing import Final
 
@@ -19,11 +19,11 @@ from sites.importing.book_repairs import mend_neighbours, mend_shapes
 from sites.importing.book_shapes import check_areas, check_shapes, look_at_ground
 from sites.importing.book_tables import TABLES, BookTable, Fields, Key, RowChange, change_of, stored_rows
 from sites.models import Controller, Fixture, Site, Zone
-from sites.services.history import ChangeNote, record_changes
+from sites.services.book_history import note_of_change, reason_of
+from sites.services.history import record_changes
 from weather.importing.rows import ImportReport
 
 _FEW_SITES: Final = 400
-_DERIVED: Final = frozenset({"min_lon", "min_lat", "max_lon", "max_lat", "longitude", "latitude"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +203,9 @@ def _record(
         unchanged += len(items) - len(changes)
         if write and changes:
             _write(table, changes, today=today)
-            record_changes(notes=[_note(table, change) for change in changes], by=by, at=now)
+            mended = {item.key: item.repaired for item in items if item.repaired}
+            notes = [note_of_change(table, one, reason_of(mended.get(one.key, ()))) for one in changes]
+            record_changes(notes=notes, by=by, at=now)
     return added, changed, unchanged
 
 
@@ -268,30 +270,5 @@ def record_item(
     if change is None:
         return None
     _write(table, [change], today=today)
-    record_changes(notes=[_note(table, change, reason)], by=by, at=now)
+    record_changes(notes=[note_of_change(table, change, reason)], by=by, at=now)
     return change
-
-
-def _note(table: BookTable, change: RowChange, reason: str = "site book imported") -> ChangeNote:
-    """A change as the history keeps it."""
-    before = None if change.before is None else _plain(change.before)
-    return ChangeNote(
-        kind=table.kind,
-        key="/".join(str(part)[:60] for part in change.key),
-        site_code=str(change.key[0]),
-        before=before,
-        after=_plain(change.after),
-        reason=reason,
-    )
-
-
-def _plain(fields: Fields) -> dict[str, object]:
-    """Fields as JSON holds them; shapes as hexadecimal WKB, what follows from a shape left out."""
-    return {name: _json(value) for name, value in fields.items() if name not in _DERIVED}
-
-
-def _json(value: object) -> object:
-    """A value as JSON holds it."""
-    if isinstance(value, bytes):
-        return value.hex()
-    return value.isoformat() if isinstance(value, (date, time)) else value

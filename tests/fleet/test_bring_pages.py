@@ -71,6 +71,26 @@ def test_a_book_is_looked_at_repaired_and_saved(
     assert client.get(address).status_code == 404
 
 
+def test_the_gardens_history_tells_of_the_repair(company: Company, dispatcher: User, sign_in: SignIn) -> None:
+    client = sign_in(dispatcher)
+    address = send(client, bow_tied())
+    client.post(f"{address}repairs/", {"which": "all"})
+    client.post(f"{address}save/")
+
+    told = page(client, "/sites/CB-14/")
+
+    assert "zone CB-14/A/1 mended" in told
+    assert "self-crossing, area " in told
+    assert "zone CB-14/A/2 mended" not in told
+
+
+def test_an_empty_list_of_sites_leads_to_bringing_for_who_may(
+    company: Company, dispatcher: User, manager: User, sign_in: SignIn
+) -> None:
+    assert "Bring your sites</a>" in page(sign_in(dispatcher), "/sites/")
+    assert "Bring your sites</a>" not in page(sign_in(manager), "/sites/")
+
+
 def test_one_repair_and_its_word_taken_back(company: Company, dispatcher: User, sign_in: SignIn) -> None:
     client = sign_in(dispatcher)
     address = send(client, bow_tied())

@@ -152,17 +152,3 @@ def test_great_circle_is_within_0_6_percent_of_the_geodesic() -> None:
     ours = geometry.great_circle_m(lon, lat, other_lon, other_lat)
 
     np.testing.assert_allclose(ours, ELLIPSOID.inv(lon, lat, other_lon, other_lat)[2], rtol=6e-3)
-
-
-def test_a_slip_of_drawing_is_mended_and_a_bow_tie_is_not() -> None:
-    slip = shapely.Polygon(
-        [(0, 0), (1e-3, 0), (1e-3, 1e-3), (1e-3 - 1e-9, 1e-3 + 1e-9), (1e-3, 1e-3 - 1e-9), (0, 1e-3)]
-    )
-    bow_tie = shapely.Polygon([(0, 0), (1e-3, 1e-3), (1e-3, 0), (0, 1e-3)])
-    assert not slip.is_valid
-
-    shapes, mended = geometry.without_tiny_crossings(as_array([slip, bow_tie, None]))
-
-    assert mended.tolist() == [True, False, False]
-    assert shapes[0].is_valid
-    assert not shapes[1].is_valid

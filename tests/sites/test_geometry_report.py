@@ -41,6 +41,24 @@ def test_a_sound_lawn_has_no_fault() -> None:
         pytest.param(shapely.Point(445_000, 3_675_000), Fault.NOT_DEGREES, True, id="metres"),
         pytest.param(shapely.Point(41.2, -104.7), Fault.SWAPPED, True, id="swapped beyond the pole"),
         pytest.param(shapely.Point(42.3, -83.0), Fault.SWAPPED, True, id="swapped into the ice"),
+        pytest.param(
+            shapely.box(-179.9999, -17.0, 179.9999, -16.9999), Fault.ANTIMERIDIAN, True, id="round the globe"
+        ),
+        pytest.param(
+            shapely.box(179.9999, -17.0, 180.0001, -16.9999), Fault.ANTIMERIDIAN, True, id="through 180"
+        ),
+        pytest.param(
+            # RFC 7946 (Butler et al., 2016), section 3.1.9: a shape cut in two at the antimeridian.
+            shapely.MultiPolygon(
+                [
+                    shapely.box(179.9999, -17.0, 180.0, -16.9999),
+                    shapely.box(-180.0, -17.0, -179.9999, -16.9999),
+                ]
+            ),
+            Fault.ANTIMERIDIAN,
+            True,
+            id="in two parts",
+        ),
         pytest.param(shapely.box(-104.7, 41.2, -104.6995, 41.200001), Fault.SLIVER, False, id="sliver"),
         pytest.param(shapely.box(-104.7, 41.2, -104.69, 41.21), Fault.OVERSIZE, False, id="oversize"),
         pytest.param(shapely.Point(-104.7, 41.2, 1500), Fault.HAS_HEIGHT, False, id="height"),

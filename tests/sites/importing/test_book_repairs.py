@@ -11,7 +11,7 @@ from pyproj import Geod
 
 from sites.calc.geometry_report import Fault
 from sites.importing.book_offers import EVERY, OF_FORM, Repair, RepairChoice
-from sites.models import Zone
+from sites.models import Change, Zone
 from sites.services.book import BookLook, look_at_book
 from tests.sites.importing.book_files import DAY, NOW, STEP, box, redrawn, small_book, write_geojson
 
@@ -105,6 +105,17 @@ def test_a_repair_accepted_alone_is_made_and_another_is_not(tmp_path: Path) -> N
     assert not wrong.report.written
     assert right.report.written
     assert look(path, RepairChoice(keys={repair.key: repair.after_m2})).report.changed == 0
+
+
+def test_the_history_names_the_repair_with_its_areas_and_nothing_else(tmp_path: Path) -> None:
+    found = look(lawn(tmp_path, BOW_TIE), EVERY)
+
+    repair = offered(found, Fault.SELF_CROSSING)
+    reasons = dict(Change.objects.filter(kind="zone").values_list("key", "reason"))
+    before, after = f"{repair.before_m2:.1f} m²", f"{repair.after_m2:.1f} m²"
+    mended = f"site book imported; mended: self-crossing, area {before} before, {after} after"
+    assert reasons["CB-14/A/1"] == mended
+    assert reasons["CB-14/A/2"] == "site book imported"
 
 
 def test_shared_ground_goes_to_the_smaller_zone_only_when_accepted(tmp_path: Path) -> None:
