@@ -68,9 +68,11 @@ class NeedList:
 
 @dataclass(frozen=True, slots=True)
 class NeedCard:
-    """One need with its calls, findings and changes, newest first."""
+    """One need with its calls, findings and changes, newest first; hours in the site's own zone."""
 
     need: VisitNeed
+    earliest: datetime | None
+    latest: datetime | None
     value_words: str
     currency: str
     zone: ZoneInfo
@@ -114,11 +116,14 @@ def need_card(*, user: User, need_id: int) -> NeedCard | None:
         return None
     company = Company.objects.only("currency").first()
     currency = company.currency if company else ""
+    zone = zone_of(need.site.timezone, company_zone())
     return NeedCard(
         need=need,
+        earliest=need.earliest.astimezone(zone) if need.earliest else None,
+        latest=need.latest.astimezone(zone) if need.latest else None,
         value_words=value_sentence(need.value_parts, currency),
         currency=currency,
-        zone=zone_of(need.site.timezone, company_zone()),
+        zone=zone,
         calls=tuple(_calls([need.pk]).get(need.pk, ())),
         findings=tuple(
             Finding.objects.filter(visit__needs=need, kind__in=(need.kind, ""))

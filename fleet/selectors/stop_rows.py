@@ -81,6 +81,7 @@ def stop_row(stop: Stop, needs: Sequence[VisitNeed], here: ZoneInfo) -> StopRow:
     site = visit.site
     zone = zone_of(site.timezone, here)
     kinds = tuple(dict.fromkeys(need.kind for need in needs))
+    start, end = window_of(visit, needs)
     return StopRow(
         stop_id=stop.pk,
         what="visit",
@@ -97,16 +98,27 @@ def stop_row(stop: Stop, needs: Sequence[VisitNeed], here: ZoneInfo) -> StopRow:
         reasons=tuple(need.reason for need in needs),
         arrive=stop.arrive.astimezone(zone),
         depart=stop.depart.astimezone(zone),
-        window_from=visit.window_from.astimezone(zone) if visit.window_from else None,
-        window_to=visit.window_to.astimezone(zone) if visit.window_to else None,
+        window_from=start.astimezone(zone) if start else None,
+        window_to=end.astimezone(zone) if end else None,
         drive_min=stop.drive_min,
         drive_km=stop.drive_km,
         service_min=round((stop.depart - stop.arrive).total_seconds() / 60),
         value_per_day=visit.value_per_day,
         state=state_of(stop, visit),
         is_locked=visit.is_locked,
-        late_min=_late(stop.arrive, visit.window_to),
+        late_min=_late(stop.arrive, end),
     )
+
+
+def window_of(visit: Visit, needs: Sequence[VisitNeed]) -> tuple[datetime | None, datetime | None]:
+    """Hours that the customer counts on: those told for the visit, else those promised for its needs."""
+    if visit.window_from and visit.window_to:
+        return visit.window_from, visit.window_to
+    promised = [(need.earliest, need.latest) for need in needs if need.promised]
+    whole = [(start, end) for start, end in promised if start and end]
+    if not whole:
+        return None, None
+    return max(start for start, _ in whole), min(end for _, end in whole)
 
 
 def words_of(kinds: Iterable[str]) -> str:

@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from fleet.calc.told_window import told_text, window_around
 from fleet.models import Company, Flag, Route, Stop, User, Visit, VisitNeed
+from fleet.selectors.board import week_board
 from fleet.selectors.need_rows import needs_week
 from fleet.services.needs_by_hand import (
     BadNeed,
@@ -23,6 +24,7 @@ from fleet.services.needs_by_hand import (
     withdraw_need,
 )
 from fleet.services.raise_needs import NO_TICKET, raise_needs
+from fleet.services.told_windows import tell_window
 from sites.models import Change
 from tests.conftest import DAY, NOW
 from tests.factories import build_controller, build_need, build_site, build_technician, build_visit
@@ -187,6 +189,24 @@ def test_told_hours_are_offered_kept_and_taken_back(
 
     visit.refresh_from_db()
     assert (visit.state, visit.window_from, visit.told_at) == ("planned", None, None)
+
+
+def test_promised_hours_stand_on_the_board_until_others_are_told(
+    dispatcher: User, sign_in: SignIn, company: Company
+) -> None:
+    hours = [datetime(2026, 6, 16, hour, 0, tzinfo=HERE) for hour in (8, 9)]
+    need = build_need(build_site(), promised=True, earliest=hours[0], latest=hours[1])
+    visit = planned(need)
+    (row,) = (row for day in week_board(week=DAY).rows[0].days for row in day.stops if row.what == "visit")
+    assert (row.window_from, row.window_to, row.late_min) == (hours[0], hours[1], 40)
+    card = sign_in(dispatcher).get(reverse("fleet:need", args=[need.pk])).content.decode()
+    assert "promised a start by Tue 16\u00a0Jun 9:00" in card
+
+    told = (datetime(2026, 6, 16, 9, 0, tzinfo=HERE), datetime(2026, 6, 16, 11, 0, tzinfo=HERE))
+    tell_window(visit_id=visit.pk, window_from=told[0], window_to=told[1], by="hana", now=NOW, day=DAY)
+
+    (row,) = (row for day in week_board(week=DAY).rows[0].days for row in day.stops if row.what == "visit")
+    assert (row.window_from, row.window_to, row.late_min) == (*told, 0)
 
 
 def test_the_list_filters_by_state_kind_and_words(
