@@ -1,17 +1,20 @@
-"""A plain drawing of a file's shapes with its repairs marked; numbers only, no text of a user."""
+"""A plain drawing of a file's shapes, with repairs and refused rows marked; no text of a user."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from sites.calc.geometry import Floats, Geometries, as_array
 from sites.importing.book import BookItem
 from sites.importing.book_offers import Repair
+from weather.importing.rows import RowProblem
 
 WIDTH_PX: Final = 760
 HEIGHT_PX: Final = 460
@@ -22,19 +25,59 @@ _CLASSES: Final = {"site": "lot", "zone": "z z-cool_turf", "structure": "structu
 _ORDER: Final = ("site", "structure", "zone", "wire")
 
 
-def bring_map_svg(items: Sequence[BookItem], repairs: Sequence[Repair]) -> str:
+Place = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A numbered mark at a place [deg], of a repair or of a refused row."""
+
+    number: int
+    longitude: float
+    latitude: float
+    is_refused: bool
+
+
+def marks_of(
+    repairs: Sequence[Repair], problems: Sequence[RowProblem], places: Mapping[tuple[str, int], Place]
+) -> tuple[dict[str, Mark], dict[tuple[str, int], Mark]]:
+    """Marks by the key of their repair, and by file and row of their problem; repairs are counted first.
+
+    Parameters
+    ----------
+    repairs, problems
+        In the order of their tables.
+    places
+        Longitude and latitude of rows by file and row [deg]; a row without one has no mark.
+    """
+    mended: dict[str, Mark] = {}
+    for one in repairs:
+        if one.longitude is not None and one.latitude is not None:
+            mended.setdefault(one.key, Mark(len(mended) + 1, one.longitude, one.latitude, False))
+    refused: dict[tuple[str, int], Mark] = {}
+    for problem in problems:
+        row = (problem.file, problem.row)
+        if row in places:
+            refused.setdefault(row, Mark(len(mended) + len(refused) + 1, *places[row], True))
+    return mended, refused
+
+
+def bring_map_svg(items: Sequence[BookItem], marks: Sequence[Mark], numbered: Container[int]) -> str:
     """The drawing as SVG, empty where nothing has a place; above 4,000 shapes only lots and sites are drawn.
 
     Parameters
     ----------
     items
         Things with a shape in WGS 84.
-    repairs
-        Repairs to mark.
+    marks
+        Repairs and refused rows; above 1,000 of them only those with a number are sure to be drawn.
+    numbered
+        Numbers that are written beside their marks: those of the rows on the page.
     """
     shapes = as_array([item.shape for item in items])
-    box = shapely.bounds(shapes).reshape(-1, 4)
-    on_globe = (np.abs(box) <= np.array([180, 90, 180, 90])).all(axis=1) if len(box) else np.zeros(0, bool)
+    spots = np.array([(one.longitude, one.latitude) for one in marks], dtype=float).reshape(-1, 2)
+    box = np.concatenate([shapely.bounds(shapes).reshape(-1, 4), np.hstack([spots, spots])])
+    on_globe: npt.NDArray[np.bool_] = np.all(np.abs(box) <= np.array([180, 90, 180, 90]), axis=1)
     if not on_globe.any():
         return ""
     west, south = (float(side) for side in box[on_globe, :2].min(axis=0))
@@ -48,18 +91,37 @@ def bring_map_svg(items: Sequence[BookItem], repairs: Sequence[Repair]) -> str:
         y = HEIGHT_PX - PAD_PX - (degrees[:, 1] - south) * scale
         return np.column_stack([x, y])
 
+    on_globe = on_globe[: len(items)]
     drawn = shapely.transform(shapely.force_2d(shapes[on_globe]), flat)
     drawn = np.asarray(shapely.simplify(drawn, 0.4, preserve_topology=False), dtype=object)
     kinds = np.array([item.kind for item in items], dtype=object)[on_globe]
     parts = _paths(drawn, kinds)
-    marks = [(one.longitude, one.latitude) for one in repairs if one.longitude is not None]
-    for x, y in flat(np.array(marks[:MOST_MARKS], dtype=float).reshape(-1, 2)):
-        parts.append(
-            f'<path class="mk mk-act" d="M{x:.1f} {y - 6:.1f}L{x + 6:.1f} {y + 5:.1f}H{x - 6:.1f}Z"/>'
-        )
+    first = sorted(marks, key=lambda one: one.number not in numbered)[:MOST_MARKS]
+    spots = flat(np.array([(one.longitude, one.latitude) for one in first], dtype=float).reshape(-1, 2))
+    parts += [_mark(one, x, y, one.number in numbered) for one, (x, y) in zip(first, spots, strict=True)]
     return (
         f'<svg class="canvas" viewBox="0 0 {WIDTH_PX} {HEIGHT_PX}" role="img" '
-        f'aria-label="Shapes of the file, repairs marked by triangles">{"".join(parts)}</svg>'
+        'aria-label="Shapes of the file, repairs marked by triangles, refused rows by crosses">'
+        f"{''.join(parts)}</svg>"
+    )
+
+
+def _mark(mark: Mark, x: float, y: float, is_numbered: bool) -> str:
+    """A triangle or a cross, with its number and a ring that shows when somebody points to it."""
+    path = (
+        f"M{x - 5:.1f} {y - 5:.1f}l10 10m0 -10l-10 10"
+        if mark.is_refused
+        else f"M{x:.1f} {y - 6:.1f}L{x + 6:.1f} {y + 5:.1f}H{x - 6:.1f}Z"
+    )
+    drawn = f'<path class="mk {"bring-no" if mark.is_refused else "mk-act"}" d="{path}"/>'
+    if not is_numbered:
+        return drawn
+    # Near the right edge the number stands on the left.
+    side = f'x="{x - 10:.1f}" text-anchor="end"' if x > WIDTH_PX - 50 else f'x="{x + 10:.1f}"'
+    return (
+        f'<g class="bring-mark" id="m{mark.number}">'
+        f'<circle class="bring-ring" cx="{x:.1f}" cy="{y:.1f}" r="13"/>'
+        f'{drawn}<text {side} y="{y + 4:.1f}">{mark.number}</text></g>'
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 from typing import Final
@@ -15,6 +15,7 @@ from fleet.services.uploads import Upload
 from sites.importing import bypass, meters, programs
 from sites.importing.book import BookItem
 from sites.importing.book_offers import EVERY, Repair, RepairChoice
+from sites.importing.book_places import places_of_problems
 from sites.services.book import look_at_book
 from sites.services.record_bypass import import_bypass
 from sites.services.record_meters import import_meter, import_readings
@@ -49,11 +50,12 @@ class FileKind:
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What a file would do: report, repairs offered, and things with shapes to draw."""
+    """What a file would do: report, repairs, things to draw, and places of refused rows by file and row."""
 
     report: ImportReport
     repairs: tuple[Repair, ...] = ()
     drawn: tuple[BookItem, ...] = ()
+    places: Mapping[tuple[str, int], tuple[float, float]] = field(default_factory=dict)
 
 
 def _by(service: Callable[..., ImportReport]) -> Callable[[Path, Moment, bool, bool], ImportReport]:
@@ -140,7 +142,7 @@ def _bring(
         dry_run=dry_run, keep_good=keep_good, layout=upload.layout, choice=choice, name=upload.name,
     )  # fmt: skip
     drawn = tuple(item for items in look.book.items.values() for item in items if item.shape is not None)
-    return Look(look.report, look.repairs, drawn)
+    return Look(look.report, look.repairs, drawn, places_of_problems(look.book))
 
 
 def accepted_of(repairs: Sequence[Repair], keys: set[str]) -> Mapping[str, float | None]:

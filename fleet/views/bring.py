@@ -15,7 +15,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from fleet.charts.bring_map import bring_map_svg
+from fleet.charts.bring_map import bring_map_svg, marks_of
 from fleet.models import User
 from fleet.selectors.company import company_day, the_company
 from fleet.services.bring_file import (
@@ -157,26 +157,30 @@ def bring_throw(request: HttpRequest, key: str) -> HttpResponse:
 
 def _look_page(request: HttpRequest, upload: Upload, look: Look, *, is_refused: bool = False) -> HttpResponse:
     """The preview."""
-    problems = Paginator(look.report.problems, ROWS_A_PAGE).get_page(request.GET.get("page"))
+    mended, missed = marks_of(look.repairs, look.report.problems, look.places)
+    numbered = [(one, missed.get((one.file, one.row))) for one in look.report.problems]
+    problems = Paginator(numbered, ROWS_A_PAGE).get_page(request.GET.get("page"))
     repairs = Paginator(look.repairs, ROWS_A_PAGE).get_page(request.GET.get("rpage"))
     groups = Counter(one.fault for one in look.repairs)
     yes = Counter(one.fault for one in look.repairs if one.key in upload.accepted)
     needed = sum(one.is_needed and one.key not in upload.accepted for one in look.repairs)
     repaired = set(told(list(look.repairs)))  # the table of repairs says it better
+    marks = [mended.get(one.key) for one in repairs] + [mark for _, mark in problems]
+    shown = {mark.number for mark in marks if mark is not None}
     context = {
         "upload": upload,
         "report": look.report,
         "lines": [line for line in look.report.warnings if line not in repaired],
         "refused": len({(one.file, one.row) for one in look.report.problems}),
         "problems": problems,
-        "repairs": [(one, one.key in upload.accepted) for one in repairs],
+        "repairs": [(one, one.key in upload.accepted, mended.get(one.key)) for one in repairs],
         "repairs_page": repairs,
         "groups": [(f, WORDS[f], n, yes[f]) for f, n in sorted(groups.items())],
         "open_needed": needed,
         "is_refused": is_refused,
         "is_book": upload.kind == BOOK,
         "word": KINDS[upload.kind].word if upload.kind in KINDS else "site book",
-        "paper_map": bring_map_svg(look.drawn, look.repairs),
+        "paper_map": bring_map_svg(look.drawn, [*mended.values(), *missed.values()], shown),
     }
     return render(request, "fleet/bring_look.html", context)
 

@@ -54,11 +54,14 @@ class BookFile:
     problems: list[RowProblem] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
+    def name_of(self, layer: str) -> str:
+        """How a problem names the file, or its layer."""
+        return f"{self.name}, layer {layer}" if layer else self.name
+
     def refuse(self, row: int, column: str, value: object, expected: str, layer: str = "") -> None:
         """Note a problem; row 0 is the file itself, or its layer."""
         words = "" if value is None else str(value)
-        file = f"{self.name}, layer {layer}" if layer else self.name
-        self.problems.append(RowProblem(file, row, column, words[:200], expected))
+        self.problems.append(RowProblem(self.name_of(layer), row, column, words[:200], expected))
 
 
 def read_book_file(path: Path, *, layout: BookLayout | None = None, name: str = "") -> BookFile:
