@@ -18,7 +18,7 @@ from weather.importing.rows import RowProblem
 
 WIDTH_PX: Final = 760
 HEIGHT_PX: Final = 460
-PAD_PX: Final = 14
+PAD_PX: Final = 24
 MOST_SHAPES: Final = 4_000
 MOST_MARKS: Final = 1_000
 _CLASSES: Final = {"site": "lot", "zone": "z z-cool_turf", "structure": "structure", "wire": "wire"}
@@ -86,9 +86,11 @@ def bring_map_svg(items: Sequence[BookItem], marks: Sequence[Mark], numbered: Co
     wide, high = max((east - west) * squeeze, 1e-6), max(north - south, 1e-6)
     scale = min((WIDTH_PX - 2 * PAD_PX) / wide, (HEIGHT_PX - 2 * PAD_PX) / high)
 
+    left, below = (WIDTH_PX - wide * scale) / 2, (HEIGHT_PX + high * scale) / 2
+
     def flat(degrees: Floats) -> Floats:
-        x = PAD_PX + (degrees[:, 0] - west) * squeeze * scale
-        y = HEIGHT_PX - PAD_PX - (degrees[:, 1] - south) * scale
+        x = left + (degrees[:, 0] - west) * squeeze * scale
+        y = below - (degrees[:, 1] - south) * scale
         return np.column_stack([x, y])
 
     on_globe = on_globe[: len(items)]
@@ -109,19 +111,19 @@ def bring_map_svg(items: Sequence[BookItem], marks: Sequence[Mark], numbered: Co
 def _mark(mark: Mark, x: float, y: float, is_numbered: bool) -> str:
     """A triangle or a cross, with its number and a ring that shows when somebody points to it."""
     path = (
-        f"M{x - 5:.1f} {y - 5:.1f}l10 10m0 -10l-10 10"
+        f"M{x - 8:.1f} {y - 8:.1f}l16 16m0 -16l-16 16"
         if mark.is_refused
-        else f"M{x:.1f} {y - 6:.1f}L{x + 6:.1f} {y + 5:.1f}H{x - 6:.1f}Z"
+        else f"M{x:.1f} {y - 11:.1f}L{x + 11:.1f} {y + 8:.1f}H{x - 11:.1f}Z"
     )
     drawn = f'<path class="mk {"bring-no" if mark.is_refused else "mk-act"}" d="{path}"/>'
     if not is_numbered:
         return drawn
     # Near the right edge the number stands on the left.
-    side = f'x="{x - 10:.1f}" text-anchor="end"' if x > WIDTH_PX - 50 else f'x="{x + 10:.1f}"'
+    side = f'x="{x - 25:.1f}" text-anchor="end"' if x > WIDTH_PX - 90 else f'x="{x + 25:.1f}"'
     return (
         f'<g class="bring-mark" id="m{mark.number}">'
-        f'<circle class="bring-ring" cx="{x:.1f}" cy="{y:.1f}" r="13"/>'
-        f'{drawn}<text {side} y="{y + 4:.1f}">{mark.number}</text></g>'
+        f'<circle class="bring-ring" cx="{x:.1f}" cy="{y:.1f}" r="20"/>'
+        f'{drawn}<text {side} y="{y + 9:.1f}">{mark.number}</text></g>'
     )
 
 
