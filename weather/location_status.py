@@ -13,9 +13,10 @@ from django.db.models import Avg, Count, Max, Min, Q
 from weather.calc.fill_codes import MEANING as FILL_MEANING
 from weather.calc.quality import MEANING as FLAG_MEANING
 from weather.calc.quality import Flag, flags_of_words
+from weather.calc.spread_parts import FORECAST, MEASURED, parts_of_et_sd
 from weather.calc.weather_days import WeatherDays
 from weather.models import DailyWeather, Location
-from weather.selectors import GAP_SOURCE, weather_days
+from weather.selectors import GAP_SOURCE, is_of_grid, weather_days
 from weather.source_status import SOURCE_WORDS, part_phrases
 
 SHOWN_DAYS: Final = 60
@@ -30,6 +31,8 @@ VARIABLE_WORDS: Final[Mapping[str, str]] = {
     "solar_mj_m2": "solar radiation",
     "eto_mm": "reference ET",
     "rain_mm": "rain",
+    MEASURED: "measurement",
+    FORECAST: "forecast",
 }
 
 
@@ -109,6 +112,7 @@ class DayRow:
     rain_sd_mm: float | None
     source: str
     parts: tuple[str, ...]
+    spread_parts: tuple[tuple[str, float], ...] = ()  # what each value brings to the spread of ET [mm/d]
 
     @property
     def source_word(self) -> str:
@@ -247,9 +251,23 @@ def _day_rows(location_id: int, start: date, end: date) -> tuple[DayRow, ...]:
             rain_sd_mm=row.rain_sd_mm,
             source=row.source,
             parts=part_phrases(row.parts),
+            spread_parts=_spread_parts(row),
         )
         for row in sorted(by_day.values(), key=lambda row: row.day, reverse=True)
     )
+
+
+def _spread_parts(row: DailyWeather) -> tuple[tuple[str, float], ...]:
+    """What each value brings to the spread of ET [mm/d], the largest first; none where all was measured."""
+    parts = parts_of_et_sd(
+        row.eto_mm,
+        row.eto_sd_mm,
+        row.filled.split(),
+        is_grid=is_of_grid(row.source),
+        is_forecast=row.kind == DailyWeather.Kind.FORECAST,
+    )
+    ranked = sorted(parts.items(), key=lambda part: -part[1])
+    return tuple((VARIABLE_WORDS.get(name, name), mm) for name, mm in ranked) if len(parts) > 1 else ()
 
 
 def fill_phrase(word: str) -> str:

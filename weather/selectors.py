@@ -19,9 +19,16 @@ from weather.models import DailyWeather, Location
 
 # Source of a day that no service or file told: all of it was filled. A forecast is worth more.
 GAP_SOURCE = "filled"
+# Services whose values are those of a grid cell, not of an instrument.
+GRID_SOURCES = frozenset({"nasa_power", "open_meteo", "nws"})
 _CHUNK = 20_000
 _NEAR_MOST = 5
 _NUMBERS = ("eto_mm", "eto_sd_mm", "rain_used_mm", "rain_sd_mm", "tmin_c", "tmax_c")
+
+
+def is_of_grid(source: str) -> bool:
+    """Return whether a day's source is a gridded product."""
+    return source.split(" ")[0] in GRID_SOURCES
 
 
 def weather_days(

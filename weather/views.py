@@ -17,7 +17,7 @@ from weather.calc.csv_cells import safe_cell
 from weather.calc.et_gaps import MEAN_LIMIT_ALONE_D, MEAN_LIMIT_D
 from weather.calc.filling import FillSettings
 from weather.calc.quality import EXPECTED, MEANING
-from weather.exports.weather import COLUMNS, rows
+from weather.exports.weather import COLUMNS, SPREAD_COLUMNS, rows_with_spread
 from weather.forecast_status import forecast_standing
 from weather.location_status import LocationDetail, location_detail, location_list
 from weather.models import ReferenceQuestion
@@ -79,7 +79,7 @@ def _around(detail: LocationDetail) -> dict[str, object]:
 
 @require_GET
 def location_csv(request: HttpRequest, pk: int) -> StreamingHttpResponse:
-    """Every day of a location as CSV, in the columns of the export."""
+    """Every day of a location as CSV, in the columns of the export and with the spreads."""
     del request
     if location_detail(pk=pk) is None:
         raise Http404("no such location")
@@ -91,9 +91,10 @@ def location_csv(request: HttpRequest, pk: int) -> StreamingHttpResponse:
 def _lines(pk: int) -> Iterator[str]:
     """The CSV line by line; cells that a spreadsheet would take for a formula are neutralised."""
     writer = csv.writer(_Echo())
-    yield writer.writerow(COLUMNS)
-    for row in rows(location_id=pk):
-        yield writer.writerow([safe_cell(row[name]) for name in COLUMNS])
+    columns = (*COLUMNS, *SPREAD_COLUMNS)
+    yield writer.writerow(columns)
+    for row in rows_with_spread(location_id=pk):
+        yield writer.writerow([safe_cell(row[name]) for name in columns])
 
 
 def _chosen(text: str) -> int | None:

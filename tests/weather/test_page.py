@@ -7,6 +7,7 @@ import io
 import re
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,7 @@ from weather.calc.new_days import NewPlace
 from weather.location_status import fill_phrase, location_detail, location_list
 from weather.models import Location, SourceMeeting
 from weather.plots import sky_plot_svg
+from weather.services.import_weather import import_weather
 from weather.services.record_daily_weather import record_daily_weather
 
 NOW = datetime(2026, 6, 16, 6, tzinfo=UTC)
@@ -169,6 +171,8 @@ def test_a_locations_days_come_as_csv(dispatcher: User, sign_in: SignIn) -> None
     table = list(csv.DictReader(io.StringIO(b"".join(got.streaming_content).decode())))  # type: ignore[attr-defined]
     assert [row["date"] for row in table] == ["2026-06-13", "2026-06-14", "2026-06-15"]
     assert (table[0]["location"], table[0]["tmin_c"]) == ("'=1+1", "-4.0")
+    assert list(table[0])[-3:] == ["eto_sd_mm", "eto_sd_parts_mm", "rain_sd_mm"]
+    assert table[0]["eto_sd_parts_mm"] == f"measured:{float(table[0]['eto_sd_mm']):.3f}"
     assert sign_in(dispatcher).get("/weather/locations/999.csv").status_code == 404
 
 
@@ -235,3 +239,30 @@ def test_gaps_cut_the_lines_of_a_plot() -> None:
 
     assert sky_plot_svg(sky, is_us=False).count('class="p-et"') == 2
     assert sky.days[0] == np.datetime64(date(2026, 6, 1))
+
+
+def test_a_downloaded_location_comes_in_again_unchanged(
+    two_places: None, dispatcher: User, sign_in: SignIn, tmp_path: Path
+) -> None:
+    hill = Location.objects.get(name=HILL.name)
+    got = sign_in(dispatcher).get(f"/weather/locations/{hill.pk}.csv")
+    path = tmp_path / "hill.csv"
+    path.write_bytes(b"".join(got.streaming_content))  # type: ignore[attr-defined]
+
+    again = import_weather(path=path, now=NOW)
+
+    assert (again.unchanged, again.problems) == (67, ())
+
+
+def test_a_filled_day_tells_what_each_value_brings_to_its_spread(
+    two_places: None, dispatcher: User, sign_in: SignIn
+) -> None:
+    hill = Location.objects.get(name=HILL.name)
+    detail = location_detail(pk=hill.pk)
+    assert detail is not None
+    lent = next(day for day in detail.days if any("solar" in phrase for phrase in day.filled))
+
+    assert {name for name, _ in lent.spread_parts} == {"measurement", "solar radiation"}
+    assert np.linalg.norm([mm for _, mm in lent.spread_parts]) == pytest.approx(lent.eto_sd_mm)
+    text = words(sign_in(dispatcher).get(f"/weather/?location={hill.pk}").content.decode())
+    assert re.search(r"Spread from .*solar radiation \d\.\d\d", text)

@@ -21,6 +21,11 @@ ET_GRID: Final = 0.15  # assumption: gridded product instead of a station
 ET_HUMIDITY_FROM_TMIN: Final = 0.18  # measured: 0.176 at McLean
 ET_SOLAR_FROM_RANGE: Final = 0.09  # measured: 0.086 at McLean
 ET_WIND_DEFAULT: Final = 0.21  # measured: 0.209 at Maricopa
+FALLBACK_SHARES: Final = {
+    Fallback.HUMIDITY_FROM_TMIN: ET_HUMIDITY_FROM_TMIN,
+    Fallback.SOLAR_FROM_RANGE: ET_SOLAR_FROM_RANGE,
+    Fallback.WIND_DEFAULT: ET_WIND_DEFAULT,
+}
 ET_MEAN_7_DAYS: Final = 0.37  # measured: 0.360 at McLean on the first day of a gap
 ET_MEAN_7_DAYS_PER_DAY: Final = 0.004  # measured: 0.408 at McLean on the 14th
 ET_CLIMATOLOGY: Final = (
@@ -71,11 +76,7 @@ def et_sd_mm(
         Standard deviation [mm/d], same shape; NaN where ET is.
     """
     squares = np.where(is_grid, ET_GRID**2, ET_STATION**2) + ET_NEIGHBOUR**2 * copied_variables
-    for code, share in (
-        (Fallback.HUMIDITY_FROM_TMIN, ET_HUMIDITY_FROM_TMIN),
-        (Fallback.SOLAR_FROM_RANGE, ET_SOLAR_FROM_RANGE),
-        (Fallback.WIND_DEFAULT, ET_WIND_DEFAULT),
-    ):
+    for code, share in FALLBACK_SHARES.items():
         squares = squares + np.where((fallbacks & code.value) != 0, share**2, 0.0)
     return _spread_mm(reference_et_mm, np.sqrt(squares))
 

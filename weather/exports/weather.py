@@ -7,8 +7,9 @@ from datetime import date
 from typing import Final
 
 from weather.calc.new_days import FORECAST, RAW
+from weather.calc.spread_parts import parts_of_et_sd
 from weather.models import DailyWeather
-from weather.selectors import GAP_SOURCE
+from weather.selectors import GAP_SOURCE, is_of_grid
 
 COLUMNS: Final = (
     "location",
@@ -40,6 +41,8 @@ _FIELDS: Final = (
     "flags",
     "source",
 )
+# What the download of one location has beside them.
+SPREAD_COLUMNS: Final = ("eto_sd_mm", "eto_sd_parts_mm", "rain_sd_mm")
 _ISSUED: Final = COLUMNS.index("issued")
 _ETO: Final = COLUMNS.index("eto_mm")
 _CHUNK: Final = 5_000
@@ -77,6 +80,27 @@ def rows(
         cells[_ISSUED] = cells[_ISSUED] if cells[_ISSUED - 1] == FORECAST else None
         cells[_ETO] = None if cells[_ETO] is None else f"{cells[_ETO]:.3f}"
         yield dict(zip(COLUMNS, cells, strict=True))
+
+
+def rows_with_spread(*, location_id: int) -> Iterator[dict[str, object]]:
+    """Days of one location as in `rows`, with spreads, and what each value brings to that of ET [mm/d].
+
+    Parameters
+    ----------
+    location_id
+        The location.
+    """
+    days = DailyWeather.objects.exclude(source=GAP_SOURCE).filter(location_id=location_id)
+    spreads = days.order_by("day", "kind", "issued").values_list(
+        "eto_mm", "eto_sd_mm", "rain_sd_mm", "filled", "source", "kind"
+    )
+    pairs = zip(rows(location_id=location_id), spreads.iterator(chunk_size=_CHUNK), strict=True)
+    for row, (et, sd, rain_sd, filled, source, kind) in pairs:
+        parts = parts_of_et_sd(
+            et, sd, filled.split(), is_grid=is_of_grid(source), is_forecast=kind == FORECAST
+        )
+        words = " ".join(f"{name}:{mm:.3f}" for name, mm in parts.items())
+        yield {**row, "eto_sd_mm": sd, "eto_sd_parts_mm": words, "rain_sd_mm": rain_sd}
 
 
 def features(

@@ -49,9 +49,10 @@ COLUMNS: Final = (
     Column("rain_mm", number(0, 2000)),
     Column("kind", choice((OBSERVED, FORECAST)), default=OBSERVED),
     Column("issued", day),
-    # Of our own export: its ET is compared with ours, the other columns are read over.
+    # Of our own export and download: its ET is compared with ours, the other columns are read over.
     Column("eto_mm", number(-5, 30)),
     *(Column(name, text(400)) for name in ("eto_method", "filled", "flags", "source")),
+    *(Column(name, text(400)) for name in ("eto_sd_mm", "eto_sd_parts_mm", "rain_sd_mm")),
 )
 
 

@@ -17,7 +17,7 @@ from weather.calc.daily_weather import DailyWeather as Sky
 from weather.calc.daily_weather import Places
 from weather.calc.new_days import RAW, WIND_HEIGHT_M
 from weather.models import DailyWeather, Location
-from weather.selectors import GAP_SOURCE
+from weather.selectors import GAP_SOURCE, is_of_grid
 
 BATCH: Final = 2_000
 # Columns that filling writes; all others are left as they came.
@@ -33,8 +33,6 @@ COMPUTED: Final = (
 )
 _WIND_HEIGHT: Final = RAW.index("wind_height_m")
 _CHUNK: Final = 20_000
-# Services whose values are those of a grid cell, not of an instrument.
-GRID_SOURCES: Final = frozenset({"nasa_power", "open_meteo", "nws"})
 
 Results = tuple[float | None, float | None, float | None, str, float | None, float | None, str, str]
 
@@ -97,7 +95,7 @@ def read_days(
         raw = np.array(columns[3 + len(COMPUTED) :], dtype=np.float64)
         values[:, down, right] = np.where(told, raw, np.nan)
         is_there[down, right] = told
-        is_grid[down, right] = [source.split(" ")[0] in GRID_SOURCES for source in columns[2]]
+        is_grid[down, right] = [is_of_grid(source) for source in columns[2]]
         if with_results_from is not None:
             for at, place, row in zip(down.tolist(), right.tolist(), chunk, strict=True):
                 if row[1] >= with_results_from:
