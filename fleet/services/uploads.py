@@ -27,7 +27,10 @@ class UploadNotThere(LookupError):
 
 @dataclass(frozen=True, slots=True)
 class Upload:
-    """One file that waits: whose it is, since when, what it holds, and how it is laid out."""
+    """One file that waits: whose it is, since when, what it holds, how it is laid out.
+
+    `is_plain` once its layers and columns were found to need no layout.
+    """
 
     key: str
     owner: str
@@ -37,6 +40,7 @@ class Upload:
     kind: str = ""
     layout: BookLayout | None = None
     accepted: Mapping[str, float | None] = field(default_factory=dict)
+    is_plain: bool = False
 
 
 def take_upload(*, folder: Path, name: str, chunks: Iterable[bytes], owner: str, now: datetime) -> Upload:

@@ -25,9 +25,9 @@ from fleet.services.bring_file import (
     Moment,
     accepted_of,
     kind_of_file,
-    look_at_file,
     save_file,
 )
+from fleet.services.kept_looks import kept_look
 from fleet.services.uploads import (
     KEPT_FOR,
     Upload,
@@ -84,11 +84,14 @@ def bring(request: HttpRequest) -> HttpResponse:
 def bring_file(request: HttpRequest, key: str) -> HttpResponse:
     """Show a file: its columns where they are not settled, else what it would do."""
     upload = _upload(request, key)
-    if upload.kind == BOOK and (upload.layout is None or "columns" in request.GET):
+    is_settled = upload.layout is not None or upload.is_plain
+    if upload.kind == BOOK and (not is_settled or "columns" in request.GET):
         raw = read_raw_book(data_path(_folder(), upload), name=upload.name)
         if raw.layers and ("columns" in request.GET or not _is_ours(raw)):
             return _columns_page(request, upload, raw)
-    look = look_at_file(path=data_path(_folder(), upload), upload=upload, moment=_moment(request))
+        upload = replace(upload, is_plain=upload.layout is None)
+        keep_upload(folder=_folder(), upload=upload)
+    look = kept_look(folder=_folder(), upload=upload, moment=_moment(request))
     return _look_page(request, upload, look)
 
 
@@ -120,7 +123,7 @@ def bring_columns(request: HttpRequest, key: str) -> HttpResponse:
 def bring_repairs(request: HttpRequest, key: str) -> HttpResponse:
     """Accept repairs: all, those of one fault, or one; or take the word back."""
     upload = _upload(request, key)
-    look = look_at_file(path=data_path(_folder(), upload), upload=upload, moment=_moment(request))
+    look = kept_look(folder=_folder(), upload=upload, moment=_moment(request))
     which, back = request.POST.get("which", ""), request.POST.get("do") == "back"
     meant = {one.key for one in look.repairs if which in ("all", f"fault:{one.fault}", one.key)}
     kept = set(upload.accepted) - meant if back else set(upload.accepted) | meant

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
+import shapely
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
@@ -47,6 +49,11 @@ def page(client: Client, address: str) -> str:
     return answer.content.decode()
 
 
+def without_tokens(text: str) -> str:
+    """A page without what is drawn anew for every answer."""
+    return re.sub(r'(nonce|value)="[A-Za-z0-9+/=_-]{16,}"', "", text)
+
+
 def test_a_book_is_looked_at_repaired_and_saved(
     company: Company, dispatcher: User, sign_in: SignIn, tmp_path: Path
 ) -> None:
@@ -82,6 +89,49 @@ def test_the_gardens_history_tells_of_the_repair(company: Company, dispatcher: U
     assert "zone CB-14/A/1 mended" in told
     assert "self-crossing, area " in told
     assert "zone CB-14/A/2 mended" not in told
+
+
+def test_a_look_is_kept_until_the_book_or_the_layout_changes(
+    company: Company, dispatcher: User, sign_in: SignIn, tmp_path: Path
+) -> None:
+    client = sign_in(dispatcher)
+    address = send(client, bow_tied())
+    first = page(client, address)
+    beside = next((tmp_path / "uploads").glob("*.look"))
+    made = beside.stat().st_mtime_ns
+
+    second = page(client, address)
+    client.post(f"{address}repairs/", {"which": "all"})
+    third = page(client, address)
+
+    assert beside.stat().st_mtime_ns == made  # accepting a repair checks nothing again
+    assert without_tokens(second) == without_tokens(first)
+    assert "Take back" in third
+
+    beside.write_text("{")
+    assert without_tokens(page(client, address)) == without_tokens(third)
+    other = send(client, bow_tied())
+    client.post(f"{other}repairs/", {"which": "all"})
+    client.post(f"{other}save/")
+    assert "<b>0</b> new" in page(client, address)
+    client.post(f"{address}throw/")
+    assert list((tmp_path / "uploads").glob("*.look*")) == []
+
+
+def test_a_row_with_a_bad_cell_is_on_the_map_and_one_off_the_globe_is_not(
+    company: Company, dispatcher: User, sign_in: SignIn
+) -> None:
+    lots = [feature("site", box(0, 0, 4, 4), site="CB-14", name="Okafor garden", slope_pct="steep")]
+    lots.append(feature("site", box(9, 9, 4, 4), site="CB-15", name="Brandt garden"))
+    lots.append(feature("site", shapely.Point(500, 500), site="CB-16", name="Ito garden"))
+    client = sign_in(dispatcher)
+
+    told = page(client, send(client, collection(lots)))
+
+    assert 'href="#m1"' in told
+    assert 'id="m1"' in told
+    assert "#m2" not in told
+    assert "<b>2</b> rows refused" in told
 
 
 def test_an_empty_list_of_sites_leads_to_bringing_for_who_may(
