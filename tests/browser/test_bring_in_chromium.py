@@ -129,7 +129,8 @@ def test_a_file_is_mapped_repaired_and_saved_by_mouse(
     assert "Repairs made" in hana.page.inner_text("main")
     at_ease(hana, 1440)
 
-    hana.page.click("main a.code >> text=CB-14")
+    with hana.page.expect_navigation():
+        hana.page.click("main a.code >> text=CB-14")
     hana.page.wait_for_load_state("networkidle")
     assert hana.page.url.endswith("/sites/CB-14/")
     assert "zone CB-14/A/1 added" in hana.page.inner_text("main")

@@ -251,7 +251,8 @@ def test_an_entry_of_the_history_is_restored_from_the_site_page(
     assert Zone.objects.count() == 1
     hana.open("/sites/CB-14/")
     page.click(".hist summary >> nth=0")
-    page.click(".hist button:has-text('Restore')")
+    with page.expect_navigation():
+        page.click(".hist button:has-text('Restore')")
     page.wait_for_load_state("networkidle")
 
     assert "Put back: 1 thing" in page.inner_text("main")
@@ -285,7 +286,8 @@ def test_two_wires_change_places_and_the_label_says_so(garden: Site, live_server
     hana = visitor(chromium, live_server)
     hana.open("/sites/CB-14/A/exchange/")
     assert hana.violations() == []
-    hana.page.click("text=Note the exchange")
+    with hana.page.expect_navigation():
+        hana.page.click("text=Note the exchange")
     hana.page.wait_for_load_state("networkidle")
 
     label = hana.page.inner_text(".lid")
@@ -293,7 +295,8 @@ def test_two_wires_change_places_and_the_label_says_so(garden: Site, live_server
     assert "wires exchanged" in label
     assert hana.violations() == []
     hana.open("/sites/CB-14/A/exchange/")
-    hana.page.click("text=Take back the exchange")
+    with hana.page.expect_navigation():
+        hana.page.click("text=Take back the exchange")
     hana.page.wait_for_load_state("networkidle")
     assert Zone.objects.get(station=1).name == "zone 1"
     assert hana.complaints == []

@@ -42,12 +42,14 @@ def test_a_block_of_cans_is_pasted_checked_and_saved(town: None, live_server: An
     assert "26 cans" in hana.page.inner_text("[data-cans-said]")
     hana.page.fill("#f-run_min", "10")
     hana.page.fill("#f-opening", "105")
-    hana.page.click("button[value=check]")
+    with hana.page.expect_navigation():
+        hana.page.click("button[value=check]")
     hana.page.wait_for_load_state("networkidle")
     assert ZoneAudit.objects.count() == 0
     assert hana.violations() == []
     assert hana.page.evaluate("document.documentElement.scrollWidth") <= 390
-    hana.page.click("button[value=save]")
+    with hana.page.expect_navigation():
+        hana.page.click("button[value=save]")
     hana.page.wait_for_load_state("networkidle")
 
     assert len(ZoneAudit.objects.get().catch_ml) == 26

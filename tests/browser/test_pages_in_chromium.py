@@ -136,7 +136,8 @@ def test_the_slash_key_leads_to_the_search(town: None, live_server: Any, chromiu
 
     hana.page.keyboard.press("/")
     hana.page.keyboard.type("NM-01")
-    hana.page.keyboard.press("Enter")
+    with hana.page.expect_navigation():
+        hana.page.keyboard.press("Enter")
     hana.page.wait_for_load_state("networkidle")
 
     assert "NM-01" in hana.page.inner_text("main")
@@ -162,7 +163,8 @@ def test_a_technician_reads_a_stop_on_the_phone_and_records_a_finding(
     assert person.violations() == []
     assert person.page.evaluate("document.documentElement.scrollWidth") <= 390
     person.page.fill("textarea[name=note]", "Splice in box 2 is dry.")
-    person.page.click("text=Record the finding")
+    with person.page.expect_navigation():
+        person.page.click("text=Record the finding")
     person.page.wait_for_load_state("networkidle")
 
     assert "The finding is recorded" in person.page.inner_text("body")

@@ -89,7 +89,8 @@ def test_programs_are_ticked_and_accepted_with_the_keyboard(
     hana.page.focus("input[name=pk]")
     hana.page.keyboard.press("Space")
     hana.page.focus("text=Accept ticked")
-    hana.page.keyboard.press("Enter")
+    with hana.page.expect_navigation():
+        hana.page.keyboard.press("Enter")
     hana.page.wait_for_load_state("networkidle")
 
     assert re.search(r"1 programs? (is|are) accepted", hana.page.inner_text("body"))
@@ -108,11 +109,13 @@ def test_a_program_is_checked_and_kept_by_hand(
 
     hana.page.fill("input[name=startsA]", "12:00")
     hana.page.fill("textarea[name=reason]", "")
-    hana.page.click("text=Check >> nth=-1")
+    with hana.page.expect_navigation():
+        hana.page.click("text=Check >> nth=-1")
     hana.page.wait_for_load_state("networkidle")
     said = hana.page.inner_text("main")
     hana.page.fill("textarea[name=reason]", "test run with the customer")
-    hana.page.click("button[value=save]")
+    with hana.page.expect_navigation():
+        hana.page.click("button[value=save]")
     hana.page.wait_for_load_state("networkidle")
 
     assert "issued only with a written reason" in said

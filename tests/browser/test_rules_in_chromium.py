@@ -50,7 +50,8 @@ def test_a_stage_is_written_previewed_and_saved_by_mouse(town: None, live_server
     hana.open("/rules/sets/hill/edit/")
     page = hana.page
 
-    page.click("text=Add a stage")
+    with page.expect_navigation():
+        page.click("text=Add a stage")
     page.wait_for_load_state("networkidle")
     page.fill("[name=s1-name]", "two days")
     assert page.is_visible("[name=s1-w-all] >> nth=0")
@@ -60,7 +61,8 @@ def test_a_stage_is_written_previewed_and_saved_by_mouse(town: None, live_server
     assert not page.is_visible("[name=s1-w-all] >> nth=0")
     page.check("[name=s1-w-odd][value=wed]")
     page.check("[name=s1-w-even][value=thu]")
-    page.click("text=Check and preview")
+    with page.expect_navigation():
+        page.click("text=Check and preview")
     page.wait_for_load_state("networkidle")
     assert "Mon is not among the days of odd numbers (Wed)" in page.inner_text("main")
     assert page.is_visible("svg.weekgrid")
@@ -112,14 +114,16 @@ def test_a_token_is_made_shown_once_and_revoked(town: None, live_server: Any, ch
     ada.open("/devices/")
     ada.page.fill("[name=name]", "logger")
     ada.page.check("[name=kinds][value=bypass]")
-    ada.page.click("text=Make the token")
+    with ada.page.expect_navigation():
+        ada.page.click("text=Make the token")
     ada.page.wait_for_load_state("networkidle")
 
     secret = ada.page.inner_text("code.secret")
     assert secret.startswith("rr_")
     ada.open("/devices/")
     assert secret not in ada.page.content()
-    ada.page.click("button:has-text('Revoke')")
+    with ada.page.expect_navigation():
+        ada.page.click("button:has-text('Revoke')")
     ada.page.wait_for_load_state("networkidle")
     assert DeviceToken.objects.get().revoked_at is not None
     assert ada.complaints == []

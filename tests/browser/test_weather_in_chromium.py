@@ -66,17 +66,20 @@ def test_an_order_is_changed_and_a_day_is_doubted_with_the_mouse(
     rain.locator("select[name=source]").nth(1).select_option("ncei")
     rain.locator("select[name=source]").nth(2).select_option("")
     rain.locator("select[name=for]").select_option("all")
-    rain.get_by_role("button", name="Set the order").click()
+    with page.expect_navigation():
+        rain.get_by_role("button", name="Set the order").click()
     page.wait_for_load_state("networkidle")
 
     assert "put together anew" in page.locator("main").inner_text()
     assert SourceOrder.objects.get().sources == "nasa_power ncei"
     assert DailyWeather.objects.get(location__name=FORD.name, day=DAY, kind="observed").rain_used_mm == 0.0
 
-    page.get_by_role("link", name="What if").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="What if").click()
     page.wait_for_load_state("networkidle")
     page.fill("#f-rain", "6")
-    page.keyboard.press("Enter")
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
     page.wait_for_load_state("networkidle")
 
     assert "CB-1" in page.locator("table.tbl").inner_text()
