@@ -45,6 +45,17 @@ def test_low_half_uniformity_rounds_an_odd_count_up(cans: list[float], low_half:
     assert 100 * audit.low_half_uniformity(cans) == pytest.approx(low_half, abs=0.006)
 
 
+def test_flow_and_cans_of_one_field_agree_on_its_application_efficiency() -> None:
+    # Merriam and Keller 1978: 4.6 gal/min on 30 ft x 50 ft; low quarter caught over depth applied 73.65 %
+    # with their rounded 96.3; the exact factor of 96.25 gives 73.69.
+    applied_in_h = float(audit.precipitation_rate_from_flow_mm_h(4.6 * 3.785411784, 1500 * 0.3048**2)) / 25.4
+
+    low_quarter_in_h = audit.low_quarter_uniformity(MERRIAM_KELLER) * sum(MERRIAM_KELLER) / 15
+
+    assert applied_in_h == pytest.approx(0.29532, rel=6e-4)
+    assert 100 * low_quarter_in_h / applied_in_h == pytest.approx(73.65, abs=0.06)
+
+
 def test_a_quarter_is_rounded_half_up_not_cut_off() -> None:
     # Cutting off would give 40.13 for the fifteen cans, 43.44 for the rotors.
     assert [audit.quarter_size(count) for count in (4, 14, 15, 16, 18, 46)] == [1, 4, 4, 4, 5, 12]
