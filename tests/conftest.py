@@ -9,10 +9,15 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 from django.test import Client
 
 from fleet.models import Company, User
+
+# No test fails because a machine is busy.
+hypothesis.settings.register_profile("house", deadline=None)
+hypothesis.settings.load_profile("house")
 
 # Playwright's own event loop must not stop Django's database calls in browser tests.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
