@@ -48,7 +48,7 @@ def test_more_odds_are_never_less_probable() -> None:
     assert 0.98 < found[-1] < 1.0
 
 
-def test_a_published_probability_keeps_its_word_on_a_fleet_it_was_not_fitted_to() -> None:
+def test_a_published_probability_keeps_its_word_for_gardens_it_was_not_fitted_to() -> None:
     settings = WatchSettings()
     fleet = simulated_fleet(
         weather=season("continental", days=150, locations=6, seed=51),
