@@ -12,6 +12,7 @@ from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
 from fleet.calc.visit_value import value_sentence
 from fleet.models import Company, Finding, Stop, User, Visit, VisitKind, VisitNeed
+from fleet.selectors.choice import Choice
 from fleet.selectors.site_access import sites_for
 from fleet.selectors.stop_rows import company_zone, zone_of
 from sites.models import Change
@@ -19,15 +20,6 @@ from sites.models import Change
 PAGE_SIZE: Final = 50
 # How many findings and changes stand on the card of a need.
 RECENT: Final = 12
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """A filter with its count."""
-
-    key: str
-    word: str
-    count: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from django.db.models import Count, F, Q, QuerySet, Sum
 from django.db.models.expressions import OrderBy
 from django.db.models.functions import Abs
 
+from fleet.selectors.choice import Choice
 from sites.models import Controller, ProgramLine, ProgramSet, Recommendation
 from sites.models.choices import ProgramStatus
 
@@ -67,15 +68,6 @@ class RoundTotals:
     def litres_saved(self) -> float:
         """Litres that the changes save; below 0 where they use more [L]."""
         return -self.litres_change
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """A filter with its count."""
-
-    key: str
-    word: str
-    count: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from django.core.paginator import Page, Paginator
 from django.db.models import Count, Q, QuerySet, Sum
 
 from fleet.models import User, VisitNeed, WatchState
+from fleet.selectors.choice import Choice
 from fleet.selectors.site_access import sites_for
 from fleet.selectors.site_map import WORST_FIRST, site_shapes
 from sites.models import Controller, Site, Zone
@@ -41,15 +42,6 @@ class SiteRow:
     zones: int
     area_m2: float
     needs: int
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """A filter with how many sites it leaves."""
-
-    key: str
-    word: str
-    count: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from django.db.models import Count, ExpressionWrapper, F, FloatField, Q, QuerySe
 from fleet.calc.site_checks import BY_CAUSE
 from fleet.calc.watch_parts import PARTS
 from fleet.models import Cause, Flag, User, WatchState, WatchStatus
+from fleet.selectors.choice import Choice
 from fleet.selectors.site_access import sites_for
 from fleet.selectors.watch_expect import Expected, expected_readings
 from sites.charts import WaterStack, water_stack_svg
@@ -24,15 +25,6 @@ from weather.calc.units import mm_to_inches
 
 PAGE_SIZE: Final = 40
 PEERS: Final = 8
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """A filter with its count."""
-
-    key: str
-    word: str
-    count: int
 
 
 @dataclass(frozen=True, slots=True)

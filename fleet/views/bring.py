@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
-from typing import Final, cast
+from typing import Final
 
 from django.conf import settings
 from django.contrib import messages
@@ -43,6 +43,7 @@ from fleet.services.uploads import (
     throw_upload,
     uploads_of,
 )
+from fleet.views.asked import asking_user
 from sites.importing.book_layout import BY_COLUMN, BookLayout, LayerLayout, columns_of, layout_by_names
 from sites.importing.book_offers import WORDS, told
 from sites.importing.column_guess import guessed_layout
@@ -57,7 +58,7 @@ SNIFFED: Final = 65_536
 @require_http_methods(["GET", "HEAD", "POST"])
 def bring(request: HttpRequest) -> HttpResponse:
     """Show what may be brought and what waits; take a file."""
-    user, now = _user(request), timezone.now()
+    user, now = asking_user(request), timezone.now()
     throw_old_uploads(folder=_folder(), now=now)
     if request.method == "POST":
         file = request.FILES.get("file")
@@ -238,7 +239,7 @@ def _is_ours(raw: RawBook) -> bool:
 
 def _upload(request: HttpRequest, key: str) -> Upload:
     """The upload of the address, or the page that says it is not there."""
-    user = _user(request)
+    user = asking_user(request)
     try:
         return find_upload(folder=_folder(), key=key, user=user.username, sees_all=_sees_all(user))
     except UploadNotThere as error:
@@ -249,7 +250,7 @@ def _moment(request: HttpRequest) -> Moment:
     """Who and when."""
     now, company = timezone.now(), the_company()
     zone = company.timezone if company else "UTC"
-    return Moment(_user(request).username, now, company_day(now=now), zone)
+    return Moment(asking_user(request).username, now, company_day(now=now), zone)
 
 
 def _folder() -> Path:
@@ -260,8 +261,3 @@ def _folder() -> Path:
 def _sees_all(user: User) -> bool:
     """Whether other people's files are open too."""
     return user.role == User.Role.ADMINISTRATOR
-
-
-def _user(request: HttpRequest) -> User:
-    """The signed-in person; the guard lets nobody else through."""
-    return cast("User", request.user)

@@ -18,6 +18,7 @@ from fleet.selectors.stop_sheet import stop_sheet, technician_day
 from fleet.services.findings import BadFinding, FindingInput, record_finding
 from fleet.services.stop_states import UnknownStopState, set_stop_state
 from fleet.services.turf_found import TURF_WORDS
+from fleet.views.asked import asked_number
 from fleet.views.asked_day import asked_day
 from sites.lot_map import lot_map_svg
 from sites.services.found_on_site import NothingToKeyIn, ThresholdNotOffered
@@ -105,7 +106,7 @@ def _finding(request: HttpRequest, own: Stop, now: datetime) -> FindingInput:
         client_key=form.get("client_key", "")[:64] or secrets.token_hex(16),
         stop_id=own.pk,
         recorded_at=now,
-        need_id=int(form["need"]) if form.get("need", "").isdigit() else None,
+        need_id=asked_number(form.get("need")) or None,
         verdict=form.get("verdict", Finding.Verdict.NOT_CHECKED),
         cause=form.get("cause", ""),
         resistance_kohm=_number(form.get("resistance_kohm")),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
@@ -30,6 +30,7 @@ from fleet.selectors.rules_page import (
 )
 from fleet.tasks import queue_stage
 from fleet.templatetags.rootround import clock_text
+from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
 from sites.calc.landscape import HEADS, PLANTS
 from sites.calc.rules import Stage, Watered, house_number
@@ -46,7 +47,6 @@ from sites.services.edit_rules import (
 from sites.services.programs import reopen_outside_programs
 
 if TYPE_CHECKING:
-    from fleet.models import User
     from sites.models import Site
 
 LONGEST_TEXT = 200
@@ -142,7 +142,7 @@ def programs_anew(request: HttpRequest, saved: RuleSetSaved) -> None:
 
 def clock_of(request: HttpRequest) -> Callable[[int], str]:
     """How the reader wants times of day; the end of a day reads 24:00 or midnight."""
-    is_12_hour = not _user(request).clock_24h
+    is_12_hour = not asking_user(request).clock_24h
 
     def clock(minute: int) -> str:
         if minute >= 1440:
@@ -182,7 +182,7 @@ def preview_of(request: HttpRequest, *, code: str, stages: Sequence[Stage], toda
 
 def preview_facts(request: HttpRequest, preview: Preview | None) -> dict[str, object]:
     """What the preview's part of a page needs."""
-    is_12_hour = not _user(request).clock_24h
+    is_12_hour = not asking_user(request).clock_24h
     weeks = [(week, week_grid(week, is_12_hour=is_12_hour)) for week in preview.weeks] if preview else []
     ask = request.GET if request.method != "POST" else request.POST
     return {"preview": preview, "weeks": weeks, "ask": ask, "heads": HEADS, "plants": PLANTS}
@@ -191,7 +191,7 @@ def preview_facts(request: HttpRequest, preview: Preview | None) -> dict[str, ob
 def rules_panel(request: HttpRequest, *, site: Site, today: date) -> dict[str, object]:
     """The week from today on under the rules of a site, for a small panel of its page."""
     preview = site_rules(site=site, first_day=today, clock=clock_of(request))
-    is_12_hour = not _user(request).clock_24h
+    is_12_hour = not asking_user(request).clock_24h
     weeks = preview.weeks if preview else ()
     drawn = [(week, week_grid(week, width_px=460, row_px=18, is_12_hour=is_12_hour)) for week in weeks]
     return {"preview": preview, "weeks": drawn, "is_small": True, "may_see_rules": _may_open(request)}
@@ -213,14 +213,9 @@ def day_of(text: str) -> date | None:
 
 def _may_open(request: HttpRequest) -> bool:
     """Whether the reader may open the rules' own pages."""
-    return may_see(_user(request).role, "fleet:rules")
+    return may_see(asking_user(request).role, "fleet:rules")
 
 
 def may_edit(request: HttpRequest) -> bool:
     """Whether the reader may change rules."""
-    return may_see(_user(request).role, "fleet:rule-edit")
-
-
-def _user(request: HttpRequest) -> User:
-    """The signed-in person; the guard lets nobody else through."""
-    return cast("User", request.user)
+    return may_see(asking_user(request).role, "fleet:rule-edit")

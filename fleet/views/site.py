@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
@@ -21,13 +21,13 @@ from fleet.selectors.site_list import site_list as list_of_sites
 from fleet.selectors.site_page import site_page
 from fleet.selectors.site_program import site_programs
 from fleet.selectors.site_water import SPANS, zone_water
+from fleet.views.asked import asked_number, asking_user
 from fleet.views.rules import rules_panel
 from sites.lot_map import garden_svg
 from sites.selectors.garden import as_geojson, box_points, garden_things
 from weather.calc.csv_cells import safe_cell
 
 if TYPE_CHECKING:
-    from fleet.models import User
     from sites.models import Site
 
 HISTORY_ENTRIES = 12
@@ -41,13 +41,13 @@ def site_list(request: HttpRequest) -> HttpResponse:
     words = request.GET.get("q", "")[:LONGEST_WORDS].replace("\x00", "").strip()
     show = request.GET.get("show", "")
     found = list_of_sites(
-        user=_user(request), words=words, show=show, page=_whole(request.GET.get("page"), 1)
+        user=asking_user(request), words=words, show=show, page=asked_number(request.GET.get("page"), 1)
     )
     facts = {
         "found": found,
         "q": words,
         "show": show,
-        "may_bring": may_see(_user(request).role, "fleet:bring"),
+        "may_bring": may_see(asking_user(request).role, "fleet:bring"),
         "pager_query": f"{urlencode({'q': words, 'show': show})}&",
     }
     return render(request, "fleet/site_list.html", facts)
@@ -56,11 +56,11 @@ def site_list(request: HttpRequest) -> HttpResponse:
 @require_safe
 def site(request: HttpRequest, code: str) -> HttpResponse:
     """Show one garden: map, zones, water of the chosen zone, program, history."""
-    garden, user = _site(request, code), _user(request)
+    garden, user = _site(request, code), asking_user(request)
     today = company_day(now=timezone.now())
     page = site_page(site=garden, today=today)
     zone = page.zone_of(request.GET.get("zone", ""))
-    span = _whole(request.GET.get("days"), SPANS[0][0])
+    span = asked_number(request.GET.get("days"), SPANS[0][0])
     span = span if span in dict(SPANS) else SPANS[0][0]
     is_us = user.units == "us"
     things = garden_things(site=garden)
@@ -127,7 +127,7 @@ def site_water_csv(request: HttpRequest, code: str) -> HttpResponse:
     zone = page.zone_of(request.GET.get("zone", ""))
     if zone is None or page.until is None:
         raise Http404
-    span = min(_whole(request.GET.get("days"), SPANS[0][0]), 1100)
+    span = min(asked_number(request.GET.get("days"), SPANS[0][0]), 1100)
     water = zone_water(zone_id=zone.zone_id, until=page.until, span_days=max(span, 2), is_us=False)
     columns = (
         "day",
@@ -147,19 +147,9 @@ def site_water_csv(request: HttpRequest, code: str) -> HttpResponse:
 def _site(request: HttpRequest, code: str) -> Site:
     """The site, or the page that says it is not there."""
     try:
-        return site_for(user=_user(request), code=code)
+        return site_for(user=asking_user(request), code=code)
     except SiteNotOpen as problem:
         raise Http404 from problem
-
-
-def _user(request: HttpRequest) -> User:
-    """The signed-in person; the guard lets nobody else through."""
-    return cast("User", request.user)
-
-
-def _whole(text: str | None, otherwise: int) -> int:
-    """A whole number of the address, or the default."""
-    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 6 else otherwise
 
 
 def _csv(name: str, columns: Iterable[str], rows: Iterable[list[object]]) -> HttpResponse:

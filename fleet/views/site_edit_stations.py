@@ -11,6 +11,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from fleet.selectors.company import company_day, the_company
 from fleet.selectors.station_label import StationLabel, station_label
+from fleet.views.asked import asked_number
 from fleet.views.site_edit import garden_of
 from sites.services.exchange_stations import CannotExchange, exchange_stations
 
@@ -21,7 +22,7 @@ def exchange(request: HttpRequest, code: str, controller: str) -> HttpResponse:
     garden = garden_of(request, code)
     today = company_day(now=timezone.now())
     label = _label(garden.pk, controller)
-    first, second = _whole(request.POST.get("first")), _whole(request.POST.get("second"))
+    first, second = asked_number(request.POST.get("first")), asked_number(request.POST.get("second"))
     if request.method == "POST":
         try:
             done = exchange_stations(
@@ -71,8 +72,3 @@ def _label(site_id: int, controller: str) -> StationLabel:
     if label is None:
         raise Http404
     return label
-
-
-def _whole(text: str | None) -> int:
-    """A whole number, 0 for none."""
-    return int(text) if text and text.isascii() and text.isdigit() and len(text) < 5 else 0

@@ -17,6 +17,7 @@ from fleet.selectors.stop_rows import company_zone
 from fleet.selectors.stop_sheet import stop_sheet
 from fleet.services.routes_by_hand import CannotMove, StopMoved, lock_stop, move_stop
 from fleet.templatetags.rootround import clock_text, day_long
+from fleet.views.asked import asked_number
 from fleet.views.week import day_of
 
 NAMED_STOPS = 5
@@ -57,7 +58,7 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
             "sheet": sheet,
             "board": week_board(week=monday),
             "chosen": {
-                "technician": _whole(request.POST.get("technician")),
+                "technician": asked_number(request.POST.get("technician")),
                 "day": day_of(request.POST.get("day"), sheet.date),
             },
             "tried": tried,
@@ -107,9 +108,9 @@ def _moved(request: HttpRequest, sheet: StopSheet) -> StopMoved:
     """Try or do what the form asks."""
     return move_stop(
         visit_id=sheet.stop.visit_id or 0,
-        technician_id=_whole(request.POST.get("technician")),
+        technician_id=asked_number(request.POST.get("technician")),
         day=day_of(request.POST.get("day"), sheet.date),
-        position=_whole(request.POST.get("position")) or None,
+        position=asked_number(request.POST.get("position")) or None,
         now=timezone.now(),
         by=request.user.get_username(),
         try_only=request.POST.get("do") != "move",
@@ -120,8 +121,3 @@ def _board_of(request: HttpRequest, sheet: StopSheet) -> str:
     """The board with the day that the visit moved to."""
     day = day_of(request.POST.get("day"), sheet.date)
     return f"{reverse('fleet:week')}?week={monday_of(sheet.date).isoformat()}&day={day.isoformat()}"
-
-
-def _whole(text: str | None) -> int:
-    """A whole number, 0 for none."""
-    return int(text) if text and text.isdigit() and len(text) < 12 else 0

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from fleet.access import may_see
 from fleet.calc.told_window import told_text
-from fleet.models import User, VisitNeed
+from fleet.models import VisitNeed
 from fleet.selectors.company import company_day, the_company
 from fleet.selectors.need_list import NeedCard, PlannedCall, need_card, need_list
 from fleet.selectors.site_access import SiteNotOpen, site_for
@@ -33,6 +33,7 @@ from fleet.services.needs_by_hand import (
 from fleet.services.raise_needs import DIG_KINDS
 from fleet.services.told_windows import CannotTell, take_back_window, tell_window
 from fleet.templatetags.rootround import clock_text, day_long
+from fleet.views.asked import asked_number, asking_user
 from fleet.views.need_forms import (
     NeedForm,
     TicketForm,
@@ -51,12 +52,12 @@ def visits(request: HttpRequest) -> HttpResponse:
     """List the needs: `?show=` a state, `?kind=` a kind of visit, `?q=` words, `?page=`."""
     show, kind, words = request.GET.get("show", "waits"), request.GET.get("kind", ""), _words(request)
     found = need_list(
-        user=_user(request),
+        user=asking_user(request),
         show=show,
         kind=kind,
         words=words,
         today=company_day(now=timezone.now()),
-        page=_page(request),
+        page=asked_number(request.GET.get("page"), 1),
     )
     return render(
         request,
@@ -86,7 +87,7 @@ def new(request: HttpRequest) -> HttpResponse:
     site = None
     if code:
         try:
-            site = site_for(user=_user(request), code=code)
+            site = site_for(user=asking_user(request), code=code)
         except SiteNotOpen:
             messages.error(request, f"No garden has the code {code!r}. Look it up with the search above.")
     if request.method == "POST" and site is not None and form.is_valid():
@@ -94,7 +95,7 @@ def new(request: HttpRequest) -> HttpResponse:
         done = add_need(
             site_id=site.pk,
             need=form.need(zone_of(site.timezone, company_zone())),
-            by=_user(request).get_username(),
+            by=asking_user(request).get_username(),
             now=now,
             day=company_day(now=now),
         )
@@ -184,7 +185,7 @@ def tell(request: HttpRequest, pk: int) -> HttpResponse:
     if call is None:
         messages.error(request, "No visit is planned for this need.")
         return redirect("fleet:need", pk=pk)
-    by, now = _user(request).get_username(), timezone.now()
+    by, now = asking_user(request).get_username(), timezone.now()
     form = WindowForm(request.POST)
     try:
         if request.POST.get("do") == "back":
@@ -211,7 +212,7 @@ def _act(
     """Do something to a need and say what came of it."""
     now = timezone.now()
     try:
-        done = act(_user(request).get_username(), now, company_day(now=now))
+        done = act(asking_user(request).get_username(), now, company_day(now=now))
         messages.success(request, f"{word} {done.blocked_by}".strip())
     except (NoSuchNeed, BadNeed) as error:
         messages.error(request, str(error))
@@ -223,7 +224,7 @@ def _show(request: HttpRequest, card: NeedCard, **forms: Form) -> HttpResponse:
     today = company_day(now=timezone.now())
     call = _ahead(card)
     company = the_company()
-    is_12_hour = not _user(request).clock_24h
+    is_12_hour = not asking_user(request).clock_24h
     window = window_form(call) if call else None
     hours = window.initial if window else {}
     text = ""
@@ -265,30 +266,17 @@ def _ahead(card: NeedCard) -> PlannedCall | None:
 
 def _card(request: HttpRequest, pk: int) -> NeedCard:
     """The need, if this person may see it."""
-    card = need_card(user=_user(request), need_id=pk)
+    card = need_card(user=asking_user(request), need_id=pk)
     if card is None:
         raise Http404
     return card
 
 
-def _user(request: HttpRequest) -> User:
-    """Who is signed in."""
-    if not isinstance(request.user, User):
-        raise Http404
-    return request.user
-
-
 def _may_write(request: HttpRequest) -> bool:
     """Whether this person changes needs, or only reads them."""
-    return may_see(_user(request).role, "fleet:need-change")
+    return may_see(asking_user(request).role, "fleet:need-change")
 
 
 def _words(request: HttpRequest) -> str:
     """The words searched for."""
     return request.GET.get("q", "").strip()[:100]
-
-
-def _page(request: HttpRequest) -> int:
-    """The page asked for."""
-    text = request.GET.get("page", "1")
-    return int(text) if text.isdigit() and len(text) < 7 else 1

@@ -22,6 +22,7 @@ from fleet.selectors.ledger import SHOWS, ranked, unjudged_sites, water_page
 from fleet.selectors.ledger_site import water_site as garden_water
 from fleet.selectors.water_budget import site_budget
 from fleet.templatetags.rootround import grouped
+from fleet.views.asked import asked_number
 from fleet.views.asked_day import asked_day
 from sites.models import Site
 
@@ -40,8 +41,7 @@ def water(request: HttpRequest) -> HttpResponse:
     page = water_page(month=_day(request.GET.get("month")))
     show = request.GET.get("show", SHOWS[0])
     show = show if show in SHOWS else SHOWS[0]
-    number = request.GET.get("page", "1")
-    listed = ranked(page=page, show=show, number=int(number) if number.isdigit() and len(number) < 6 else 1)
+    listed = ranked(page=page, show=show, number=asked_number(request.GET.get("page"), 1))
     most = max((abs(row.over_l or 0.0) for row in page.rows), default=0.0)
     facts = {
         "found": page,

@@ -231,6 +231,18 @@ def test_the_list_filters_by_state_kind_and_words(
     assert codes("show=waits&q=nobody") == []
 
 
+@pytest.mark.parametrize("page", ["\u00b2", "0", "-1", "9" * 30, "x", "2"])
+def test_an_odd_page_number_shows_a_page(
+    page: str, dispatcher: User, sign_in: SignIn, company: Company
+) -> None:
+    build_need(build_site())
+
+    answer = sign_in(dispatcher).get(reverse("fleet:visits"), {"page": page})
+
+    assert answer.status_code == 200
+    assert len(answer.context["found"].rows) == 1
+
+
 def test_a_manager_reads_but_does_not_write(manager: User, sign_in: SignIn, company: Company) -> None:
     need = build_need(build_site())
     client = sign_in(manager)
