@@ -166,10 +166,12 @@ def ticket_form(card: NeedCard, today: date) -> TicketForm:
     )
 
 
-def window_form(call: PlannedCall) -> WindowForm:
-    """The form with the told hours, else with two hours around the planned arrival."""
+def window_form(card: NeedCard, call: PlannedCall) -> WindowForm:
+    """The form with the told hours, else the promised ones, else two hours around the planned arrival."""
     if call.window_from and call.window_to:
         hours = (call.window_from, call.window_to)
+    elif card.need.promised and card.earliest and card.latest:
+        hours = (card.earliest, card.latest)
     elif call.arrive:
         hours = window_around(call.arrive)
     else:

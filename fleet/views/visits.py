@@ -225,7 +225,7 @@ def _show(request: HttpRequest, card: NeedCard, **forms: Form) -> HttpResponse:
     call = _ahead(card)
     company = the_company()
     is_12_hour = not asking_user(request).clock_24h
-    window = window_form(call) if call else None
+    window = window_form(card, call) if call else None
     hours = window.initial if window else {}
     text = ""
     if call and call.technician and hours:

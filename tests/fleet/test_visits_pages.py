@@ -201,6 +201,7 @@ def test_promised_hours_stand_on_the_board_until_others_are_told(
     assert (row.window_from, row.window_to, row.late_min) == (hours[0], hours[1], 40)
     card = sign_in(dispatcher).get(reverse("fleet:need", args=[need.pk])).content.decode()
     assert "promised a start by Tue 16\u00a0Jun 9:00" in card
+    assert "between 8:00 and 9:00" in card
 
     told = (datetime(2026, 6, 16, 9, 0, tzinfo=HERE), datetime(2026, 6, 16, 11, 0, tzinfo=HERE))
     tell_window(visit_id=visit.pk, window_from=told[0], window_to=told[1], by="hana", now=NOW, day=DAY)
