@@ -4,6 +4,7 @@ from fleet.models.company import AuditEntry, Company, StageRun
 from fleet.models.devices import DeviceToken
 from fleet.models.needs import Visit, VisitKind, VisitNeed
 from fleet.models.people import Technician, User
+from fleet.models.phone import Photo, ReportLink, Submission
 from fleet.models.routes import Finding, PlanRun, Route, Stop
 from fleet.models.season import BackflowRule, LocationSeason
 from fleet.models.watch import Cause, Flag, WatchDay, WatchFit, WatchState, WatchStatus
@@ -21,11 +22,14 @@ __all__ = [
     "LedgerPortfolio",
     "LedgerSite",
     "LocationSeason",
+    "Photo",
     "PlanRun",
+    "ReportLink",
     "Route",
     "ServiceContract",
     "StageRun",
     "Stop",
+    "Submission",
     "Tariff",
     "Technician",
     "User",

@@ -84,6 +84,13 @@ class Finding(models.Model):
         OTHER_CAUSE = "other_cause", "other cause"
         NOT_CHECKED = "not_checked", "not checked"
 
+    class Check(models.TextChoices):
+        TO_CHECK = "to_check", "to check"
+        BESIDE = "beside", "kept beside, changed nothing"  # the plan had changed meanwhile
+        ACCEPTED = "accepted", "accepted"
+        CORRECTED = "corrected", "corrected"
+        UNDONE = "undone", "undone"
+
     client_key = models.CharField(max_length=64, unique=True)  # made by the phone: a re-send is harmless
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="findings")
     stop = models.ForeignKey(Stop, on_delete=models.SET_NULL, null=True, blank=True, related_name="findings")
@@ -102,9 +109,16 @@ class Finding(models.Model):
     follow_up = models.CharField(max_length=300, blank=True)
     note = models.TextField(blank=True)
     answers = models.JSONField(default=dict, blank=True)  # by code of the check at the stop
+    check_state = models.CharField(max_length=10, choices=Check.choices, default=Check.TO_CHECK)
+    checked_by = models.CharField(max_length=150, blank=True)
+    checked_at = models.DateTimeField(null=True, blank=True)
+    # What it changed in the book, each with what was before, so that the office can take it back.
+    effects = models.JSONField(default=list, blank=True)
+    words = models.JSONField(default=list, blank=True)  # the same as sentences
 
     class Meta:
         ordering = ["-recorded_at"]
+        indexes = [models.Index(fields=["check_state", "-recorded_at"], name="finding_by_check")]
 
     def __str__(self) -> str:
         return f"{self.kind} {self.verdict}"
