@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from fleet.models.needs import Visit
+from fleet.models.needs import Visit, VisitNeed
 from fleet.models.people import Technician
 
 
@@ -109,6 +109,10 @@ class Finding(models.Model):
     follow_up = models.CharField(max_length=300, blank=True)
     note = models.TextField(blank=True)
     answers = models.JSONField(default=dict, blank=True)  # by code of the check at the stop
+    need = models.ForeignKey(
+        VisitNeed, on_delete=models.SET_NULL, null=True, blank=True, related_name="findings"
+    )
+    need_is_met = models.BooleanField(default=True)
     check_state = models.CharField(max_length=10, choices=Check.choices, default=Check.TO_CHECK)
     checked_by = models.CharField(max_length=150, blank=True)
     checked_at = models.DateTimeField(null=True, blank=True)

@@ -16,6 +16,7 @@ from sites.services.staleness import mark_sites_stale
 # What a visit that saw the lawns does to the demand that they are planned with, by the clock alone [1].
 TURF_FACTOR: Final = {"evenly_dry": 1.1, "soggy": 0.9}
 LEAST_FACTOR: Final = 0.7
+LINE_COLUMNS: Final = ("letter", "days", "starts", "station", "run_min", "run_order", "seasonal_adjust_pct")
 MOST_FACTOR: Final = 1.5
 
 
@@ -34,6 +35,9 @@ class ProgramKeyedIn:
     recommendation_id: int
     program_set_id: int
     changed: bool  # False: it stood there already
+    status_before: str = ""
+    # What stood in the book for that day before; None: nothing did.
+    lines_before: tuple[dict[str, object], ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +65,7 @@ def key_in_recommendation(*, recommendation_id: int, on: date, by: str, at: date
     )
     if not is_new and row.status == ProgramStatus.KEYED_IN:
         return ProgramKeyedIn(row.pk, kept.pk, changed=False)
+    before_lines = None if is_new else tuple(kept.lines.values(*LINE_COLUMNS))
     kept.lines.all().delete()
     ProgramLine.objects.bulk_create(
         ProgramLine(
@@ -88,7 +93,7 @@ def key_in_recommendation(*, recommendation_id: int, on: date, by: str, at: date
         reason="keyed in at a visit",
     )
     record_changes(notes=[note], by=by, at=at)
-    return ProgramKeyedIn(row.pk, kept.pk, changed=True)
+    return ProgramKeyedIn(row.pk, kept.pk, changed=True, status_before=before, lines_before=before_lines)
 
 
 @transaction.atomic
