@@ -47,6 +47,7 @@ FROM_US: Final[dict[str, Convert]] = {
     "flow": units.gallons_min_to_l_min,
     "rate": units.inches_to_mm,
     "pressure": units.psi_to_kpa,
+    "temperature": units.fahrenheit_to_c,
 }
 
 

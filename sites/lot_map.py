@@ -81,10 +81,17 @@ def garden_svg(
     parts += _marks(ground, sheet, with_labels=with_labels)
     parts.append(_scale_bar(sheet, is_us=is_us))
     zones = sum(thing.kind == "zone" for thing in things)
+    here = sheet.at(0.0, 0.0)
+    # Where a position belongs on the sheet: origin, pixels a metre, its pixels, metres a degree.
+    metres = in_metres(shapely.Point(origin[0] + 1.0, origin[1] + 1.0), origin)
+    place = (
+        f"{origin[0]:.7f} {origin[1]:.7f} {sheet.px_a_metre:.5f} {here[0]:.2f} {here[1]:.2f}"
+        f" {shapely.get_x(metres):.2f} {shapely.get_y(metres):.2f}"
+    )
     words = f"Lot of {escape(code)} with {zones} zone{'' if zones == 1 else 's'}, north up"
     return (
         f'<svg class="canvas clip lotmap" viewBox="0 0 {width_px} {height_px}" width="{width_px}"'
-        f' height="{height_px}" role="img" aria-label="{words}">{"".join(parts)}</svg>'
+        f' height="{height_px}" data-place="{place}" role="img" aria-label="{words}">{"".join(parts)}</svg>'
     )
 
 

@@ -83,6 +83,7 @@ class TensionReading:
     words: str
 
 
+_SHOCK: Final = (4.093, 3.213, 0.009733, 0.01205)
 SHOCK_RANGE_KOHM: Final = (1.0, 8.0)
 THOMPSON_ARMSTRONG_RANGE_KPA: Final = (10.0, 100.0)
 FIT_WORDS: Final = {
@@ -124,9 +125,8 @@ def shock_tension_kpa(resistance_kohm: float, soil_temperature_c: float) -> floa
     soil_temperature_c
         Soil temperature at the sensor [degC].
     """
-    return (4.093 + 3.213 * resistance_kohm) / (
-        1.0 - 0.009733 * resistance_kohm - 0.01205 * soil_temperature_c
-    )
+    a, b, c, d = _SHOCK
+    return (a + b * resistance_kohm) / (1.0 - c * resistance_kohm - d * soil_temperature_c)
 
 
 def thompson_armstrong_tension_kpa(resistance_kohm: float, soil_temperature_c: float) -> float:
@@ -191,7 +191,13 @@ def shock_resistance_kohm(tension_kpa: float, soil_temperature_c: float) -> floa
     soil_temperature_c
         Soil temperature at the sensor [degC].
     """
-    return (tension_kpa * (1.0 - 0.01205 * soil_temperature_c) - 4.093) / (3.213 + 0.009733 * tension_kpa)
+    a, b, c, d = _SHOCK
+    return (tension_kpa * (1.0 - d * soil_temperature_c) - a) / (b + c * tension_kpa)
+
+
+def shock_coefficients() -> tuple[float, float, float, float]:
+    """Coefficients a, b, c, d of (a + b R) / (1 - c R - d T), for a page that reads without network [-]."""
+    return _SHOCK
 
 
 def resistance_to_expect(tension_kpa: float, soil_temperature_c: float) -> str:

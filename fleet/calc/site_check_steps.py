@@ -104,6 +104,33 @@ TENSION: Final = Check(
     answer="number",
     unit="kohm",
 )
+WET_CHECK: Final = Check(
+    "wet_kohm",
+    "Where the reading is in doubt: stand the sensor in water for half an hour and read it again.",
+    "near its wet end within half an hour",
+    "It stays dry in water: the sensor is worn. From memory; the unit's own sheet comes first.",
+    caution=TRANSFORMER,
+    answer="number",
+    unit="kohm",
+)
+OVERLAP: Final = Check(
+    "overlap",
+    "Add up each letter's pass from its first start: does one run into the next, or start twice?",
+    "each pass ends before the next begins",
+    "A forgotten start in another letter runs after the others and past the permitted hours.",
+    answer="choice",
+    choices=(("none", "none overlap"), ("overlap", "they overlap")),
+)
+SOLENOID: Final = Check(
+    "solenoid_ohm",
+    "A station that does not run: read it between its output and the common, wires off. Take the cable off "
+    "the reading: both ways, length and thickness.",
+    "20 to 60 ohm without the cable (common practice, no source)",
+    "Low: a short or two valves at once. High: an open wire or a poor splice.",
+    caution=TRANSFORMER,
+    answer="number",
+    unit="ohm",
+)
 SOIL_FEEL: Final = Check(
     "soil_feel",
     "Probe the soil beside the sensor and three metres away in the same zone.",

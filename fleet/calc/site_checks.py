@@ -13,47 +13,51 @@ from fleet.calc.site_check_steps import (
     DIGGING,
     KEY_IN,
     LOCAL_CODES,
+    OVERLAP,
     PAPERS,
     PLACE,
     POWER,
     SENSOR_ACTIVE,
     SOIL_FEEL,
+    SOLENOID,
     SPLICE,
     SUPPLY_OFF,
     TENSION,
     TRANSFORMER,
     TURF,
     WALK,
+    WET_CHECK,
     YES_NO,
     Check,
 )
 
 HEAT_FROM_C: Final = 32.0
 
-_SENSOR: Final = (CLOCK, SENSOR_ACTIVE, BLOCKING, TENSION, SOIL_FEEL, SPLICE, PLACE, TURF)
+_SENSOR: Final = (CLOCK, SENSOR_ACTIVE, BLOCKING, TENSION, SOIL_FEEL, SPLICE, WET_CHECK, PLACE, TURF)
 # Order of checks by suspected cause: the likeliest and cheapest first.
 BY_CAUSE: Final[dict[str, tuple[Check, ...]]] = {
-    "stuck_wet": (CLOCK, BLOCKING, TENSION, SPLICE, SOIL_FEEL, TURF),
-    "stuck_dry": (CLOCK, SENSOR_ACTIVE, TENSION, SPLICE, SOIL_FEEL, PLACE, TURF),
+    "stuck_wet": (CLOCK, BLOCKING, TENSION, SPLICE, SOIL_FEEL, WET_CHECK, TURF),
+    "stuck_dry": (CLOCK, SENSOR_ACTIVE, TENSION, SPLICE, SOIL_FEEL, WET_CHECK, PLACE, TURF),
     "reads_wet": (CLOCK, BLOCKING, SOIL_FEEL, TENSION, SPLICE, PLACE, WALK, TURF),
     "reads_dry": (CLOCK, SENSOR_ACTIVE, SOIL_FEEL, TENSION, PLACE, WALK, TURF),
     "erratic": (CLOCK, SPLICE, TENSION, BLOCKING, TURF),
-    "program_differs": (CLOCK, KEY_IN),
+    "program_differs": (CLOCK, OVERLAP, KEY_IN),
     "overridden": (SENSOR_ACTIVE, CLOCK, TURF),
     "no_power": (POWER, CLOCK),
 }
 BY_KIND: Final[dict[str, tuple[Check, ...]]] = {
     "sensor_check": _SENSOR,
-    "program_change": (CLOCK, KEY_IN, TURF),
+    "program_change": (CLOCK, OVERLAP, KEY_IN, TURF),
     "log_missing": (CLOCK, COUNTER, SENSOR_ACTIVE),
     "audit": (CLOCK, SENSOR_ACTIVE, WALK, TURF),
     "complaint": (
         Check("heard", "Let the customer show you what they mean; note their words.", answer="text"),
         CLOCK,
+        OVERLAP,
         WALK,
         TURF,
     ),
-    "repair": (Check("supply_off", "Shut the supply off.", caution=SUPPLY_OFF), WALK),
+    "repair": (Check("supply_off", "Shut the supply off.", caution=SUPPLY_OFF), SOLENOID, WALK),
     "start_up": (
         Check(
             "backflow_due",

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from fleet.calc.decision_help import Meaning
 from fleet.selectors.routes import StopRow
+from fleet.selectors.watch_expect import Expected
 
 # A field named `date` hides the type inside its class.
 Day = date
@@ -45,6 +47,7 @@ class CheckRow:
     answer: str  # "done", "number", "choice", "text"
     unit: str
     choices: tuple[tuple[str, str], ...]
+    means: tuple[Meaning, ...] = ()  # what each answer means, and what to do next
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +64,8 @@ class ReasonRow:
     evidence: str
     checks: tuple[CheckRow, ...]
     parts: tuple[str, ...]
+    controller: str = ""
+    expected: Expected | None = None  # readings to expect of a good sensor; None: not watched
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,3 +125,6 @@ class StopSheet:
     reasons: tuple[ReasonRow, ...]
     programs: tuple[KeyInProgram, ...]
     sensors: tuple[SensorPlace, ...]
+    visit_id: int = 0
+    raw_state: str = ""  # as the stop has it, in the phone's words
+    is_published: bool = True

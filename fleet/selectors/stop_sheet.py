@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from datetime import date
 
+from fleet.calc.decision_help import HELP
 from fleet.calc.site_check_steps import Check
 from fleet.calc.site_checks import DIG_KINDS, cautions_for, checks_for
-from fleet.models import Cause, Flag, Route, Stop, Technician, VisitNeed
+from fleet.models import Cause, Flag, Route, Stop, Technician, VisitKind, VisitNeed, WatchState
 from fleet.selectors.day import CheckRow, ReasonRow, SensorPlace, StopSheet, TechnicianDay
 from fleet.selectors.key_in import programs_to_key_in
 from fleet.selectors.stop_rows import company_zone, needs_of_visits, stop_row, stop_rows
+from fleet.selectors.watch_expect import Expected, expected_readings
 from sites.models import Sensor, Site, Zone
 from weather.models import DailyWeather
 
@@ -82,9 +85,12 @@ def stop_sheet(*, stop_id: int) -> StopSheet | None:
         locate_valid_until=min(
             (need.locate_valid_until for need in digs if need.locate_valid_until is not None), default=None
         ),
-        reasons=tuple(_reason(need, flags) for need in needs),
+        reasons=_reasons(needs, flags),
         programs=programs_to_key_in(site_id=site.pk, day=day),
         sensors=_sensors(site),
+        visit_id=stop.visit.pk,
+        raw_state=stop.state,
+        is_published=stop.route.state == Route.State.PUBLISHED,
     )
 
 
@@ -103,7 +109,33 @@ def _is_covered(need: VisitNeed, day: date) -> bool:
     )
 
 
-def _reason(need: VisitNeed, flags: dict[int, Flag]) -> ReasonRow:
+def _expected(needs: list[VisitNeed]) -> dict[int, Expected]:
+    """Readings to expect this morning, by controller, where a sensor is to be looked at."""
+    kinds = (VisitKind.SENSOR_CHECK, VisitKind.SENSOR_INSTALL, VisitKind.COMPLAINT)
+    controllers = {need.controller_id for need in needs if need.kind in kinds and need.controller_id}
+    states = WatchState.objects.filter(controller_id__in=controllers, controller__sensor__isnull=False)
+    found = {}
+    for state in states.select_related("controller__site", "controller__sensor"):
+        expected = expected_readings(state=state)
+        if expected is not None:
+            found[state.controller_id] = expected
+    return found
+
+
+def _reasons(needs: list[VisitNeed], flags: dict[int, Flag]) -> tuple[ReasonRow, ...]:
+    """Needs with their checks; what two reasons ask of one controller stands once, at the first."""
+    expected = _expected(needs)
+    seen: set[tuple[int | None, str]] = set()
+    rows = []
+    for need in needs:
+        row = _reason(need, flags, expected.pop(need.controller_id or 0, None))
+        checks = tuple(one for one in row.checks if (need.controller_id, one.code) not in seen)
+        seen |= {(need.controller_id, one.code) for one in checks}
+        rows.append(replace(row, checks=checks))
+    return tuple(rows)
+
+
+def _reason(need: VisitNeed, flags: dict[int, Flag], expected: Expected | None) -> ReasonRow:
     """One need with its checks."""
     is_watch = need.origin == VisitNeed.Origin.WATCH
     flag = flags.get(need.controller_id or 0) if is_watch else None
@@ -119,6 +151,8 @@ def _reason(need: VisitNeed, flags: dict[int, Flag]) -> ReasonRow:
         evidence=flag.evidence if flag else "",
         checks=tuple(_check(check) for check in checks_for(need.kind, cause)),
         parts=tuple(part.strip() for part in need.parts.split(";") if part.strip()),
+        controller=need.controller.code if need.controller is not None else "",
+        expected=expected,
     )
 
 
@@ -133,6 +167,7 @@ def _check(check: Check) -> CheckRow:
         answer=check.answer,
         unit=check.unit,
         choices=check.choices,
+        means=HELP.get(check.code, ()),
     )
 
 

@@ -61,7 +61,7 @@ def keep_beside(*, finding: FindingInput, visit_id: int, technician_id: int | No
     visit = Visit.objects.filter(pk=visit_id).select_related("site").first()
     if visit is None:
         raise BadFinding("this visit is not in the book any more")
-    person = Technician.objects.filter(pk=technician_id).first()
+    person = Technician.objects.filter(pk=technician_id or 0).first()
     need = visit.needs.filter(pk=finding.need_id).first() if finding.need_id else None
     stop = Stop.objects.filter(visit=visit).first()
     kept = _keep(finding, stop, visit, person, need)

@@ -6,24 +6,42 @@ import secrets
 from datetime import date, datetime
 from typing import Final
 
+from django.conf import settings
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.models import Cause, Finding, Stop, Technician, User
+from fleet.quantities import entered
 from fleet.selectors.company import company_day
+from fleet.selectors.phone_facts import company_phone
+from fleet.selectors.photo_files import photo_folder
+from fleet.selectors.site_access import may_read_gate_code, own_stops
+from fleet.selectors.stop_form import (
+    REASONS_NOT,
+    WIRES,
+    boxes_of,
+    reading_facts,
+    recorded_at_visit,
+    steps_of,
+)
 from fleet.selectors.stop_sheet import stop_sheet, technician_day
-from fleet.services.findings import BadFinding, FindingInput, record_finding
+from fleet.selectors.stop_ticket import ticket_for
+from fleet.services.findings import BadFinding, record_finding
+from fleet.services.photos import BadPhoto, PhotoSent, keep_photo
 from fleet.services.stop_states import UnknownStopState, set_stop_state
 from fleet.services.turf_found import TURF_WORDS
-from fleet.views.asked import asked_number
+from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
+from fleet.views.finding_form import finding_of
 from sites.lot_map import lot_map_svg
 from sites.services.found_on_site import NothingToKeyIn, ThresholdNotOffered
 
 PHONE_MAP_PX: Final = (366, 300)
+MOST_PHOTOS: Final = 12
 
 
 @require_safe
@@ -47,24 +65,41 @@ def day(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 def stop(request: HttpRequest, pk: int) -> HttpResponse:
-    """Show one stop: why, way in, cautions, map, checks, program, finding."""
-    sheet = stop_sheet(stop_id=_own_stop(request, pk).pk)
+    """Show one stop: way in, cautions, why, map, checks, program, finding."""
+    own, user = _own_stop(request, pk), asking_user(request)
+    sheet = stop_sheet(stop_id=own.pk)
     if sheet is None or sheet.stop.site_id is None:
         raise Http404
-    is_today = sheet.date == company_day(now=timezone.now())
+    today = company_day(now=timezone.now())
+    is_us = user.units == User.Units.US
+    may_read = may_read_gate_code(user=user, site_id=sheet.stop.site_id, today=today)
+    back = reverse("fleet:day")
+    if user.role != User.Role.TECHNICIAN or sheet.date != today:
+        back = f"{back}?date={sheet.date.isoformat()}&technician={sheet.technician}"
     return render(
         request,
         "fleet/stop.html",
         {
             "sheet": sheet,
+            "day_url": back,
+            "ticket": ticket_for(stop=own, user=user),
             "lot_map": lot_map_svg(
                 site_id=sheet.stop.site_id, width_px=PHONE_MAP_PX[0], height_px=PHONE_MAP_PX[1]
             ),
-            "gate_code": sheet.gate_code if is_today or request.user.role != User.Role.TECHNICIAN else "",  # type: ignore[union-attr]
+            "gate_code": sheet.gate_code if may_read else "",
+            "boxes": boxes_of(sheet=sheet),
+            "steps": steps_of(sheet=sheet),
+            "findings": recorded_at_visit(sheet=sheet),
+            "has_flag": any(reason.flag_id for reason in sheet.reasons),
             "verdicts": Finding.Verdict.choices,
             "causes": Cause.choices,
             "turfs": TURF_WORDS,
             "client_key": secrets.token_hex(16),
+            "reasons_not": REASONS_NOT,
+            "wires": WIRES,
+            "metre": entered(1.0, "length", is_us=is_us),
+            "facts": reading_facts(is_us=is_us),
+            "phone": company_phone(),
         },
     )
 
@@ -89,52 +124,37 @@ def stop_state(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def stop_finding(request: HttpRequest, pk: int) -> HttpResponse:
-    """Record what was found at a stop."""
-    own = _own_stop(request, pk)
+    """Record what was found at a stop, where no script runs; photos of the form along with it."""
+    own, user, now = _own_stop(request, pk), asking_user(request), timezone.now()
+    key = request.POST.get("client_key", "")[:64] or secrets.token_hex(16)
+    is_us = user.units == User.Units.US
     try:
-        done = record_finding(finding=_finding(request, own, timezone.now()), by=request.user.get_username())
+        finding = finding_of(request.POST.dict(), key=key, stop_id=own.pk, now=now, is_us=is_us)
+        done = record_finding(finding=finding, by=user.get_username())
         messages.success(request, " ".join(("The finding is recorded.", *done.changes)))
     except (BadFinding, NothingToKeyIn, ThresholdNotOffered) as error:
         messages.error(request, f"Nothing was recorded: {error}")
+        return redirect("fleet:stop", pk=pk)
+    _keep_photos(request, own, key, now)
     return redirect("fleet:stop", pk=pk)
 
 
-def _finding(request: HttpRequest, own: Stop, now: datetime) -> FindingInput:
-    """The form as a finding."""
-    form = request.POST
-    return FindingInput(
-        client_key=form.get("client_key", "")[:64] or secrets.token_hex(16),
-        stop_id=own.pk,
-        recorded_at=now,
-        need_id=asked_number(form.get("need")) or None,
-        verdict=form.get("verdict", Finding.Verdict.NOT_CHECKED),
-        cause=form.get("cause", ""),
-        resistance_kohm=_number(form.get("resistance_kohm")),
-        soil_temperature_c=_number(form.get("soil_temperature_c")),
-        threshold_kpa=_number(form.get("threshold_kpa")),
-        program_keyed_in=form.get("program_keyed_in") == "yes",
-        turf=form.get("turf", ""),
-        parts_used=form.get("parts_used", "")[:200],
-        service_min=_number(form.get("service_min")),
-        follow_up=form.get("follow_up", "")[:300],
-        note=form.get("note", "")[:4000],
-        need_is_met=form.get("need_is_met", "yes") == "yes",
-        answers={
-            name.removeprefix("check-"): value[:200]
-            for name, value in form.items()
-            if name.startswith("check-") and value
-        },
-    )
-
-
-def _number(text: str | None) -> float | None:
-    """A number of a form, None where it is empty; a comma may stand for the point."""
-    if not text or not text.strip():
-        return None
-    try:
-        return float(text.replace(",", "."))
-    except ValueError:
-        raise BadFinding(f"{text[:20]!r}: expected a number") from None
+def _keep_photos(request: HttpRequest, own: Stop, key: str, now: datetime) -> None:
+    """Photos of a form that was sent without script."""
+    for number, file in enumerate(request.FILES.getlist("photos")[:MOST_PHOTOS]):
+        caption = request.POST.get("caption", "")[:200].replace("\x00", "")
+        sent = PhotoSent(f"{key}-{number}"[:64], file.read(), now, finding_key=key, caption=caption)
+        try:
+            keep_photo(
+                sent=sent,
+                visit_id=own.visit_id or 0,
+                technician_id=own.route.technician_id,
+                settings=company_phone(),
+                folder=photo_folder(data_dir=settings.DATA_DIR),
+                now=now,
+            )
+        except BadPhoto as error:
+            messages.error(request, f"A photo was not kept: {error}.")
 
 
 def _person(request: HttpRequest) -> Technician | None:
@@ -148,12 +168,12 @@ def _person(request: HttpRequest) -> Technician | None:
 
 
 def _own_stop(request: HttpRequest, pk: int) -> Stop:
-    """The stop, if this person may see it: technicians see their own only."""
-    stops = Stop.objects.filter(pk=pk, visit__isnull=False)
-    user = request.user
-    if isinstance(user, User) and user.role == User.Role.TECHNICIAN:
-        stops = stops.filter(route__technician__user=user)
-    found = stops.first()
+    """The stop, if this person may see it: technicians see their own only, of the days that they may see."""
+    user = asking_user(request)
+    stops = Stop.objects.filter(visit__isnull=False)
+    if user.role == User.Role.TECHNICIAN:
+        stops = own_stops(user=user, today=company_day(now=timezone.now()))
+    found = stops.filter(pk=pk).select_related("route").first()
     if found is None:
         raise Http404
     return found

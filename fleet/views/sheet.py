@@ -25,7 +25,7 @@ from sites.lot_map import lot_map_svg
 def sheet(request: HttpRequest, code: str, controller: str) -> HttpResponse:
     """Show one controller's sheet."""
     try:
-        garden = site_for(user=cast("User", request.user), code=code)
+        garden = site_for(user=cast("User", request.user), code=code, today=company_day(now=timezone.now()))
     except SiteNotOpen as error:
         raise Http404 from error
     today = company_day(now=timezone.now())

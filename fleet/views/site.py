@@ -147,7 +147,7 @@ def site_water_csv(request: HttpRequest, code: str) -> HttpResponse:
 def _site(request: HttpRequest, code: str) -> Site:
     """The site, or the page that says it is not there."""
     try:
-        return site_for(user=asking_user(request), code=code)
+        return site_for(user=asking_user(request), code=code, today=company_day(now=timezone.now()))
     except SiteNotOpen as problem:
         raise Http404 from problem
 

@@ -121,7 +121,7 @@ def sensor_places_page(request: HttpRequest) -> HttpResponse:
 def _advice(request: HttpRequest, code: str, controller: str) -> SitingAdvice:
     """The advice for a controller of a site that this person may open."""
     try:
-        garden = site_for(user=cast("User", request.user), code=code)
+        garden = site_for(user=cast("User", request.user), code=code, today=company_day(now=timezone.now()))
     except SiteNotOpen as problem:
         raise Http404 from problem
     timer = Controller.objects.filter(site=garden, code=controller).first()

@@ -181,6 +181,6 @@ def _page(
 def _garden(request: HttpRequest, code: str) -> Site:
     """The site, or the page that says it is not there."""
     try:
-        return site_for(user=cast("User", request.user), code=code)
+        return site_for(user=cast("User", request.user), code=code, today=company_day(now=timezone.now()))
     except SiteNotOpen as problem:
         raise Http404 from problem

@@ -134,7 +134,10 @@ def test_a_stop_sheet_tells_why_how_to_get_in_what_to_check_and_what_to_key_in(c
     assert {reason.kind for reason in sheet.reasons} == {"sensor_check", "program_change", "log_missing"}
     watch = next(reason for reason in sheet.reasons if reason.kind == "sensor_check")
     assert (watch.flag_cause, watch.evidence) == ("reads_wet", "38 of 40")
-    assert [check.code for check in watch.checks][:3] == ["clock", "blocking", "soil_feel"]
+    assert [check.code for check in watch.checks][:3] == ["blocking", "soil_feel", "resistance_kohm"]
+    # What two reasons ask of the same controller stands once.
+    codes = [check.code for reason in sheet.reasons for check in reason.checks]
+    assert codes.count("clock") == codes.count("turf") == 1
     changes = {line.label: (line.old, line.new) for line in sheet.programs[0].lines if line.is_change}
     assert changes["A start 2"] == ("off", "04:40")
     assert changes["A station 1, zone 1"] == ("off", "11 min")

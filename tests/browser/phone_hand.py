@@ -1,0 +1,135 @@
+"""A technician with a phone at the end of a line that can be cut."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Any
+from urllib.parse import urlparse
+
+from fleet.models import Stop, User
+from fleet.services.company import set_passwords
+from tests.browser.cut_line import CutLine
+from tests.browser.test_pages_in_chromium import PASSWORD, TODAY
+
+SIZE = {"width": 390, "height": 844}
+
+
+def stops_of_today() -> list[Stop]:
+    """Today's stops of the person who has most of them, in order."""
+    stops = list(
+        Stop.objects.filter(visit__isnull=False, route__day=TODAY)
+        .select_related("visit__site", "route__technician__user")
+        .order_by("route_id", "order")
+    )
+    by_route: dict[int, list[Stop]] = {}
+    for stop in stops:
+        by_route.setdefault(stop.route_id, []).append(stop)
+    own = max(by_route.values(), key=len)
+    person = own[0].route.technician
+    if person.user is None:
+        person.user = User.objects.create_user(
+            username=f"login-{person.code}", role=User.Role.TECHNICIAN, password=PASSWORD
+        )
+        person.save(update_fields=["user"])
+    set_passwords(passwords={person.user.username: PASSWORD})
+    return own
+
+
+def login_of(stops: list[Stop]) -> str:
+    """Login of the person who drives the stops."""
+    user = stops[0].route.technician.user
+    assert user is not None
+    return user.username
+
+
+class Phone:
+    """One phone: an own browser context, an own line."""
+
+    def __init__(self, browser: Any, live_server: Any, login: str, context: Any = None) -> None:
+        where = urlparse(live_server.url)
+        self.line = CutLine((where.hostname or "localhost", where.port or 80))
+        self.context = context or browser.new_context(viewport=SIZE, is_mobile=True, has_touch=True)
+        self.page = self.context.pages[0] if context and context.pages else self.context.new_page()
+        self.complaints: list[str] = []
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.on("console", self._heard)
+        self.login = login
+
+    def _heard(self, message: Any) -> None:
+        if message.type == "error" and "Failed to load resource" not in message.text:
+            self.complaints.append(message.text)
+
+    def sign_in(self, login: str = "") -> None:
+        self.page.goto(f"{self.line.url}/sign-in/")
+        self.page.fill("input[name=username]", login or self.login)
+        self.page.fill("input[name=password]", PASSWORD)
+        self.page.keyboard.press("Enter")
+        self.page.wait_for_url(lambda url: "sign-in" not in url)
+
+    def start_shift(self) -> None:
+        """Open the day with network and wait until it lies on the phone."""
+        self.sign_in()
+        self.open("/day/")
+        self.until("self.rootroundStore.meta('pack').then(p => Boolean(p))")
+        self.until("Boolean(navigator.serviceWorker.controller)")
+
+    def open(self, path: str) -> None:
+        self.page.goto(f"{self.line.url}{path}")
+        self.until("Boolean(self.rootroundBar)")
+
+    def until(self, script: str, seconds: float = 20.0) -> None:
+        """Wait until a script says true; asked from outside, since the page's policy forbids evaluation."""
+        end = time.monotonic() + seconds
+        while not self.page.evaluate(script):
+            assert time.monotonic() < end, f"never true: {script}"
+            self.page.wait_for_timeout(60)
+
+    def cut(self) -> None:
+        self.line.is_down = True
+
+    def mend(self) -> None:
+        self.line.is_down = False
+
+    def waits(self) -> int:
+        """How many things wait, as the bar tells."""
+        return int(self.page.inner_text("[data-sendbar] [data-count]"))
+
+    def wait_for_count(self, count: int) -> None:
+        self.until(f"document.querySelector('[data-sendbar] [data-count]').textContent === '{count}'")
+
+    def push(self, state: str) -> None:
+        """Press the big button of a state."""
+        self.page.click(f"button[name=state][value={state}]:visible")
+
+    def record(self, note: str, **values: str) -> None:
+        """Fill the form and record."""
+        for name, value in values.items():
+            self.page.select_option(f"#finding [name={name}]", value)
+        self.page.fill("#finding textarea[name=note]", note)
+        self.page.click("text=Record the finding")
+
+    def send(self) -> Any:
+        """Send now and wait for what came of it."""
+        return self.page.evaluate("self.rootroundBar.send(true)")
+
+    def queue(self) -> list[dict[str, Any]]:
+        """What the phone has, without the sealed parts."""
+        found: list[dict[str, Any]] = self.page.evaluate(
+            "self.rootroundStore.items().then(all => all.map("
+            "({id, owner, kind, state, tries}) => ({id, owner, kind, state, tries})))"
+        )
+        return found
+
+
+def cut_once(path: str, what: str) -> Callable[[str, str], str]:
+    """A cut that happens to the first request of a path only."""
+    left = [1]
+
+    def cut(_method: str, asked: str) -> str:
+        if asked == path and left[0]:
+            left[0] -= 1
+            return what
+        return ""
+
+    return cut
