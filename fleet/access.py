@@ -117,6 +117,8 @@ ROLES: Final[dict[str, frozenset[str]]] = {
 }
 # Views that ask for a device's token instead of a person's session; whoever is signed in gains nothing there.
 DEVICES: Final = frozenset({"api:bypass-logs", "api:meter-readings", "api:meter-volumes", "api:nothing"})
+# Pages that a phone must get without a session; they hold nothing of the company.
+VISITORS: Final = frozenset({"fleet:phone-worker", "fleet:phone-manifest", "fleet:phone-offline"})
 # Views of Django itself that guard themselves.
 SELF_GUARDED: Final = frozenset({"login", "logout"})
 
