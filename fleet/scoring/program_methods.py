@@ -12,6 +12,7 @@ from fleet.scoring.program_gardens import Gardens
 from fleet.scoring.program_setting import MOST_STARTS, Setting
 from sites.calc.program_controllers import RuleCase
 from sites.calc.program_days import DayPattern, runs_on
+from sites.calc.program_learned import Learned, SensorLog, learned_from_logs, nothing_learned
 from sites.calc.program_margin import margins
 from sites.calc.program_problem import Problem, problem
 from sites.calc.program_settings import ProgramSettings
@@ -46,6 +47,8 @@ class Known:
         Days that the rules leave open.
     days
         The days ahead.
+    log
+        What the sensors' logs add up to since the first day; None: no sensor, or no day yet.
     """
 
     gardens: Gardens
@@ -54,6 +57,7 @@ class Known:
     depletion_mm: FloatArray
     cases: tuple[RuleCase, ...]
     days: DayArray
+    log: SensorLog | None = None
 
 
 Method: TypeAlias = Callable[[Known, Setting | None], Setting]
@@ -61,12 +65,23 @@ Method: TypeAlias = Callable[[Known, Setting | None], Setting]
 
 def ours(known: Known, before: Setting | None) -> Setting:
     """The weekly round: search, and change only where a change pays."""
-    zones = known.gardens.zones
+    gardens = known.gardens
+    zones, settings = gardens.zones, ProgramSettings()
     owner = zones.controller_id - 1
-    governed = bool(known.gardens.controllers.is_governed.all())
-    governing = _first(zones)[owner] if governed else np.full(len(zones), -1)
-    margin = margins(zones, governing, np.ones(len(zones)), ProgramSettings())
-    return _round(known, before, zones, margin)
+    governed = bool(gardens.controllers.is_governed.all())
+    first = _first(zones)
+    learned = nothing_learned(len(first))
+    if known.log is not None:
+        learned = learned_from_logs(zones, first, gardens.controllers.threshold_mm, known.log, settings)
+    margin = margins(
+        zones,
+        first[owner] if governed else np.full(len(zones), -1),
+        np.ones(len(zones)),
+        settings,
+        weight=learned.weight[owner],
+        error_variance=learned.error_variance[owner],
+    )
+    return _round(known, before, zones, margin, learned)
 
 
 def told_the_truth(known: Known, before: Setting | None) -> Setting:
@@ -81,7 +96,7 @@ def told_the_truth(known: Known, before: Setting | None) -> Setting:
         total_available_water_mm=gardens.available_mm,
         allowed_depletion_mm=gardens.zones.allowed_depletion_mm * share,
     )
-    return _round(known, before, zones, np.ones(len(zones)))
+    return _round(known, before, zones, np.ones(len(zones)), nothing_learned(len(gardens.controllers)))
 
 
 def naive_fixed(known: Known, before: Setting | None) -> Setting:
@@ -157,9 +172,11 @@ def spacing_min(zones: ZoneTable, minutes: FloatArray) -> FloatArray:
     return np.maximum(np.add.reduceat(minutes, first) + 30.0, np.maximum.reduceat(soak, first))
 
 
-def _round(known: Known, before: Setting | None, zones: ZoneTable, margin: FloatArray) -> Setting:
+def _round(
+    known: Known, before: Setting | None, zones: ZoneTable, margin: FloatArray, learned: Learned
+) -> Setting:
     """A weekly round on zones as somebody believes them."""
-    given = _problem(known, zones, margin)
+    given = _problem(known, zones, margin, learned)
     count = len(known.gardens.controllers)
     plan = round_plan(given, now=_slots(known, before, given), breaks_rule=np.zeros(count, dtype=np.bool_))
     chosen, choices = plan.chosen, known.cases[0].choices
@@ -211,7 +228,7 @@ def _slots(known: Known, before: Setting | None, given: Problem) -> Slots:
     return Slots(runs, letter, minutes, nobody, np.full(count, before is not None), told)
 
 
-def _problem(known: Known, zones: ZoneTable, margin: FloatArray) -> Problem:
+def _problem(known: Known, zones: ZoneTable, margin: FloatArray, learned: Learned) -> Problem:
     """The gardens as a problem of the round."""
     nowhere = np.zeros(len(zones), dtype=np.int64)
     return problem(
@@ -224,6 +241,7 @@ def _problem(known: Known, zones: ZoneTable, margin: FloatArray) -> Problem:
         depletion_mm=known.depletion_mm,
         margin=margin,
         settings=ProgramSettings(),
+        use_factor=learned.use_factor(_first(zones), len(zones)),
     )
 
 

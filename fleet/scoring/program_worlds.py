@@ -44,6 +44,11 @@ class World:
     rain_mm: FloatArray
     garden_rain_mm: FloatArray
 
+    @property
+    def is_governed(self) -> bool:
+        """Whether sensors govern the gardens."""
+        return bool(self.gardens.controllers.is_governed.all())
+
 
 def make_world(
     *, seed: int, climate: str, gardens: int, is_governed: bool, record: Sequence[DaySpan] = ()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
@@ -15,6 +15,7 @@ from fleet.scoring.program_physics import Day, HourlyGardens
 from fleet.scoring.program_setting import Setting
 from fleet.scoring.program_worlds import World, make_world
 from sites.calc.program_controllers import RuleCase
+from sites.calc.program_learned import SensorLog
 from sites.calc.program_patterns import day_choices
 from sites.calc.program_settings import ProgramSettings
 from sites.calc.program_weather import DaySpan, seasons
@@ -97,14 +98,15 @@ def score_method(world: World, method: Method, *, rule: str, seed: int, weeks: i
         Weeks scored [1].
     """
     life = HourlyGardens(world.gardens, np.random.default_rng([seed, 7]))
-    ledger = _Ledger(world.gardens)
+    ledger, logged = _Ledger(world.gardens), _Logged(world)
     setting: Setting | None = None
     own = np.full(len(world.gardens.zones), np.nan)
     begin = _FIRST_DAY - _WARM_UP_DAYS
     for day in range(begin, _FIRST_DAY + 7 * weeks):
         is_scored = day >= _FIRST_DAY
         if day == begin or (is_scored and (day - _FIRST_DAY) % 7 == 0):
-            new = method(known_on(world, day, own, rule), setting)
+            log = logged.log if is_scored and world.is_governed else None
+            new = method(replace(known_on(world, day, own, rule), log=log), setting)
             ledger.note(new, setting, is_counted=is_scored)
             setting = new
         if setting is None:
@@ -116,6 +118,7 @@ def score_method(world: World, method: Method, *, rule: str, seed: int, weeks: i
             world.garden_rain_mm[day],
         )
         own = _own_balance(world, day, own, setting, done)
+        logged.add(world, day, setting, done)
         if is_scored:
             ledger.add(done.met_mm, done.wanted_mm, done.gross_mm, done.lost_mm, done.rain_used_mm)
             ledger.starts += done.allowed
@@ -173,6 +176,32 @@ def _own_balance(world: World, day: int, own: FloatArray, setting: Setting, done
     watered = np.maximum(start - world.rain_mm[day] - net * runs, 0.0)
     used = watered + zones.landscape_coefficient * world.et_mm[day]
     return np.asarray(np.minimum(used, zones.total_available_water_mm))
+
+
+class _Logged:
+    """The sensors' logs since the first day, beside what the book says of their zones."""
+
+    def __init__(self, world: World) -> None:
+        nothing = np.zeros(len(world.gardens.controllers))
+        self.log = SensorLog(nothing, nothing, nothing, nothing, nothing)
+
+    def add(self, world: World, day: int, setting: Setting, done: Day) -> None:
+        """Add a day."""
+        zones, first = (
+            world.gardens.zones,
+            np.flatnonzero(np.diff(world.gardens.zones.controller_id, prepend=-1)),
+        )
+        gross = zones.precipitation_rate_mm_h[first] / 60 * setting.minutes[first]
+        use = zones.landscape_coefficient[first] * world.et_mm[day]
+        room = np.nan_to_num(world.gardens.controllers.threshold_mm) + use / 2
+        before = self.log
+        self.log = SensorLog(
+            before.net_mm + gross * zones.application_efficiency[first] * done.allowed,
+            before.use_mm + use,
+            before.rain_mm + np.minimum(world.rain_mm[day], room),
+            before.ran + done.allowed,
+            before.offered + done.offered,
+        )
 
 
 class _Ledger:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from sites.calc.gating import Counts, Outcome, Single, run_governing
+from sites.calc.gating import Outcome
+from sites.calc.program_outer import Outer, pass_depth_mm
 from sites.calc.program_problem import MOST_PATTERNS, Problem
 from sites.calc.program_score import (
     broken_hours_cost,
@@ -20,37 +19,6 @@ from weather.calc.arrays import FloatArray, IntArray
 
 # Minutes of the governing zone are tried at these factors of the analytic guess.
 _FACTORS = np.array([0.4, 0.55, 0.7, 0.85, 1.0, 1.2, 1.5, 1.9, 2.5, 3.2])
-_CONTROLLERS_AT_ONCE = 32
-
-
-@dataclass(frozen=True, slots=True)
-class Outer:
-    """Candidates of each controller: what the governing zone's clock offers, (controllers, candidates).
-
-    Parameters
-    ----------
-    pattern
-        Position of the day pattern.
-    starts
-        Starts a day [1].
-    minutes
-        Minutes of the governing zone [min].
-    """
-
-    pattern: IntArray
-    starts: IntArray
-    minutes: FloatArray
-
-    def take(self, columns: IntArray) -> Outer:
-        """Some candidates of each controller.
-
-        Parameters
-        ----------
-        columns
-            Positions of candidates, (controllers, n).
-        """
-        rows = np.arange(len(columns))[:, None]
-        return Outer(self.pattern[rows, columns], self.starts[rows, columns], self.minutes[rows, columns])
 
 
 def first_candidates(problem: Problem) -> Outer:
@@ -147,67 +115,6 @@ def station_cap_min(problem: Problem, zones: IntArray, starts: IntArray) -> Floa
     step = problem.controllers.minute_step[owner][:, None]
     daily = problem.max_station_min[owner][:, None] / starts
     return np.minimum(problem.cap_min[zones][:, None], np.floor(daily / step + 1e-9) * step)
-
-
-def governing_outcome(problem: Problem, outer: Outer) -> Outcome:
-    """What candidates do to the governing zones, (controllers, candidates).
-
-    Parameters
-    ----------
-    problem
-        Governed controllers.
-    outer
-        Candidates.
-    """
-    state = problem.state.take(problem.governing)
-    threshold = problem.threshold_mm().astype(np.float32)
-    depth = pass_depth_mm(problem, outer)
-    parts = []
-    for begin in range(0, len(problem.controllers), _CONTROLLERS_AT_ONCE):
-        rows = np.arange(begin, min(begin + _CONTROLLERS_AT_ONCE, len(problem.controllers)))
-        part = Outer(outer.pattern[rows], outer.starts[rows], outer.minutes[rows])
-        offered = offered_starts(problem, rows, part)
-        parts.append(
-            run_governing(state.take(rows), threshold[rows], depth[rows], offered, keep_starts=False)[0]
-        )
-    return Outcome(
-        *(
-            np.concatenate([getattr(part, name) for part in parts])
-            for name in ("adequacy", "percolated_mm", "dry_share", "end_depletion_mm", "passes")
-        )
-    )
-
-
-def pass_depth_mm(problem: Problem, outer: Outer) -> Single:
-    """Net depth of the governing zone's pass [mm], above 0, float32 (controllers, candidates).
-
-    Parameters
-    ----------
-    problem
-        Governed controllers.
-    outer
-        Candidates.
-    """
-    zone = problem.governing
-    gross = problem.zones.precipitation_rate_mm_h[zone][:, None] / 60.0 * outer.minutes
-    net = (gross - problem.settings.run_loss_mm) * problem.zones.application_efficiency[zone][:, None]
-    return np.maximum(net, 0.05).astype(np.float32)
-
-
-def offered_starts(problem: Problem, rows: IntArray, outer: Outer) -> Counts:
-    """Starts that candidates offer on each day [1/d], uint8 (days, n, candidates).
-
-    Parameters
-    ----------
-    problem
-        The problem.
-    rows
-        Positions of the controllers, (n,).
-    outer
-        Their candidates, (n, candidates).
-    """
-    runs = problem.offered[:, rows[:, None], outer.pattern]
-    return np.asarray(runs * outer.starts.astype(np.uint8), dtype=np.uint8)
 
 
 def is_possible(problem: Problem, outer: Outer) -> FloatArray:

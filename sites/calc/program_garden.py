@@ -10,6 +10,7 @@ import numpy as np
 from sites.calc import landscape, soil
 from sites.calc.program_chosen import Chosen
 from sites.calc.program_controllers import ControllerTable, RuleCase
+from sites.calc.program_learned import Learned, nothing_learned
 from sites.calc.program_letters import best_programs_and_letters
 from sites.calc.program_margin import margins
 from sites.calc.program_problem import Problem, problem
@@ -45,6 +46,8 @@ class Garden:
         Settings of the round.
     threshold_kpa
         Threshold of the sensor [kPa]; NaN: none known.
+    learned
+        What the sensor's log taught of the zone that it stands in; None: nothing.
     """
 
     zones: ZoneTable
@@ -57,11 +60,14 @@ class Garden:
     factors: FloatArray
     settings: ProgramSettings
     threshold_kpa: float
+    learned: Learned | None = None
 
     def problem(self) -> Problem:
         """The problem that the search takes."""
-        governing = np.flatnonzero(self.zones.is_governing & self.controller.is_governed[0])
-        of_zone = np.full(len(self.zones), governing[0] if governing.size else -1)
+        found = np.flatnonzero(self.zones.is_governing & self.controller.is_governed[0])
+        governing = found[:1] if found.size else np.array([-1])
+        count = len(self.zones)
+        learned = self.learned or nothing_learned(1)
         return problem(
             self.zones,
             replace(self.controller, case=np.array([0])),
@@ -70,8 +76,16 @@ class Garden:
             weather_column=self.weather_column,
             rain_column=self.rain_column,
             depletion_mm=self.depletion_mm,
-            margin=margins(self.zones, of_zone, self.factors, self.settings),
+            margin=margins(
+                self.zones,
+                np.full(count, governing[0]),
+                self.factors,
+                self.settings,
+                weight=np.full(count, learned.weight[0]),
+                error_variance=np.full(count, learned.error_variance[0]),
+            ),
             settings=self.settings,
+            use_factor=learned.use_factor(governing, count),
         )
 
     def with_threshold(self, threshold_kpa: float) -> Garden:
@@ -79,8 +93,9 @@ class Garden:
         return _sensed(replace(self, threshold_kpa=threshold_kpa))
 
     def with_governing(self, station: int) -> Garden:
-        """The garden with the sensor in another station's zone."""
-        return _sensed(replace(self, zones=replace(self.zones, is_governing=self.zones.station == station)))
+        """The garden with the sensor in another station's zone, of which no log tells."""
+        moved = replace(self.zones, is_governing=self.zones.station == station)
+        return _sensed(replace(self, zones=moved, learned=None))
 
     def with_heads(self, heads: Mapping[int, str]) -> Garden:
         """The garden with other heads, by station; rates and uniformity are then those of the kind."""
@@ -94,6 +109,7 @@ class Garden:
         uniformity = np.where(new, landscape.distribution_uniformity(kind), zones.distribution_uniformity)
         return replace(
             self,
+            learned=None if (new & zones.is_governing).any() else self.learned,
             zones=replace(
                 zones,
                 head=kind,

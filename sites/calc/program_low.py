@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from sites.calc.gating import Counts
-from sites.calc.program_candidates import Outer, start_cost, station_cap_min
+from sites.calc.program_candidates import start_cost, station_cap_min
 from sites.calc.program_minutes import smallest_minutes
+from sites.calc.program_outer import Outer
 from sites.calc.program_problem import MOST_PATTERNS, Problem
 from sites.calc.program_score import (
     broken_hours_cost,

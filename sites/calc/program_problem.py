@@ -46,7 +46,8 @@ class Problem:
         Weight of the zone in its controller [1], (zones,): half by area, half alike for all, so that a small
         bed is not let go dry for the sake of a large lawn.
     margin
-        Factor on the zone's demand that covers what is not known of it [1], (zones,).
+        Factor on the zone's demand that covers what is not known of it [1], (zones,); on a governing zone,
+        for the starts that it has to be offered.
     cap_min, least_min
         Longest and shortest run [min], whole steps, (zones,). A cap of 0: no run is short enough.
     state
@@ -119,13 +120,7 @@ class Problem:
 
     def with_margin(self) -> ZoneState:
         """The zones with the demand that is planned for."""
-        return ZoneState(
-            self.state.depletion_mm,
-            self.state.available_mm,
-            self.state.allowed_mm,
-            (self.state.demand_mm * self.margin[None, :, None]).astype(np.float32),
-            self.state.rain_mm,
-        )
+        return _times(self.state, self.margin)
 
 
 def problem(
@@ -139,6 +134,7 @@ def problem(
     depletion_mm: FloatArray,
     margin: FloatArray,
     settings: ProgramSettings,
+    use_factor: FloatArray | None = None,
 ) -> Problem:
     """The problem of some controllers; all of one kind, governed or not.
 
@@ -160,6 +156,9 @@ def problem(
         Factor on each zone's demand [1], (zones,).
     settings
         Settings of the round.
+    use_factor
+        Factor on the use of governing zones that their sensors' logs taught [1], 1 elsewhere, (zones,); None:
+        nothing.
     """
     owner = np.repeat(np.arange(len(controllers)), _counts(zones.controller_id, controllers.controller_id))
     first = np.searchsorted(owner, np.arange(len(controllers)))
@@ -171,6 +170,8 @@ def problem(
     cap = np.floor(np.minimum(zones.runoff_limit_min, controllers.max_run_min[owner]) / step + 1e-9) * step
     least = np.minimum(np.ceil(_LEAST_RUNS[zones.head] / step) * step, cap)
     truth = _state(zones, weather, weather_column, rain_column, depletion_mm, bool(governed.any()))
+    if use_factor is not None:
+        truth = _times(truth, use_factor)
     few = bool(controllers.is_governed.all()) and len(controllers) > 0
     offered, is_open, room, start_room = _choices(controllers, cases, len(weather.rain_mm), settings)
     return Problem(
@@ -181,7 +182,7 @@ def problem(
         first=first,
         governing=governing,
         weight=0.5 * zones.area_m2 / area[owner] + 0.5 / np.bincount(owner)[owner],
-        margin=np.where(governed, 1.0, margin),
+        margin=margin,
         cap_min=cap,
         least_min=least,
         state=_driest(truth, settings) if few else truth,
@@ -191,6 +192,17 @@ def problem(
         room_min=room,
         start_room_min=start_room,
         max_station_min=np.array([cases[case].max_station_min for case in controllers.case]),
+    )
+
+
+def _times(state: ZoneState, factor: FloatArray) -> ZoneState:
+    """The zones with their demand times a factor."""
+    return ZoneState(
+        state.depletion_mm,
+        state.available_mm,
+        state.allowed_mm,
+        (state.demand_mm * factor[None, :, None]).astype(np.float32),
+        state.rain_mm,
     )
 
 

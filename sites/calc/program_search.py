@@ -12,23 +12,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sites.calc.gating import Counts, Outcome, ZoneState, run_governing
+from sites.calc.gating import Counts, Outcome, ZoneState
 from sites.calc.program_candidates import (
-    Outer,
     clock_candidates,
     estimated_cost,
     first_candidates,
-    governing_outcome,
     is_possible,
     near_candidates,
-    offered_starts,
-    pass_depth_mm,
     start_cost,
     station_cap_min,
 )
 from sites.calc.program_chosen import Chosen, squeezed
 from sites.calc.program_low import low_letter
 from sites.calc.program_minutes import ZoneRuns, smallest_minutes
+from sites.calc.program_outer import (
+    Outer,
+    governed_runs,
+    governing_outcome,
+    offered_starts,
+    pass_depth_mm,
+)
 from sites.calc.program_problem import Problem
 from sites.calc.program_score import (
     broken_hours_cost,
@@ -101,20 +104,9 @@ def _beside(one: Tried, other: Tried) -> Tried:
 
 def _running(given: Problem, outer: Outer) -> tuple[Outcome | None, Counts]:
     """What candidates do to the governing zones, if any, and the starts that run."""
-    rows = np.arange(len(given.controllers))
-    offered = offered_starts(given, rows, outer)
-    if given.governing[0] < 0:
-        return None, offered[:, :, :, None]
-    outcome, starts = run_governing(
-        given.state.take(given.governing),
-        given.threshold_mm().astype(np.float32),
-        pass_depth_mm(given, outer),
-        offered,
-        keep_starts=True,
-    )
-    if starts is None:
-        raise RuntimeError("starts were asked for")
-    return outcome, starts
+    if given.governing[0] >= 0:
+        return governed_runs(given, outer)
+    return None, offered_starts(given, np.arange(len(given.controllers)), outer)[:, :, :, None]
 
 
 def tried_governed(given: Problem, outer: Outer) -> Tried:

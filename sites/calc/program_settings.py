@@ -37,6 +37,8 @@ class ProgramSettings:
         Depth that each run loses to filling, drain-down and wet leaves [mm].
     margin_strength
         Margin of a zone is exp(strength x spread of its ratio to the governing zone) [1].
+    opportunity_strength
+        The same for the starts that a governing zone is offered [1]: its sensor blocks what it does not use.
     shortfall_weight, dry_weight, start_weight, letter_weight
         Cost of a unit of missing adequacy, of dry share beyond its bound, of a start a week, and of a second
         program letter, against 1 for losing as much water as the zone needs [1].
@@ -73,6 +75,7 @@ class ProgramSettings:
     least_threshold_mm: float = 1.5
     run_loss_mm: float = 0.4
     margin_strength: float = 0.25
+    opportunity_strength: float = 0.5
     shortfall_weight: float = 20.0
     dry_weight: float = 4.0
     start_weight: float = 0.001

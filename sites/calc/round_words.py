@@ -12,6 +12,8 @@ WATERING_DAYS = "watering days"
 # From here on a difference is told: zone-days [d], and per cent of what is applied.
 _DRY_DAYS_WORTH_SAYING = 3.0
 _LOSS_WORTH_SAYING = 4.0
+# What the log says against the book [%].
+_LOG_WORTH_SAYING = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,8 @@ class RoundFacts:
         Need met by a full refill on every open day, and by the new program, by area [%].
     governing_station, cut_short
         Station of the sensor, and stations that it may cut short until wires are exchanged.
+    log_factor
+        How much more runs have to bring to the sensor's zone than the book says, by its log [1].
     fragile
         Stations that use more between waterings than their root zone may lose.
     threshold_words
@@ -74,6 +78,7 @@ class RoundFacts:
     reach_pct: float
     adequacy_pct: float
     governing_station: int
+    log_factor: float
     cut_short: tuple[int, ...]
     fragile: IntArray
     threshold_words: str
@@ -160,9 +165,20 @@ def _about_new(facts: RoundFacts) -> str:
     return words + "."
 
 
+def _about_log(facts: RoundFacts) -> list[str]:
+    """What the sensor's log says against the book."""
+    less = 100.0 * (1.0 - 1.0 / facts.log_factor)
+    if abs(less) < _LOG_WORTH_SAYING:
+        return []
+    word = "less" if less > 0 else "more"
+    words = f"By the sensor's log of the last six weeks, runs bring station {facts.governing_station} about"
+    words += f" {abs(less):.0f} % {word} than the book says; the program reckons with it."
+    return [f"{words} A catch-can test would tell."]
+
+
 def _cautions(facts: RoundFacts) -> list[str]:
     """What to look out for."""
-    found = []
+    found = _about_log(facts)
     if facts.cut_short:
         named = stations_words(facts.cut_short).lower()
         found.append(

@@ -10,16 +10,24 @@ import numpy as np
 
 from sites.calc.program_controllers import RuleCase
 from sites.calc.program_garden import Garden
+from sites.calc.program_learned import Learned
 from sites.calc.program_settings import ProgramSettings
 from sites.calc.program_slots import breaks_rules, set_slots
 from sites.calc.program_trial import Trial, trial
 from sites.calc.rule_cases import rule_case
 from sites.calc.rules import AddressUnknownError, Stage, Watered
+from sites.calc.zone_table import ZoneTable
 from sites.models import Controller, Zone
 from sites.selectors.balance import balance_days
 from sites.selectors.programs_set import program_lines
-from sites.selectors.round_inputs import round_controllers, stages_by_code, watered_by_controller
+from sites.selectors.round_inputs import (
+    RoundControllers,
+    round_controllers,
+    stages_by_code,
+    watered_by_controller,
+)
 from sites.selectors.round_weather import round_weather
+from sites.selectors.sensor_logs import learned_by_controller
 from sites.selectors.zones import zone_table
 
 
@@ -120,6 +128,7 @@ def garden_book(
         factors=np.array([factors[int(pk)] for pk in table.zone_id]),
         settings=chosen,
         threshold_kpa=float(found.threshold_kpa[0]),
+        learned=_learned(table, found, today, chosen),
     )
     return GardenBook(
         garden=garden,
@@ -131,6 +140,19 @@ def garden_book(
         timezone=row.site.timezone,
         week=week,
         rules_known=not found.rules_lack[0],
+    )
+
+
+def _learned(table: ZoneTable, found: RoundControllers, today: date, settings: ProgramSettings) -> Learned:
+    """What the log of the controller's sensor teaches."""
+    governing = np.flatnonzero(table.is_governing & found.table.is_governed[0])
+    return learned_by_controller(
+        zones=table,
+        controller_id=found.table.controller_id,
+        governing=governing[:1] if governing.size else np.array([-1]),
+        threshold_mm=found.table.threshold_mm,
+        today=today,
+        settings=settings,
     )
 
 

@@ -14,7 +14,7 @@ from sites.calc.program_problem import Problem
 from sites.calc.program_threshold import fragile_zones
 from sites.calc.round_plan import RoundPlan
 from sites.selectors.round_inputs import RoundControllers
-from weather.calc.arrays import BoolArray
+from weather.calc.arrays import BoolArray, FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +39,8 @@ class RoundContext:
         Monday of the week, and day of computing.
     price_per_m3
         Price of water.
+    log_factor
+        What sensors' logs taught of their zones' use [1], by position in `found`.
     """
 
     given: Problem
@@ -51,6 +53,7 @@ class RoundContext:
     week: date
     today: date
     price_per_m3: float
+    log_factor: FloatArray
 
 
 def context(
@@ -64,6 +67,7 @@ def context(
     week: date,
     today: date,
     price_per_m3: float,
+    log_factor: FloatArray,
 ) -> RoundContext:
     """The context of a chunk."""
     fragile, _ = fragile_zones(given)
@@ -72,4 +76,6 @@ def context(
     suffers = (new.adequacy < settings.promised_adequacy) | (new.dry_share > settings.most_dry_share)
     is_soil = np.array([word in ("", SOIL) for word in binding], dtype=np.bool_)
     fragile = fragile & suffers & is_soil[given.owner]
-    return RoundContext(given, plan, found, binding, breaks_rule, fragile, lines, week, today, price_per_m3)
+    return RoundContext(
+        given, plan, found, binding, breaks_rule, fragile, lines, week, today, price_per_m3, log_factor
+    )

@@ -115,6 +115,7 @@ def _facts(
         reach_pct=_percent(plan.reach[zones], given.weight[zones]),
         adequacy_pct=_percent(plan.new.adequacy[zones], given.weight[zones]),
         governing_station=int(of.found.governing_station[controller]),
+        log_factor=float(of.log_factor[controller]),
         cut_short=table.cut_short if table else (),
         fragile=station[of.fragile[zones]],
         threshold_words=threshold_words,

@@ -11,7 +11,6 @@ import numpy as np
 from django.db import transaction
 
 from sites.calc.program_binding import binding_limits
-from sites.calc.program_margin import margins
 from sites.calc.program_problem import problem
 from sites.calc.program_settings import ProgramSettings
 from sites.calc.program_slots import breaks_rules, set_slots
@@ -19,7 +18,7 @@ from sites.calc.program_weather import Seasons
 from sites.calc.round_plan import round_plan
 from sites.calc.rules import Stage
 from sites.calc.zone_table import ZoneTable
-from sites.models import Recommendation, RecommendationLine, Site, Zone
+from sites.models import Recommendation, RecommendationLine, Site
 from sites.models.choices import ProgramStatus
 from sites.selectors.balance import balance_days
 from sites.selectors.programs_set import program_lines
@@ -27,6 +26,7 @@ from sites.selectors.round_inputs import RoundControllers, round_controllers
 from sites.selectors.round_weather import round_weather
 from sites.selectors.zones import zone_table
 from sites.services.round_context import context
+from sites.services.round_demand import Demand, round_demand
 from sites.services.round_rows import recommendation_rows
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 
@@ -141,33 +141,16 @@ def sites_round(
     depletion = _depletion_mm(table, today)
     for zone, depth in (moved_mm or {}).items():
         depletion[table.zone_id == zone] = depth
-    factors = dict(Zone.objects.filter(pk__in=table.zone_id.tolist()).values_list("pk", "margin_factor"))
-    margin = margins(
-        table,
-        _governing(table, found),
-        np.array([factors[int(pk)] for pk in table.zone_id]),
-        settings,
-    )
+    demand = round_demand(table, found, today, settings)
     rows: Rows = []
     for is_governed in (True, False):
         kind = np.flatnonzero(found.table.is_governed == is_governed)
         for left in range(0, kind.size, CONTROLLERS_AT_ONCE):
             some = kind[left : left + CONTROLLERS_AT_ONCE]
             rows += _chunk(
-                some, table, found, weather, places, depletion, margin, week, today, price_per_m3, settings
+                some, table, found, weather, places, depletion, demand, week, today, price_per_m3, settings
             )
     return rows, lacking
-
-
-def _governing(table: ZoneTable, found: RoundControllers) -> IntArray:
-    """Position of the zone that governs each zone, -1 where none does."""
-    governed = set(found.table.controller_id[found.table.is_governed].tolist())
-    of = {
-        int(pk): at
-        for at, pk in enumerate(table.controller_id)
-        if table.is_governing[at] and int(pk) in governed
-    }
-    return np.array([of.get(int(pk), -1) for pk in table.controller_id], dtype=np.int64)
 
 
 def _without(table: ZoneTable, where: BoolArray) -> list[tuple[str, str]]:
@@ -193,7 +176,7 @@ def _chunk(
     weather: Seasons,
     places: IntArray,
     depletion: FloatArray,
-    margin: FloatArray,
+    demand: Demand,
     week: date,
     today: date,
     price_per_m3: float,
@@ -211,8 +194,9 @@ def _chunk(
         weather_column=np.searchsorted(places, zones.location_id),
         rain_column=np.searchsorted(places, rain_place),
         depletion_mm=depletion[mine],
-        margin=margin[mine],
+        margin=demand.margin[mine],
         settings=settings,
+        use_factor=demand.use_factor[mine],
     )
     days = np.arange(np.datetime64(week), np.datetime64(week) + settings.horizon_days)
     lines = program_lines(controller_ids=given.controllers.controller_id)
@@ -229,6 +213,7 @@ def _chunk(
         week=week,
         today=today,
         price_per_m3=price_per_m3,
+        log_factor=demand.by_controller,
     )
     rows: Rows = []
     for at, controller in enumerate(some):

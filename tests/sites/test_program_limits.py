@@ -242,7 +242,7 @@ def test_a_clock_only_controller_gets_no_threshold() -> None:
     assert advice(problem, kpa=float("nan")).words == ""
 
 
-def test_the_governing_zone_has_no_margin_and_measured_zones_have_less() -> None:
+def test_measured_zones_have_less_margin_and_visits_have_no_say_in_a_governing_zone() -> None:
     zones = garden(plants=("cool_turf",) * 3, heads=("rotor",) * 3).zones
     measured = replace(
         zones,
@@ -250,10 +250,16 @@ def test_the_governing_zone_has_no_margin_and_measured_zones_have_less() -> None
         distribution_uniformity_assumed=np.array([False, False, True]),
     )
 
-    found = margins(measured, np.zeros(3, dtype=np.int64), np.ones(3), SETTINGS)
+    governing = np.zeros(3, dtype=np.int64)
 
-    assert found[0] == 1.0
+    found = margins(measured, governing, np.ones(3), SETTINGS)
+    visited = margins(measured, governing, np.array([1.1, 1.0, 1.0]), SETTINGS)
+    assumed = margins(zones, governing, np.ones(3), SETTINGS)
+
     assert 1.0 < found[1] < found[2]
+    # On the governing zone it is on the starts that are offered; the sensor blocks what is not used.
+    assert 1.0 < found[0] < assumed[0]
+    assert visited[0] == found[0]
 
 
 def test_an_assumed_ratio_is_known_to_about_a_fifth() -> None:
@@ -305,6 +311,7 @@ def facts(**given_: object) -> RoundFacts:
         reach_pct=100.0,
         adequacy_pct=98.0,
         governing_station=1,
+        log_factor=1.0,
         cut_short=(),
         fragile=np.array([], dtype=np.int64),
         threshold_words="",
@@ -321,6 +328,14 @@ def test_a_change_is_explained_by_what_is_wrong_and_what_will_be() -> None:
         "As set, it would apply 2.0 times as much water as the new program.",
         "3 short passes a watering day give every zone 97 % or more of its need.",
     ]
+
+
+def test_a_log_that_speaks_against_the_book_is_told_with_its_direction() -> None:
+    less, more, little = (reasons(facts(log_factor=factor))[-1] for factor in (1.25, 0.8, 1.03))
+
+    assert "runs bring station 1 about 20 % less than the book says" in less
+    assert "about 25 % more than the book says" in more
+    assert "log" not in little
 
 
 def test_losses_and_dry_days_are_told_where_they_differ() -> None:

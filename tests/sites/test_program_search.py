@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sites.calc import soil
+from sites.calc.gating import ZoneState
 from sites.calc.program_chosen import Chosen
 from sites.calc.program_controllers import RuleCase
 from sites.calc.program_part import part_of
@@ -236,3 +239,23 @@ def test_a_part_of_a_problem_gives_the_same_program() -> None:
     part = part_of(garden(), np.array([0]))
 
     assert best_programs(part).minutes.tolist() == best_programs(garden()).minutes.tolist()
+
+
+@pytest.mark.parametrize("texture", ["sand", "loam", "clay"])
+def test_a_governing_zone_that_uses_more_than_believed_is_offered_starts_enough(texture: str) -> None:
+    given_ = garden(texture=texture, heads=("rotor", "rotor"), margin=1.2, eto_mm=7.0)
+    truth = given_.truth
+    thirsty = ZoneState(
+        truth.depletion_mm,
+        truth.available_mm,
+        truth.allowed_mm,
+        (truth.demand_mm * 1.2).astype(np.float32),
+        truth.rain_mm,
+    )
+
+    slots = chosen_slots(given_, best_programs(given_))
+    believed, hot = trial(given_, slots), trial(replace(given_, truth=thirsty), slots)
+
+    assert hot.adequacy[given_.governing[0]] >= SETTINGS.promised_adequacy
+    # The sensor blocks what the zone does not use: being ready for more costs nothing else.
+    assert believed.allowed[0] < believed.offered[0]

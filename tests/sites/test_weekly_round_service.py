@@ -10,6 +10,7 @@ import pytest
 
 from sites.exports import programs as programs_export
 from sites.models import (
+    BypassLog,
     Change,
     Controller,
     ProgramLine,
@@ -279,6 +280,35 @@ def test_what_a_visit_saw_of_the_turf_moves_the_threshold_and_a_new_setting_forg
     run()
     again = Recommendation.objects.get()
     assert (again.threshold_kpa_now, again.threshold_kpa) == (32.0, 32.0)
+
+
+def keep_log(controller: Controller, *, days: int) -> None:
+    """A logger's rows: three starts a day, of which two ran on every other day."""
+    BypassLog.objects.all().delete()
+    first = WEEK - timedelta(days=days)
+    BypassLog.objects.bulk_create(
+        BypassLog(
+            controller=controller, start=first + timedelta(days=n), end=first + timedelta(days=n + 1),
+            starts_scheduled=3, starts_bypassed=1 if n % 2 == 0 else 3,
+        )
+        for n in range(days)
+    )  # fmt: skip
+    Site.objects.update(stale_from=WEEK - timedelta(days=42))
+    update_balance(until_day=date(2026, 6, 14))
+
+
+def test_the_sensors_log_speaks_for_what_its_zone_really_gets(garden: Controller) -> None:
+    keep_log(garden, days=42)
+    run()
+    logged = Recommendation.objects.get(controller=garden)
+    said = [words for words in logged.reasons if words.startswith("By the sensor's log")]
+    keep_log(garden, days=10)
+    run()
+    few = Recommendation.objects.get(controller=garden).reasons
+
+    assert len(said) == 1
+    assert "runs bring station 2 about" in said[0]
+    assert not any(words.startswith("By the sensor's log") for words in few)
 
 
 def lawn_depth_mm() -> float:
