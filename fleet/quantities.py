@@ -31,6 +31,7 @@ KINDS: Final[dict[str, Kind]] = {
     "length": Kind("m", 1, "ft", 0, units.m_to_feet),  # [m]
     "distance": Kind("km", 0, "mi", 0, units.km_to_miles),  # [km]
     "temperature": Kind("°C", 0, "°F", 0, units.c_to_fahrenheit),  # [C]
+    "degrees": Kind("°C", 1, "°F", 1, units.kelvin_to_fahrenheit_degrees),  # [K]: a difference or a spread
     "speed": Kind("m/s", 1, "mph", 1, units.m_s_to_mph),  # [m/s]
     "litres": Kind("L", 0, "gal", 0, units.l_to_gallons),  # [L]
     "volume": Kind("m³", 0, "kgal", 1, units.l_to_gallons),  # [m3]: 1000 L and 1000 gal

@@ -3,37 +3,24 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
 
+import numpy as np
 from django.db.models import Avg, Count, Max, Min, Q
 
-from weather.calc.fill_codes import MEANING as FILL_MEANING
-from weather.calc.quality import MEANING as FLAG_MEANING
-from weather.calc.quality import Flag, flags_of_words
-from weather.calc.spread_parts import FORECAST, MEASURED, parts_of_et_sd
+from weather.calc.spread_rules import TOLD
 from weather.calc.weather_days import WeatherDays
+from weather.day_status import DayRow, ShownValue, day_rows
 from weather.models import DailyWeather, Location
-from weather.selectors import GAP_SOURCE, is_of_grid, weather_days
-from weather.source_status import SOURCE_WORDS, part_phrases
+from weather.plot_frame import Track
+from weather.selectors import GAP_SOURCE, weather_days
 
 SHOWN_DAYS: Final = 60
 FORECAST_DAYS: Final = 8
 _WEEK: Final = timedelta(days=7)
-VARIABLE_WORDS: Final[Mapping[str, str]] = {
-    "tmin_c": "lowest temperature",
-    "tmax_c": "highest temperature",
-    "tdew_c": "dew point",
-    "rh_min_pct": "lowest humidity",
-    "wind_m_s": "wind",
-    "solar_mj_m2": "solar radiation",
-    "eto_mm": "reference ET",
-    "rain_mm": "rain",
-    MEASURED: "measurement",
-    FORECAST: "forecast",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,33 +84,6 @@ class LocationList:
 
 
 @dataclass(frozen=True, slots=True)
-class DayRow:
-    """One stored day of a location, for the table."""
-
-    day: date
-    kind: str
-    tmin_c: float | None
-    tmax_c: float | None
-    rain_mm: float | None
-    eto_mm: float | None
-    eto_sd_mm: float | None
-    filled: tuple[str, ...]
-    flags: tuple[str, ...]
-    rain_sd_mm: float | None
-    source: str
-    parts: tuple[str, ...]
-    spread_parts: tuple[tuple[str, float], ...] = ()  # what each value brings to the spread of ET [mm/d]
-
-    @property
-    def source_word(self) -> str:
-        """Return where the day comes from."""
-        if self.source == GAP_SOURCE:
-            return "nobody measured it"
-        words = SOURCE_WORDS.get(self.source, (self.source, ""))[0]
-        return f"forecast: {words}" if self.kind == DailyWeather.Kind.FORECAST else words
-
-
-@dataclass(frozen=True, slots=True)
 class FillGroup:
     """One way of filling: on how many days, and which variables."""
 
@@ -142,6 +102,26 @@ class LocationDetail:
     fills: tuple[FillGroup, ...]
     remarks: tuple[tuple[str, int], ...]
     first_day: date | None
+
+    def tracks(self) -> dict[str, Track]:
+        """Return each value over the days of the plots, with its spread."""
+        days: list[date] = self.sky.days.tolist()
+        rows = {row.day: row for row in self.days}
+        nothing = ShownValue("", "", None, None)
+        tracks = {}
+        for name in (*TOLD, "eto_mm"):
+            cells = [rows[day].values[name] if day in rows else nothing for day in days]
+            tracks[name] = Track(
+                values=np.array([cell.value for cell in cells], dtype=np.float64),
+                spreads=np.array([cell.spread for cell in cells], dtype=np.float64),
+                is_marked=np.array(
+                    [
+                        cell.is_put_in or (day in rows and rows[day].is_forecast)
+                        for day, cell in zip(days, cells, strict=True)
+                    ]
+                ),
+            )
+        return tracks
 
     @property
     def has_unknown_rain(self) -> bool:
@@ -216,7 +196,7 @@ def location_detail(*, pk: int) -> LocationDetail | None:
     start = anchor - timedelta(days=SHOWN_DAYS - 1)
     end = max(anchor, last or anchor) + timedelta(days=FORECAST_DAYS)
     sky = weather_days(location_ids=[location.pk], start=start, end=end)
-    days = _day_rows(location.pk, start, end)
+    days = day_rows(location=location, start=start, end=end)
     observed = [day for day in days if day.kind == DailyWeather.Kind.OBSERVED]
     return LocationDetail(
         location=location,
@@ -226,60 +206,6 @@ def location_detail(*, pk: int) -> LocationDetail | None:
         remarks=tuple(Counter(word for day in observed for word in day.flags).most_common()),
         first_day=stored.filter(kind=DailyWeather.Kind.OBSERVED).aggregate(first=Min("day"))["first"],
     )
-
-
-def _day_rows(location_id: int, start: date, end: date) -> tuple[DayRow, ...]:
-    """Stored days, newest first; of forecasts the newest issue, where nothing was measured."""
-    rows = DailyWeather.objects.filter(location_id=location_id, day__gte=start, day__lt=end)
-    by_day: dict[date, DailyWeather] = {}
-    # Observed comes after forecast in this order, and a later issue after an earlier one.
-    for row in rows.order_by("day", "kind", "issued"):
-        known = by_day.get(row.day)
-        if known is None or known.kind == row.kind or row.source != GAP_SOURCE:
-            by_day[row.day] = row
-    return tuple(
-        DayRow(
-            day=row.day,
-            kind=row.kind,
-            tmin_c=row.tmin_c,
-            tmax_c=row.tmax_c,
-            rain_mm=row.rain_used_mm,
-            eto_mm=row.eto_mm,
-            eto_sd_mm=row.eto_sd_mm,
-            filled=tuple(fill_phrase(word) for word in row.filled.split()),
-            flags=tuple(_flag_phrases(row.flags)),
-            rain_sd_mm=row.rain_sd_mm,
-            source=row.source,
-            parts=part_phrases(row.parts),
-            spread_parts=_spread_parts(row),
-        )
-        for row in sorted(by_day.values(), key=lambda row: row.day, reverse=True)
-    )
-
-
-def _spread_parts(row: DailyWeather) -> tuple[tuple[str, float], ...]:
-    """What each value brings to the spread of ET [mm/d], the largest first; none where all was measured."""
-    parts = parts_of_et_sd(
-        row.eto_mm,
-        row.eto_sd_mm,
-        row.filled.split(),
-        is_grid=is_of_grid(row.source),
-        is_forecast=row.kind == DailyWeather.Kind.FORECAST,
-    )
-    ranked = sorted(parts.items(), key=lambda part: -part[1])
-    return tuple((VARIABLE_WORDS.get(name, name), mm) for name, mm in ranked) if len(parts) > 1 else ()
-
-
-def fill_phrase(word: str) -> str:
-    """Return a stored fill as a reader's phrase: `wind: 2 m/s assumed`."""
-    variable, _, method = word.partition(":")
-    return f"{VARIABLE_WORDS.get(variable, variable)}: {FILL_MEANING.get(method, method)}"
-
-
-def _flag_phrases(words: str) -> list[str]:
-    """Stored code words as phrases."""
-    found = flags_of_words(words)
-    return [FLAG_MEANING[flag] for flag in Flag if flag & found and flag in FLAG_MEANING]
 
 
 def _fill_groups(days: Iterable[tuple[str, ...]]) -> tuple[FillGroup, ...]:

@@ -16,6 +16,8 @@ class Location(models.Model):
     is_grid = models.BooleanField(default=False)
     # Everything computed from this day on is out of date; null: nothing is.
     stale_from = models.DateField(null=True, blank=True)
+    # Every day from this one on is to be filled anew, since a rule changed; null: none is.
+    refill_from = models.DateField(null=True, blank=True)
     # Newest observed day, kept by `record_daily_weather`: every page's frame shows it.
     newest_day = models.DateField(null=True, blank=True)
 
@@ -73,6 +75,21 @@ class DailyWeather(models.Model):
     eto_method = models.CharField(max_length=40, blank=True)
     rain_used_mm = models.FloatField(null=True, blank=True)  # measured, or filled from a gauge or grid
     rain_sd_mm = models.FloatField(null=True, blank=True)
+
+    # What the equation took where nobody told the value (null: the told one); wind at 2 m.
+    tmin_used_c = models.FloatField(null=True, blank=True)
+    tmax_used_c = models.FloatField(null=True, blank=True)
+    tdew_used_c = models.FloatField(null=True, blank=True)
+    wind_used_m_s = models.FloatField(null=True, blank=True)
+    solar_used_mj_m2 = models.FloatField(null=True, blank=True)
+    # Standard deviations by weather.calc.spread_rules: of the used value, else of the told one.
+    tmin_sd_k = models.FloatField(null=True, blank=True)
+    tmax_sd_k = models.FloatField(null=True, blank=True)
+    tdew_sd_k = models.FloatField(null=True, blank=True)
+    rh_min_sd_pct = models.FloatField(null=True, blank=True)
+    rh_max_sd_pct = models.FloatField(null=True, blank=True)
+    wind_sd_m_s = models.FloatField(null=True, blank=True)
+    solar_sd_mj_m2 = models.FloatField(null=True, blank=True)
 
     class Meta:
         ordering = ["location_id", "day"]

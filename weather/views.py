@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
+from datetime import date
 from typing import Final
 
 from django.conf import settings
@@ -17,11 +18,13 @@ from weather.calc.csv_cells import safe_cell
 from weather.calc.et_gaps import MEAN_LIMIT_ALONE_D, MEAN_LIMIT_D
 from weather.calc.filling import FillSettings
 from weather.calc.quality import EXPECTED, MEANING
+from weather.calc.spread_rules import RULE_SETS
 from weather.exports.weather import COLUMNS, SPREAD_COLUMNS, rows_with_spread
 from weather.forecast_status import forecast_standing
 from weather.location_status import LocationDetail, location_detail, location_list
-from weather.models import ReferenceQuestion
+from weather.models import Location, ReferenceQuestion
 from weather.neighbour_status import neighbour_rows
+from weather.plot_values import values_plot_svg
 from weather.plots import sky_plot_svg
 from weather.source_status import order_rows, source_rows
 from weather.sources.registry import NOTICES
@@ -53,8 +56,8 @@ def page(request: HttpRequest) -> HttpResponse:
         "found": found,
         "page": shown,
         "detail": detail,
-        # Our own markup: numbers and our words only.
-        "plot": mark_safe(sky_plot_svg(detail.sky, is_us=is_us)) if detail else "",  # noqa: S308
+        **(_plots(detail, is_us=is_us) if detail else {}),
+        "rule_sets": RULE_SETS,
         "sources": source_rows(names_on=settings.WEATHER_SOURCES, notices=NOTICES),
         "questions": ReferenceQuestion.objects.select_related("location").order_by("location__name"),
         "limits": FillSettings(),
@@ -65,6 +68,16 @@ def page(request: HttpRequest) -> HttpResponse:
         **(_around(detail) if detail else {}),
     }
     return render(request, "weather/page.html", context)
+
+
+def _plots(detail: LocationDetail, *, is_us: bool) -> dict[str, object]:
+    """Both stacks of a location: our own markup, numbers and our words only."""
+    tracks = detail.tracks()
+    days: list[date] = detail.sky.days.tolist()
+    return {
+        "plot": mark_safe(sky_plot_svg(detail.sky, is_us=is_us, tracks=tracks)),  # noqa: S308
+        "values_plot": mark_safe(values_plot_svg(days, tracks, is_us=is_us)),  # noqa: S308
+    }
 
 
 def _around(detail: LocationDetail) -> dict[str, object]:
@@ -81,19 +94,20 @@ def _around(detail: LocationDetail) -> dict[str, object]:
 def location_csv(request: HttpRequest, pk: int) -> StreamingHttpResponse:
     """Every day of a location as CSV, in the columns of the export and with the spreads."""
     del request
-    if location_detail(pk=pk) is None:
+    location = Location.objects.filter(pk=pk, days__isnull=False).first()
+    if location is None:
         raise Http404("no such location")
-    response = StreamingHttpResponse(_lines(pk), content_type="text/csv; charset=utf-8")
+    response = StreamingHttpResponse(_lines(location), content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="weather-{pk}.csv"'
     return response
 
 
-def _lines(pk: int) -> Iterator[str]:
+def _lines(location: Location) -> Iterator[str]:
     """The CSV line by line; cells that a spreadsheet would take for a formula are neutralised."""
     writer = csv.writer(_Echo())
     columns = (*COLUMNS, *SPREAD_COLUMNS)
     yield writer.writerow(columns)
-    for row in rows_with_spread(location_id=pk):
+    for row in rows_with_spread(location=location):
         yield writer.writerow([safe_cell(row[name]) for name in columns])
 
 

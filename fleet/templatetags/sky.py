@@ -8,15 +8,39 @@ from typing import Any, Final
 
 from django import template
 from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 
 from fleet.maps import base_map, box_of
 from fleet.models import StageRun
+from fleet.quantities import KINDS, shown, unit_of
 from fleet.selectors.company import company_day
 from fleet.services.weather_batches import BATCH
-from fleet.templatetags.rootround import grouped
+from fleet.templatetags.rootround import NO_VALUE, grouped
+from weather.calc.spread_rules import Rule
+from weather.day_status import VARIABLE_WORDS, ShownValue
 from weather.location_status import LocationRow
 
 register = template.Library()
+# Kind of each value and of its spread, and decimals; what has one unit for all readers is its own kind.
+_KINDS: Final[dict[str, tuple[str, str, int]]] = {
+    "tmin_c": ("temperature", "degrees", 1),
+    "tmax_c": ("temperature", "degrees", 1),
+    "tdew_c": ("temperature", "degrees", 1),
+    "rh_min_pct": ("%", "%", 0),
+    "rh_max_pct": ("%", "%", 0),
+    "wind_m_s": ("speed", "speed", 1),
+    "solar_mj_m2": ("MJ/m²", "MJ/m²", 1),
+    "rain_mm": ("depth", "depth", 1),
+    "eto_mm": ("daily", "daily", 1),
+}
+_WAYS: Final = {
+    "from_tmin": "taken at the lowest temperature",
+    "from_tmin_learned": "taken as far under the lowest temperature as 20 days or more taught",
+    "from_rh_max": "from the highest humidity alone",
+    "default": "of 2 m/s assumed",
+    "from_range": "from the range of temperature",
+}
 # NASA POWER's temperatures come two to three days late; common practice, no source.
 USUAL_LAG_D: Final = 3
 
@@ -48,10 +72,64 @@ def pull_runs() -> dict[str, Any]:
 
 
 @register.simple_tag(takes_context=True)
-def warmer(context: dict[str, Any], value: float | None) -> str:
-    """Return a difference of temperatures: a degree Fahrenheit is smaller, and zero stays zero."""
-    is_us = str(getattr(context["request"].user, "units", "")) == "us"
-    return grouped(None if value is None else value * (1.8 if is_us else 1.0), 1)
+def value_cell(context: dict[str, Any], value: ShownValue, *, with_unit: bool = False) -> SafeString:
+    """Return a value with its spread below, in the reader's units; a mark where something stands in."""
+    is_us = _is_us(context)
+    kind, step, digits = _KINDS[value.name]
+    if value.value is None:
+        return format_html("{}", NO_VALUE)
+    shown_value = _figure(value.value, kind, digits, is_us=is_us)
+    spread = "" if value.spread is None else f"± {_figure(value.spread, step, digits, is_us=is_us)}"
+    unit = f" {_unit(kind, is_us=is_us)}" if with_unit else ""
+    mark = format_html('<span class="stand" title="{}">◇</span>', value.how) if value.how else ""
+    return format_html(
+        '{}{}{}<br><span class="why">{}</span>', mark, shown_value, unit, spread or "no spread yet"
+    )
+
+
+@register.simple_tag(takes_context=True)
+def rule_words(context: dict[str, Any], name: str, rule: Rule, reach: str) -> str:
+    """Return a rule of a spread in words: `1.8 °C + 0.3 a day`."""
+    is_us = _is_us(context)
+    column = name.partition(":")[0]
+    _, step, digits = _KINDS[column]
+    parts = []
+    if rule.least:
+        parts.append(f"{_figure(rule.least, step, max(digits, 1), is_us=is_us)} {_unit(step, is_us=is_us)}")
+    if rule.share:
+        parts.append(f"{100 * rule.share:.0f} %")
+    per = {"km": "a km", "d": "a day ahead"}.get(reach, "")
+    if rule.least_per:
+        parts.append(f"{_figure(rule.least_per, step, 2, is_us=is_us)} {_unit(step, is_us=is_us)} {per}")
+    if rule.share_per:
+        parts.append(f"{100 * rule.share_per:.2g} % {per}")
+    return " + ".join(parts)
+
+
+@register.simple_tag
+def value_word(name: str) -> str:
+    """Return what a rule of a spread is about."""
+    column, _, way = name.partition(":")
+    return f"{VARIABLE_WORDS[column]}{f' {_WAYS[way]}' if way else ''}"
+
+
+def _is_us(context: dict[str, Any]) -> bool:
+    """Whether the reader has US customary units."""
+    return str(getattr(context["request"].user, "units", "")) == "us"
+
+
+def _figure(value: float, kind: str, digits: int, *, is_us: bool) -> str:
+    """A value of a kind in the reader's units; one without a kind as it is."""
+    if kind not in KINDS:
+        return grouped(value, digits)
+    return grouped(
+        shown(value, kind, is_us=is_us), digits + (1 if is_us and kind in ("depth", "daily") else 0)
+    )
+
+
+def _unit(kind: str, *, is_us: bool) -> str:
+    """Unit of a kind for the reader."""
+    return unit_of(kind, is_us=is_us) if kind in KINDS else kind
 
 
 @register.simple_tag

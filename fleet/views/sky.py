@@ -22,6 +22,7 @@ from fleet.views.asked_day import asked_day
 from sites.services.doubt_programs import moved_programs
 from sites.services.weather_doubt import FARTHEST_BACK_D, doubt_day
 from weather.calc.units import inches_to_mm
+from weather.day_status import rows_of
 from weather.location_status import location_list
 from weather.models import DailyWeather, Location
 from weather.services.reference_questions import NoSuchQuestion
@@ -63,7 +64,12 @@ def day_wrong(request: HttpRequest, pk: int, day: str) -> HttpResponse:
     if doubt is not None and doubt.last_day is not None:
         price = water_price_per_m3(day=doubt.last_day)
         programs = moved_programs(sites=list(page), last_day=doubt.last_day, price_per_m3=price)
+    (row,) = rows_of([stored], location=location)
+    parts = dict(row.spread_parts)
     context = {
+        "row": row,
+        "values": [(value, parts.pop(value.word, None)) for value in row.values.values()],
+        "other_parts": list(parts.items()),
         "rows": [(row, programs.get(row.site_id)) for row in page],
         "programs": len(programs),
         "programs_changed": sum(1 for move in programs.values() if move.changed),

@@ -82,7 +82,7 @@ def test_an_order_is_changed_and_a_day_is_doubted_with_the_mouse(
         page.keyboard.press("Enter")
     page.wait_for_load_state("networkidle")
 
-    assert "CB-1" in page.locator("table.tbl").inner_text()
+    assert "CB-1" in page.locator("table.tbl", has_text="Garden").inner_text()
     assert hana.violations() == []
     assert hana.complaints == []
     assert hana.outside == []

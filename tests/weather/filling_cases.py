@@ -11,6 +11,7 @@ from tests.weather.station_data import MARICOPA, build_weather, maricopa_weather
 from weather.calc.arrays import FloatArray
 from weather.calc.daily_weather import DailyWeather, Places
 from weather.calc.filling import FilledDays, FillSettings, fill_days
+from weather.calc.told_quality import quality_of
 
 VALUES = ("tmin_c", "tmax_c", "tdew_c", "rh_min_pct", "rh_max_pct", "wind_m_s", "solar_mj_m2", "rain_mm")
 NO_YEARS = np.full((12, 1), np.nan)
@@ -47,7 +48,7 @@ def filled(
     return fill_days(
         weather,
         places,
-        is_grid=np.zeros(weather.shape, dtype=np.bool_),
+        quality=quality_of(np.zeros(weather.shape, dtype=np.bool_)),
         climatology_mm=np.full((12, count), np.nan) if climatology is None else climatology,
         settings=FillSettings(**settings_) if settings_ else None,
     )

@@ -14,6 +14,7 @@ from weather.calc.fill_codes import (
     fill_words,
 )
 from weather.calc.filling import fill_days
+from weather.calc.told_quality import quality_of
 
 
 def test_rain_comes_from_the_nearest_gauge_that_knows_and_from_no_other_day() -> None:
@@ -53,7 +54,10 @@ def test_rain_lent_by_a_grid_has_the_spread_of_a_grid() -> None:
     places = Places(np.array([40.0, 40.0]), np.full(2, -100.0), np.full(2, 300.0))
 
     got = fill_days(
-        weather, places, is_grid=np.array([[False, True]]), climatology_mm=np.full((12, 2), np.nan)
+        weather,
+        places,
+        quality=quality_of(np.array([[False, True]])),
+        climatology_mm=np.full((12, 2), np.nan),
     )
 
     np.testing.assert_allclose(got.rain_sd_mm[0], 0.40 * 5.0 + 0.5)

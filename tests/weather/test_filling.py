@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from tests.weather.filling_cases import VALUES, filled, holed, one_station, pair
 from tests.weather.station_data import MARICOPA, MCLEAN, build_weather
-from weather.calc import uncertainty
 from weather.calc.daily_weather import Places
 from weather.calc.fill_codes import (
     EtMethod,
@@ -20,6 +19,7 @@ from weather.calc.fill_codes import (
 )
 from weather.calc.radiation import day_of_year, extraterrestrial_radiation
 from weather.calc.reference_et import reference_et
+from weather.calc.spread_rules import EQUATION_MM
 
 
 def test_a_complete_day_is_the_equation_itself() -> None:
@@ -30,9 +30,11 @@ def test_a_complete_day_is_the_equation_itself() -> None:
     np.testing.assert_allclose(got.reference_et_raw_mm, reference_et(weather, MARICOPA).raw_mm, rtol=1e-6)
     assert (got.fills == 0).all()
     assert (got.method == EtMethod.FAO56).all()
-    np.testing.assert_allclose(
-        got.reference_et_sd_mm, np.hypot(0.05 * got.reference_et_mm, uncertainty.ET_FLOOR_MM), rtol=1e-9
-    )
+    # A station in order is good for some percent of a summer's day, and never better than the equation.
+    warm = got.reference_et_mm > 4.0
+    share = got.reference_et_sd_mm[warm] / got.reference_et_mm[warm]
+    assert 0.04 < share.min() < share.max() < 0.12
+    assert (got.reference_et_sd_mm > EQUATION_MM).all()
 
 
 def test_neighbours_lend_at_the_borrowers_own_level() -> None:
@@ -59,18 +61,6 @@ def test_a_neighbour_lends_before_the_substitutes_of_the_equation() -> None:
     assert fill_words(int(filled(weather, places).fills[110, 1])) == "solar_mj_m2:neighbour"
     far = filled(weather, places, neighbour_km=5.0, rain_km=5.0)
     assert fill_words(int(far.fills[110, 1])) == "solar_mj_m2:from_range"
-
-
-def test_the_spread_widens_beyond_three_days_in_a_row() -> None:
-    whole, places = pair()
-    weather = holed(whole, (slice(100, 106), 1), "solar_mj_m2")
-
-    share = filled(weather, places)
-    relative = (share.reference_et_sd_mm / share.reference_et_mm)[100:106, 1]
-    squares = relative**2 - (uncertainty.ET_FLOOR_MM / share.reference_et_mm[100:106, 1]) ** 2
-
-    np.testing.assert_allclose(squares[:3], 0.05**2 + 0.06**2, rtol=1e-9)
-    np.testing.assert_allclose(squares[3:], 0.05**2 + (1.5 * 0.06) ** 2, rtol=1e-9)
 
 
 def test_without_days_in_common_temperature_follows_the_lapse_of_the_air() -> None:

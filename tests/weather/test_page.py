@@ -19,7 +19,8 @@ from tests.factories import build_location
 from tests.weather.new_days import DAY, FORD, HILL, new_day, run_of_days
 from tests.weather.test_weather_days import build_days
 from weather.calc.new_days import NewPlace
-from weather.location_status import fill_phrase, location_detail, location_list
+from weather.day_status import fill_phrase
+from weather.location_status import location_detail, location_list
 from weather.models import Location, SourceMeeting
 from weather.plots import sky_plot_svg
 from weather.services.import_weather import import_weather
@@ -171,8 +172,10 @@ def test_a_locations_days_come_as_csv(dispatcher: User, sign_in: SignIn) -> None
     table = list(csv.DictReader(io.StringIO(b"".join(got.streaming_content).decode())))  # type: ignore[attr-defined]
     assert [row["date"] for row in table] == ["2026-06-13", "2026-06-14", "2026-06-15"]
     assert (table[0]["location"], table[0]["tmin_c"]) == ("'=1+1", "-4.0")
-    assert list(table[0])[-3:] == ["eto_sd_mm", "eto_sd_parts_mm", "rain_sd_mm"]
-    assert table[0]["eto_sd_parts_mm"] == f"measured:{float(table[0]['eto_sd_mm']):.3f}"
+    assert list(table[0])[-2:] == ["solar_sd_mj_m2", "rain_sd_mm"]
+    parts = [float(part.partition(":")[2]) for part in table[0]["eto_sd_parts_mm"].split()]
+    assert np.linalg.norm(parts) == pytest.approx(float(table[0]["eto_sd_mm"]), abs=0.002)
+    assert (table[0]["tmax_sd_k"], table[0]["tmax_used_c"]) == ("0.5", "")
     assert sign_in(dispatcher).get("/weather/locations/999.csv").status_code == 404
 
 
@@ -262,7 +265,8 @@ def test_a_filled_day_tells_what_each_value_brings_to_its_spread(
     assert detail is not None
     lent = next(day for day in detail.days if any("solar" in phrase for phrase in day.filled))
 
-    assert {name for name, _ in lent.spread_parts} == {"measurement", "solar radiation"}
-    assert np.linalg.norm([mm for _, mm in lent.spread_parts]) == pytest.approx(lent.eto_sd_mm)
+    assert {"solar radiation", "wind", "the equation itself"} < {name for name, _ in lent.spread_parts}
+    assert np.linalg.norm([mm for _, mm in lent.spread_parts]) == pytest.approx(lent.eto_sd_mm, abs=0.001)
+    assert lent.values["solar_mj_m2"].is_put_in
     text = words(sign_in(dispatcher).get(f"/weather/?location={hill.pk}").content.decode())
-    assert re.search(r"Spread from .*solar radiation \d\.\d\d", text)
+    assert re.search(r"Spread of ETo mostly from .*solar radiation \d\.\d\d", text)

@@ -288,7 +288,7 @@ def test_no_days_do_nothing() -> None:
 
 
 def test_four_hundred_days_take_few_queries(django_assert_max_num_queries: Any) -> None:
-    with django_assert_max_num_queries(60):
+    with django_assert_max_num_queries(80):
         record([*run_of_days(200, FORD), *run_of_days(200, HILL)])
 
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.weather.filling_cases import VALUES, one_station
-from tests.weather.station_data import MARICOPA, MCLEAN, build_weather, maricopa_weather, mclean_weather
+from tests.weather.filling_cases import one_station
+from tests.weather.station_data import MARICOPA, MCLEAN, build_weather, mclean_weather
 from weather.calc import uncertainty
-from weather.calc.daily_weather import DailyWeather, Places
 from weather.calc.fill_codes import (
     METHOD_WORDS,
     WORDS,
@@ -40,36 +39,6 @@ def test_a_locations_own_days_teach_its_sun_and_its_dryness() -> None:
     plain_error = np.abs(reference_et(bare, MARICOPA).raw_mm - truth)[60:].mean()
     learned_error = np.abs(reference_et(bare, MARICOPA, learned).raw_mm - truth)[60:].mean()
     assert learned_error < 0.6 * plain_error
-
-
-def share_of_substitute(full: DailyWeather, place: Places, *missing: str) -> float:
-    """Root mean square of the relative error over the days above 2 mm/d."""
-    truth = reference_et(full, place).scheduling_mm()
-    columns = {name: getattr(full, name) for name in VALUES if name not in missing}
-    got = reference_et(
-        build_weather(full.days, **columns, wind_height_m=full.wind_height_m), place
-    ).scheduling_mm()
-    season = truth > 2.0
-    return float(np.sqrt(np.nanmean(((got - truth)[season] / truth[season]) ** 2)))
-
-
-@pytest.mark.parametrize(
-    ("missing", "share"),
-    [
-        pytest.param(
-            ("tdew_c", "rh_min_pct", "rh_max_pct"), uncertainty.ET_HUMIDITY_FROM_TMIN, id="humidity"
-        ),
-        pytest.param(("solar_mj_m2",), uncertainty.ET_SOLAR_FROM_RANGE, id="sun"),
-        pytest.param(("wind_m_s",), uncertainty.ET_WIND_DEFAULT, id="wind"),
-    ],
-)
-def test_the_spread_of_a_substitute_is_the_larger_measured_one(
-    missing: tuple[str, ...], share: float
-) -> None:
-    desert = share_of_substitute(maricopa_weather(), MARICOPA, *missing)
-    prairie = share_of_substitute(mclean_weather(), MCLEAN, *missing)
-
-    assert share == pytest.approx(max(desert, prairie), abs=0.006)
 
 
 @pytest.mark.parametrize(("day_in_gap", "floor"), [(1, 0.360), (14, 0.408)])

@@ -11,7 +11,6 @@ import numpy as np
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 from weather.calc.neighbours import Neighbours
 from weather.calc.trailing import days_since, trailing_mean
-from weather.calc.uncertainty import ET_NEIGHBOUR_LONG
 
 USUAL_GAP_D: Final = 3  # days in a row that a neighbour may lend before the spread widens
 LAPSE_C_PER_M: Final = -0.0065  # standard atmosphere; used until the two have days in common
@@ -31,13 +30,40 @@ class Borrowed(enum.Enum):
     RATIO = "ratio"
 
 
-def borrow(values: FloatArray, near: Neighbours, kind: Borrowed) -> tuple[FloatArray, FloatArray]:
-    """Values with unknown ones taken from neighbours, and how heavily each borrowed one weighs.
+@dataclass(frozen=True, slots=True)
+class Lent:
+    """One variable with what neighbours lent. All arrays are (days, locations).
+
+    Parameters
+    ----------
+    values
+        Values, NaN where nobody knew [their unit].
+    is_lent
+        True where neighbours lent [1].
+    is_long
+        True beyond the third day in a row that they did [1].
+    distance_km
+        Way to the lenders, weighed as their values are; 0 where nobody lent [km].
+    lender_spread
+        Largest spread of the lenders' own values [unit of the values]; 0 where nobody lent.
+    """
+
+    values: FloatArray
+    is_lent: BoolArray
+    is_long: BoolArray
+    distance_km: FloatArray
+    lender_spread: FloatArray
+
+
+def borrow(values: FloatArray, spreads: FloatArray, near: Neighbours, kind: Borrowed) -> Lent:
+    """Values with unknown ones taken from neighbours, and what their spread rests on.
 
     Parameters
     ----------
     values
         One variable, NaN = unknown [its unit], shape (days, locations).
+    spreads
+        Standard deviations of the known ones [its unit], same shape.
     near
         Neighbours of the locations [as named].
     kind
@@ -46,30 +72,34 @@ def borrow(values: FloatArray, near: Neighbours, kind: Borrowed) -> tuple[FloatA
 
     Returns
     -------
-    tuple[FloatArray, FloatArray]
-        Values [their unit], and weights [1]: 0 = own or still unknown, 1 = borrowed, more beyond the third
-        day in a row. Both (days, locations).
+    Lent
+        Values and what was lent [as named], (days, locations).
     """
-    weight = np.zeros(values.shape)
     columns = np.flatnonzero(np.isnan(values).any(axis=0) & (near.columns[:, 0] >= 0))
+    filled, never, nothing = values.copy(), np.zeros(values.shape, dtype=np.bool_), np.zeros(values.shape)
+    given = Lent(filled, never, never.copy(), nothing, nothing.copy())
     if columns.size == 0:
-        return values, weight
+        return given
     own = values[:, columns]
-    total, weights = np.zeros(own.shape), np.zeros(own.shape)
+    total, weights, way, worst = (np.zeros(own.shape) for _ in range(4))
     for slot in range(near.columns.shape[1]):
         lender = near.columns[columns, slot]
         lent = np.where(lender >= 0, values[:, np.maximum(lender, 0)], np.nan)
         lent = _brought_over(own, lent, kind, near.rise_m[columns, slot])
-        share = 1.0 / np.maximum(near.distance_km[columns, slot], _NEAREST_WEIGHED_KM) ** 2
-        total += np.where(np.isfinite(lent), lent * share, 0.0)
-        weights += np.where(np.isfinite(lent), share, 0.0)
+        known, distance = np.isfinite(lent), near.distance_km[columns, slot]
+        share = np.where(known, 1.0 / np.maximum(distance, _NEAREST_WEIGHED_KM) ** 2, 0.0)
+        total += np.where(known, lent, 0.0) * share
+        weights += share
+        way += np.where(known, distance, 0.0) * share
+        worst = np.where(known, np.fmax(worst, spreads[:, np.maximum(lender, 0)]), worst)
     missing = np.isnan(own)
-    taken = missing & (weights > 0.0)
-    filled = values.copy()
-    filled[:, columns] = np.where(taken, total / np.where(weights > 0.0, weights, 1.0), own)
-    long = days_since(~missing) > USUAL_GAP_D
-    weight[:, columns] = np.where(taken, np.where(long, ET_NEIGHBOUR_LONG**2, 1.0), 0.0)
-    return filled, weight
+    taken, weights = missing & (weights > 0.0), np.where(weights > 0.0, weights, 1.0)
+    filled[:, columns] = np.where(taken, total / weights, own)
+    given.is_lent[:, columns] = taken
+    given.is_long[:, columns] = taken & (days_since(~missing) > USUAL_GAP_D)
+    given.distance_km[:, columns] = np.where(taken, way / weights, 0.0)
+    given.lender_spread[:, columns] = np.where(taken, worst, 0.0)
+    return given
 
 
 def _brought_over(own: FloatArray, lent: FloatArray, kind: Borrowed, rise_m: FloatArray) -> FloatArray:

@@ -5,21 +5,17 @@ Nothing is filled silently: each value carries a code, and a spread that grows w
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Final
 
 import numpy as np
 
-from weather.calc.air import (
-    dew_point_c,
-    saturation_vapour_pressure_kpa,
-    vapour_pressure_from_humidity_kpa,
-    wind_factor_to_2m,
-)
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 from weather.calc.borrowing import Borrowed, borrow, borrow_rain, is_gauge_dry
 from weather.calc.daily_weather import DailyWeather, Places
 from weather.calc.et_gaps import bridge_gaps
+from weather.calc.et_spread import total_mm
 from weather.calc.fill_codes import Fill, FillArray
 from weather.calc.neighbours import Neighbours, nearest_neighbours
 from weather.calc.radiation import (
@@ -27,10 +23,19 @@ from weather.calc.radiation import (
     day_of_year,
     extraterrestrial_radiation,
 )
-from weather.calc.reference_et import ReferenceEt, reference_et
+from weather.calc.spread_rules import GROUP_OF, told_spread
 from weather.calc.substitutes import Assumptions, Fallback
+from weather.calc.taken_inputs import kept_inputs, spreads_at_level, taken_inputs, with_dew
+from weather.calc.told_quality import Quality
 from weather.calc.trailing import trailing_mean
-from weather.calc.uncertainty import et_sd_mm, rain_sd_mm
+from weather.calc.value_spreads import (
+    Spreads,
+    dew_spread_of_humidity_k,
+    lent_rain_spread_mm,
+    lent_spread,
+    told_spreads,
+    with_substitutes,
+)
 
 LEARNED_OVER_D: Final = 60  # window in which a location's own solar coefficient and dryness are learned
 LEARNED_LEAST: Final = 20
@@ -81,6 +86,11 @@ class FilledDays:
         Sums of `Fill` [1].
     is_gauge_dry
         True where a gauge stood dry for a month beside wet neighbours [1].
+    used
+        Values that the equation took where they are not as told, by column [as named; wind at 2 m].
+    spreads
+        Standard deviations of told and of used values, by column of `spread_rules.TOLD` but rain [unit of the
+        value; K].
     """
 
     reference_et_raw_mm: FloatArray
@@ -91,10 +101,13 @@ class FilledDays:
     method: IntArray
     fills: FillArray
     is_gauge_dry: BoolArray
+    used: Spreads
+    spreads: Spreads
 
     def __post_init__(self) -> None:
         """Reject arrays that do not belong together."""
-        shapes = {getattr(self, field.name).shape for field in fields(self)}
+        alone = [getattr(self, field.name) for field in fields(self)[:-2]]
+        shapes = {array.shape for array in (*alone, *self.used.values(), *self.spreads.values())}
         if len(shapes) != 1:
             raise ValueError("all arrays of filled days must share one shape (days, locations)")
 
@@ -103,7 +116,7 @@ def fill_days(
     weather: DailyWeather,
     places: Places,
     *,
-    is_grid: BoolArray,
+    quality: Quality,
     climatology_mm: FloatArray,
     settings: FillSettings | None = None,
 ) -> FilledDays:
@@ -115,8 +128,8 @@ def fill_days(
         Measured days, NaN = unknown [as named]. To fill its first day well it begins 60 days earlier.
     places
         Positions and heights [deg, m], shape (locations,).
-    is_grid
-        True where a gridded product measured [1], shape (days, locations).
+    quality
+        Who told each value, and what a check remarked [1], shape (days, locations).
     climatology_mm
         Mean ET of the months in other years [mm/d], shape (12, locations); NaN = none.
     settings
@@ -131,26 +144,42 @@ def fill_days(
     near = nearest_neighbours(
         places, within_km=limits.neighbour_km, within_m=limits.neighbour_m, most=limits.neighbours
     )
-    whole, fills, copied = _borrowed(_with_dew(weather), near)
+    told = told_spreads(weather, quality)
+    whole, fills, spreads = _borrowed(weather, told, near, quality)
     assumed = learned_assumptions(weather, places)
+    has_learned = np.asarray(assumed.dew_gap_c) > 0.0
     assumed = replace(assumed, wind_is_suspect=(fills & Fill.WIND_NEIGHBOUR.value) != 0)
-    computed = reference_et(whole, places, assumed)
-    fills |= substitute_fills(weather, computed)
-    spread = et_sd_mm(computed.scheduling_mm(), computed.fallbacks.astype(np.int64), copied, is_grid)
-    raw, sd, method, fills = bridge_gaps(weather.days, places, computed.raw_mm, spread, fills, climatology_mm)
+    taken = taken_inputs(whole, places, assumed)
+    spreads = with_substitutes(
+        spreads,
+        _own_spreads(taken.values, quality),
+        taken.fallbacks,
+        has_learned=has_learned,
+        clear_sky_mj_m2=taken.clear_sky_mj_m2,
+        tmin_c=whole.tmin_c,
+    )
+    fills |= substitute_fills(weather, taken.fallbacks)
+    spread = total_mm(taken.parts_of_et(spreads))
+    raw, sd, method, fills = bridge_gaps(weather.days, places, taken.raw_mm, spread, fills, climatology_mm)
     lent = borrow_rain(weather.rain_mm, near, limits.rain_km)
     fills[lent.is_borrowed] |= np.uint16(Fill.RAIN_NEARBY.value)
-    from_grid = np.where(lent.is_borrowed, lent.take(is_grid), is_grid)
+    is_grid, is_remarked = (lent.take(marks["rain"]) for marks in (quality.is_grid, quality.is_remarked))
     return FilledDays(
         reference_et_raw_mm=raw,
         reference_et_mm=np.maximum(raw, 0.0),
         reference_et_sd_mm=sd,
         rain_mm=lent.values,
-        rain_sd_mm=rain_sd_mm(lent.values, from_grid, lent.distance_km),
+        rain_sd_mm=lent_rain_spread_mm(lent.values, is_grid, is_remarked, lent.distance_km),
         method=method,
         fills=fills,
-        is_gauge_dry=is_gauge_dry(weather.rain_mm, near) & ~is_grid,
+        is_gauge_dry=is_gauge_dry(weather.rain_mm, near) & ~quality.is_grid["rain"],
+        **kept_inputs(weather, told, taken, spreads),
     )
+
+
+def _own_spreads(values: Mapping[str, FloatArray], quality: Quality) -> Spreads:
+    """Spreads that the locations' own sources would give to values of this size."""
+    return {name: told_spread(name, array, quality.is_grid[GROUP_OF[name]]) for name, array in values.items()}
 
 
 def learned_assumptions(weather: DailyWeather, places: Places) -> Assumptions:
@@ -175,34 +204,20 @@ def learned_assumptions(weather: DailyWeather, places: Places) -> Assumptions:
     measured = trailing_mean(np.where(both, weather.solar_mj_m2, np.nan), LEARNED_OVER_D, LEARNED_LEAST)
     expected = trailing_mean(np.where(both, reach, np.nan), LEARNED_OVER_D, LEARNED_LEAST)
     coefficient = np.clip(measured / expected, *_COEFFICIENT_RANGE)
-    gap = trailing_mean(weather.tmin_c - _with_dew(weather).tdew_c, LEARNED_OVER_D, LEARNED_LEAST)
+    gap = trailing_mean(weather.tmin_c - with_dew(weather).tdew_c, LEARNED_OVER_D, LEARNED_LEAST)
     return Assumptions(
         solar_coefficient=np.where(np.isnan(coefficient), INTERIOR_COEFFICIENT, coefficient),
         dew_gap_c=np.where(np.isnan(gap), 0.0, np.clip(gap, 0.0, _WIDEST_DEW_GAP_C)),
     )
 
 
-def _with_dew(weather: DailyWeather) -> DailyWeather:
-    """The same days with the dew point of their humidity, and with wind at 2 m."""
-    vapour = vapour_pressure_from_humidity_kpa(
-        saturation_vapour_pressure_kpa(weather.tmin_c),
-        saturation_vapour_pressure_kpa(weather.tmax_c),
-        weather.rh_min_pct,
-        weather.rh_max_pct,
-    )
-    dew = dew_point_c(np.where(vapour > 0.0, vapour, np.nan))
-    return replace(
-        weather,
-        tdew_c=np.where(np.isnan(weather.tdew_c), dew, weather.tdew_c),
-        wind_m_s=weather.wind_m_s * wind_factor_to_2m(weather.wind_height_m),
-        wind_height_m=np.full(weather.shape[1], 2.0),
-    )
-
-
-def _borrowed(weather: DailyWeather, near: Neighbours) -> tuple[DailyWeather, FillArray, FloatArray]:
-    """Days with what neighbours could lend, its codes, and how many variables were taken."""
+def _borrowed(
+    weather: DailyWeather, told: Spreads, near: Neighbours, quality: Quality
+) -> tuple[DailyWeather, FillArray, Spreads]:
+    """Days with what neighbours could lend, its codes, and the spreads of what is known so far."""
+    level = with_dew(weather)
+    known = spreads_at_level(weather, level, told)
     fills = np.zeros(weather.shape, dtype=np.uint16)
-    copied = np.zeros(weather.shape)
     taken: dict[str, FloatArray] = {}
     for name, code, kind in (
         ("tmin_c", Fill.TMIN_NEIGHBOUR, Borrowed.TEMPERATURE),
@@ -211,47 +226,53 @@ def _borrowed(weather: DailyWeather, near: Neighbours) -> tuple[DailyWeather, Fi
         ("wind_m_s", Fill.WIND_NEIGHBOUR, Borrowed.RATIO),
         ("solar_mj_m2", Fill.SOLAR_NEIGHBOUR, Borrowed.RATIO),
     ):
-        values, weight = borrow(getattr(weather, name), near, kind)
-        fills[weight > 0.0] |= np.uint16(code.value)
-        copied += weight
-        taken[name] = values
+        lent = borrow(getattr(level, name), known[name], near, kind)
+        fills[lent.is_lent] |= np.uint16(code.value)
+        own = told_spread(name, lent.values, quality.is_grid[GROUP_OF[name]])
+        known[name] = lent_spread(name, lent, known[name], own)
+        taken[name] = lent.values
     crossed = taken["tmin_c"] > taken["tmax_c"]
     own_tmin = np.isfinite(weather.tmin_c)
     taken["tmax_c"] = np.where(crossed & own_tmin, taken["tmin_c"], taken["tmax_c"])
     taken["tmin_c"] = np.where(crossed & ~own_tmin, taken["tmax_c"], taken["tmin_c"])
-    whole = replace(
-        weather,
-        tmin_c=taken["tmin_c"],
-        tmax_c=taken["tmax_c"],
-        tdew_c=taken["tdew_c"],
-        wind_m_s=taken["wind_m_s"],
-        solar_mj_m2=taken["solar_mj_m2"],
+    # Humidities of days whose temperatures were lent.
+    whole = with_dew(
+        replace(
+            level,
+            tmin_c=taken["tmin_c"],
+            tmax_c=taken["tmax_c"],
+            tdew_c=taken["tdew_c"],
+            wind_m_s=taken["wind_m_s"],
+            solar_mj_m2=taken["solar_mj_m2"],
+        )
     )
-    return whole, fills, copied
+    of_humidity = dew_spread_of_humidity_k(whole, known)
+    known["tdew_c"] = np.where(np.isnan(known["tdew_c"]), of_humidity, known["tdew_c"])
+    return whole, fills, known
 
 
-def substitute_fills(weather: DailyWeather, computed: ReferenceEt) -> FillArray:
+def substitute_fills(weather: DailyWeather, fallbacks: IntArray) -> FillArray:
     """Codes of FAO-56's substitutes that stand for something nobody measured.
 
     Parameters
     ----------
     weather
         Days as measured [as named], shape (days, locations).
-    computed
-        What the equation gave for them, with its codes [mm/d, 1], same shape.
+    fallbacks
+        `Fallback` codes of the equation [1], same shape.
 
     Returns
     -------
     FillArray
         Sums of `Fill` [1], same shape.
     """
-    fills = np.zeros(computed.fallbacks.shape, dtype=np.uint16)
+    fills = np.zeros(fallbacks.shape, dtype=np.uint16)
     for fallback, fill in (
         (Fallback.HUMIDITY_FROM_TMIN, Fill.DEW_FROM_TMIN),
         (Fallback.SOLAR_FROM_RANGE, Fill.SOLAR_FROM_RANGE),
         (Fallback.WIND_DEFAULT, Fill.WIND_DEFAULT),
     ):
-        fills[(computed.fallbacks & fallback.value) != 0] |= np.uint16(fill.value)
+        fills[(fallbacks & fallback.value) != 0] |= np.uint16(fill.value)
     alone = np.isnan(weather.tdew_c) & np.isnan(weather.rh_min_pct) & np.isfinite(weather.rh_max_pct)
     fills[alone] |= np.uint16(Fill.HUMIDITY_FROM_MAX.value)
     return fills

@@ -41,10 +41,14 @@ class ReferenceEt:
         (days, locations); NaN where an extreme of the temperature is unknown.
     fallbacks
         Sum of `substitutes.Fallback` codes of each value, uint8, same shape.
+    taken
+        Vapour pressure [kPa], wind at 2 m [m/s] and solar radiation [MJ/m2/d] as the equation took them,
+        where they were asked for; same shape.
     """
 
     raw_mm: FloatArray
     fallbacks: NDArray[np.uint8]
+    taken: tuple[FloatArray, FloatArray, FloatArray] | None = None
 
     def __post_init__(self) -> None:
         """Reject arrays that do not belong together."""
@@ -105,6 +109,8 @@ def reference_et(
     places: Places,
     assumptions: Assumptions | None = None,
     surface: Surface = Surface.SHORT,
+    *,
+    keeps_inputs: bool = False,
 ) -> ReferenceEt:
     """Reference ET of each day and location, with FAO-56's substitutes where values are missing.
 
@@ -118,6 +124,8 @@ def reference_et(
         Substitutes; None = inland coefficient, dew point at Tmin [as named].
     surface
         Short (grass, the one that schedules) or tall (alfalfa, for comparison) [1].
+    keeps_inputs
+        Also return what the equation took, substitutes among it [1].
 
     Returns
     -------
@@ -139,6 +147,7 @@ def reference_et(
     per_height = wind_factor_to_2m(weather.wind_height_m)
     raw_mm = np.empty((count_days, count))
     codes = np.zeros((count_days, count), dtype=np.uint8)
+    taken = np.empty((3, count_days, count)) if keeps_inputs else None
     width = max(1, -(-count // max(1, -(-count // _BLOCK))))  # equal parts, none over a block
     height = max(1, _BLOCK // width)
     for left in range(0, count, width):
@@ -150,7 +159,11 @@ def reference_et(
             energy = radiation_above_air(numbers[cut[0], np.newaxis], sine, cosine)
             inputs = complete_inputs(weather, cut, assumed, energy, elevation, per_height, codes)
             raw_mm[cut] = _block_mm(inputs, psychrometric[columns], surface)
-    return ReferenceEt(raw_mm=raw_mm, fallbacks=codes)
+            if taken is not None:
+                taken[0][cut], taken[1][cut] = inputs.vapour_kpa, inputs.wind_2m_m_s
+                taken[2][cut] = inputs.solar_mj_m2
+    kept = None if taken is None else (taken[0], taken[1], taken[2])
+    return ReferenceEt(raw_mm=raw_mm, fallbacks=codes, taken=kept)
 
 
 def _block_mm(inputs: CompleteInputs, psychrometric: FloatArray, surface: Surface) -> FloatArray:

@@ -44,6 +44,11 @@ def c_to_fahrenheit(temperature_c: Number) -> Number:
     return temperature_c * 1.8 + 32.0
 
 
+def kelvin_to_fahrenheit_degrees(difference_k: Number) -> Number:
+    """Difference of temperatures [F] of one given in kelvin [K]: a degree is smaller, and zero stays zero."""
+    return difference_k * 1.8
+
+
 def inches_to_mm(depth_in: Number) -> Number:
     """Depth [mm] of one given in inches [in]."""
     return depth_in * MM_PER_INCH

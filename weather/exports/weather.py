@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
+from itertools import islice
 from typing import Final
 
 from weather.calc.new_days import FORECAST, RAW
-from weather.calc.spread_parts import parts_of_et_sd
-from weather.models import DailyWeather
-from weather.selectors import GAP_SOURCE, is_of_grid
+from weather.calc.spread_rules import SPREAD_COLUMN, USED_COLUMN
+from weather.models import DailyWeather, Location
+from weather.selectors import GAP_SOURCE
+from weather.stored_spreads import stored_parts
 
 COLUMNS: Final = (
     "location",
@@ -42,7 +44,12 @@ _FIELDS: Final = (
     "source",
 )
 # What the download of one location has beside them.
-SPREAD_COLUMNS: Final = ("eto_sd_mm", "eto_sd_parts_mm", "rain_sd_mm")
+SPREAD_COLUMNS: Final = (
+    "eto_sd_mm",
+    "eto_sd_parts_mm",
+    *USED_COLUMN.values(),
+    *SPREAD_COLUMN.values(),
+)
 _ISSUED: Final = COLUMNS.index("issued")
 _ETO: Final = COLUMNS.index("eto_mm")
 _CHUNK: Final = 5_000
@@ -82,25 +89,25 @@ def rows(
         yield dict(zip(COLUMNS, cells, strict=True))
 
 
-def rows_with_spread(*, location_id: int) -> Iterator[dict[str, object]]:
-    """Days of one location as in `rows`, with spreads, and what each value brings to that of ET [mm/d].
+def rows_with_spread(*, location: Location) -> Iterator[dict[str, object]]:
+    """Days of one location as in `rows`, with the spread of each value and what it brings to that of ET.
 
     Parameters
     ----------
-    location_id
+    location
         The location.
     """
-    days = DailyWeather.objects.exclude(source=GAP_SOURCE).filter(location_id=location_id)
-    spreads = days.order_by("day", "kind", "issued").values_list(
-        "eto_mm", "eto_sd_mm", "rain_sd_mm", "filled", "source", "kind"
-    )
-    pairs = zip(rows(location_id=location_id), spreads.iterator(chunk_size=_CHUNK), strict=True)
-    for row, (et, sd, rain_sd, filled, source, kind) in pairs:
-        parts = parts_of_et_sd(
-            et, sd, filled.split(), is_grid=is_of_grid(source), is_forecast=kind == FORECAST
-        )
-        words = " ".join(f"{name}:{mm:.3f}" for name, mm in parts.items())
-        yield {**row, "eto_sd_mm": sd, "eto_sd_parts_mm": words, "rain_sd_mm": rain_sd}
+    stored = DailyWeather.objects.exclude(source=GAP_SOURCE).filter(location=location)
+    days = stored.order_by("day", "kind", "issued").iterator(chunk_size=_CHUNK)
+    told = rows(location_id=location.pk)
+    while chunk := list(islice(days, _CHUNK)):
+        parts = stored_parts(chunk, latitude_deg=location.latitude, elevation_m=location.elevation_m)
+        for day, found in zip(chunk, parts, strict=True):
+            words = " ".join(f"{name}:{mm:.3f}" for name, mm in found.items())
+            own = {
+                column: getattr(day, column) for column in (*USED_COLUMN.values(), *SPREAD_COLUMN.values())
+            }
+            yield {**next(told), "eto_sd_mm": day.eto_sd_mm, "eto_sd_parts_mm": words, **own}
 
 
 def features(

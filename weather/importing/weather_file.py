@@ -12,6 +12,7 @@ import numpy as np
 from weather.calc.neighbour_means import neighbour_means_c
 from weather.calc.new_days import FORECAST, OBSERVED, RAW, WIND_HEIGHT_M, NewDay, NewPlace, check_days
 from weather.calc.quality import EXPECTED
+from weather.calc.spread_rules import SPREAD_COLUMN, USED_COLUMN
 from weather.calc.tall_reference import TallMonth, tall_reference_months
 from weather.importing.rows import CellError, Column, Row, Table, choice, day, number, read_csv, text
 from weather.selectors import mean_temperatures_near
@@ -52,7 +53,8 @@ COLUMNS: Final = (
     # Of our own export and download: its ET is compared with ours, the other columns are read over.
     Column("eto_mm", number(-5, 30)),
     *(Column(name, text(400)) for name in ("eto_method", "filled", "flags", "source")),
-    *(Column(name, text(400)) for name in ("eto_sd_mm", "eto_sd_parts_mm", "rain_sd_mm")),
+    *(Column(name, text(400)) for name in ("eto_sd_mm", "eto_sd_parts_mm")),
+    *(Column(name, text(400)) for name in (*USED_COLUMN.values(), *SPREAD_COLUMN.values())),
 )
 
 

@@ -15,7 +15,15 @@ from weather.calc.filling import LEARNED_OVER_D, learned_assumptions
 from weather.calc.foretelling import forecast_days
 from weather.calc.substitutes import Assumptions
 from weather.models import DailyWeather
-from weather.services.stored_days import computed_row, number_or_none, places_of, read_days, write_results
+from weather.services.stored_days import (
+    FLAGS_AT,
+    computed_row,
+    input_columns,
+    numbers_or_none,
+    places_of,
+    read_days,
+    write_results,
+)
 
 
 @transaction.atomic
@@ -54,21 +62,33 @@ def _foretold(ids: IntArray, issued: date, first: date, last: date, now: datetim
         last=last,
         with_results_from=first,
     )
-    foretold = forecast_days(stored.sky, places_of(ids), _taught(ids, issued), np.datetime64(issued))
+    taught, at_issue = _taught(ids, issued), np.datetime64(issued)
+    foretold = forecast_days(stored.sky, places_of(ids), taught, at_issue, stored.quality)
     words = words_of_fills(foretold.fills.ravel())
+    et, raw, sd, rain, rain_sd, *inputs = (
+        numbers_or_none(values.ravel())
+        for values in (
+            foretold.reference_et_mm,
+            foretold.reference_et_raw_mm,
+            foretold.reference_et_sd_mm,
+            foretold.rain_mm,
+            foretold.rain_sd_mm,
+            *input_columns(foretold.used, foretold.spreads),
+        )
+    )
     results = []
     for at, place in np.argwhere(stored.is_there).tolist():
-        et = number_or_none(foretold.reference_et_mm[at, place])
-        before = stored.results[at, place]
+        cell, before = at * ids.size + place, stored.results[at, place]
         result = (
-            et,
-            number_or_none(foretold.reference_et_raw_mm[at, place]),
-            number_or_none(foretold.reference_et_sd_mm[at, place]),
-            "" if et is None else METHOD_WORDS[EtMethod.FAO56],
-            number_or_none(foretold.rain_mm[at, place]),
-            number_or_none(foretold.rain_sd_mm[at, place]),
-            "" if et is None else words[at * ids.size + place],
-            before[7],
+            et[cell],
+            raw[cell],
+            sd[cell],
+            "" if et[cell] is None else METHOD_WORDS[EtMethod.FAO56],
+            rain[cell],
+            rain_sd[cell],
+            "" if et[cell] is None else words[cell],
+            before[FLAGS_AT],
+            *(values[cell] for values in inputs),
         )
         if result != before:
             day = first + timedelta(days=at)

@@ -21,11 +21,13 @@ from weather.models import DailyWeather, Location
 from weather.selectors import GAP_SOURCE
 from weather.services.fill_forecasts import fill_forecasts
 from weather.services.stored_days import (
+    FLAGS_AT,
     Results,
     StoredDays,
     computed_row,
+    input_columns,
     monthly_means,
-    number_or_none,
+    numbers_or_none,
     places_of,
     read_days,
     write_results,
@@ -159,7 +161,7 @@ def _fill_observed(
         with_results_from=first,
     )
     filled = fill_days(
-        stored.sky, places_of(ids), is_grid=stored.is_grid, climatology_mm=monthly_means(ids), settings=limits
+        stored.sky, places_of(ids), quality=stored.quality, climatology_mm=monthly_means(ids), settings=limits
     )
     rows: list[DailyWeather] = []
     changes: dict[int, date] = {}
@@ -183,32 +185,28 @@ def _fill_observed(
 def _results(filled: FilledDays, stored: StoredDays, place: int, top: int, bottom: int) -> list[Results]:
     """Computed columns of one location's days, as they are stored."""
     cut = (slice(top, bottom), place)
-    numbers = [
-        [number_or_none(value) for value in values[cut]]
+    et, raw, sd, rain, rain_sd, *inputs = (
+        numbers_or_none(values[cut])
         for values in (
             filled.reference_et_mm,
             filled.reference_et_raw_mm,
             filled.reference_et_sd_mm,
             filled.rain_mm,
             filled.rain_sd_mm,
+            *input_columns(filled.used, filled.spreads),
         )
-    ]
+    )
     methods, fills = words_of_methods(filled.method[cut]), words_of_fills(filled.fills[cut])
     flags = [
         _flags(stored.results.get((at, place)), bool(dry))
         for at, dry in enumerate(filled.is_gauge_dry[cut], start=top)
     ]
-    return [
-        (et, raw, sd, method, rain, rain_sd, words, flag)
-        for et, raw, sd, method, rain, rain_sd, words, flag in zip(
-            *numbers[:3], methods, *numbers[3:], fills, flags, strict=True
-        )
-    ]
+    return list(zip(et, raw, sd, methods, rain, rain_sd, fills, flags, *inputs, strict=True))
 
 
 def _flags(before: Results | None, is_dry: bool) -> str:
     """The flags of the checks on the row, and that of the gauge among its neighbours."""
-    words = [word for word in (before[7].split() if before else []) if word != GAUGE_DRY]
+    words = [word for word in (str(before[FLAGS_AT]).split() if before else []) if word != GAUGE_DRY]
     return " ".join([*words, GAUGE_DRY] if is_dry else words)
 
 

@@ -16,6 +16,7 @@ from weather.calc.new_days import OBSERVED, NewDay, check_days
 from weather.models import Location, SourceDay, SourceMeeting
 from weather.services.fill_weather import fill_weather
 from weather.services.record_daily_weather import record_daily_weather
+from weather.services.refill_weather import refill_weather
 from weather.sources.protocol import Answer, DailySource, Point, Question, SourceUnavailable
 
 # A point that was never measured begins with three seasons, so that programs can be tried on them.
@@ -132,7 +133,7 @@ def pull_points(
 def close_pull(
     *, points: Sequence[Point], reports: Sequence[SourceReport], today: date, now: datetime
 ) -> PullReport:
-    """Fill what is missing behind the newest measured days, and tell what is late.
+    """Fill what is marked and what is missing behind the newest measured days, and tell what is late.
 
     Parameters
     ----------
@@ -144,6 +145,7 @@ def close_pull(
         The day, and the moment.
     """
     yesterday = today - timedelta(days=1)
+    refill_weather(now=now)
     newest = dict(Location.objects.exclude(newest_day=None).values_list("pk", "newest_day"))
     # A record that ended long ago is history, not a gap.
     oldest = yesterday - timedelta(days=MEAN_LIMIT_ALONE_D)
