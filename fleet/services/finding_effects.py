@@ -10,7 +10,7 @@ from fleet.calc.visit_value import SERVICE_MIN
 from fleet.models import Finding, Flag, Visit, VisitKind, VisitNeed
 from fleet.selectors.key_in import programs_to_key_in
 from fleet.services.finding_input import BadFinding, FindingInput
-from fleet.services.turf_found import raise_need_of_turf
+from fleet.services.turf_found import TURF_WORDS, raise_need_of_turf
 from sites.models import Recommendation, Sensor
 from sites.services.found_again import (
     note_sensor_installed,
@@ -20,9 +20,9 @@ from sites.services.found_on_site import (
     NothingToKeyIn,
     ThresholdNotOffered,
     key_in_recommendation,
-    note_turf,
     set_threshold,
 )
+from sites.services.note_turf import UnknownStation, note_turf
 
 SETTLES_A_FLAG = (Finding.Verdict.CONFIRMED, Finding.Verdict.NOT_CONFIRMED, Finding.Verdict.OTHER_CAUSE)
 FOLLOW_UP_VALUE = 5.0  # money a day of waiting: a planning assumption, as small as a program change
@@ -109,26 +109,43 @@ def _threshold(case: _Case, done: Carried) -> None:
 
 def _turf(case: _Case, done: Carried) -> None:
     """Note what was seen of the turf."""
-    if not case.finding.turf:
+    found = case.finding
+    if not (found.turf or found.dry_stations or found.soggy_stations):
         return
     site_id = case.visit.site_id
     was = turf_of(site_id=site_id)
-    note_turf(
-        site_id=site_id,
-        controller_id=case.controller_id,
-        turf=case.finding.turf,
-        on=case.day,
-        by=case.by,
-        at=case.at,
-    )
+    try:
+        noted = note_turf(
+            site_id=site_id,
+            controller_id=case.controller_id,
+            turf=found.turf,
+            on=case.day,
+            by=case.by,
+            at=case.at,
+            dry=found.dry_stations,
+            soggy=found.soggy_stations,
+        )
+    except UnknownStation as error:
+        raise BadFinding(f"dry_stations, soggy_stations: {error}") from error
     now = turf_of(site_id=site_id)
     sensors = {
         str(pk): [was.sensors[pk], seen] for pk, seen in now.sensors.items() if was.sensors[pk] != seen
     }
     zones = {str(pk): [was.zones[pk], factor] for pk, factor in now.zones.items() if was.zones[pk] != factor}
     if sensors or zones:
-        words = f"The book notes the turf: {case.finding.turf.replace('_', ' ')}."
-        done.note(words, "turf", sensors=sensors, zones=zones)
+        done.note(f"The book notes the turf: {_turf_words(found)}.", "turf", sensors=sensors, zones=zones)
+    if noted.held:
+        listed = ", ".join(str(station) for station in noted.held)
+        done.words.append(f"What station {listed} is planned with was moved within two weeks: it is held.")
+
+
+def _turf_words(found: FindingInput) -> str:
+    """What was seen of the turf, in words."""
+    parts = [TURF_WORDS[found.turf]] if found.turf else []
+    for word, stations in (("dry", found.dry_stations), ("soggy", found.soggy_stations)):
+        if stations:
+            parts.append(f"station {', '.join(str(one) for one in sorted(stations))} {word}")
+    return "; ".join(parts)
 
 
 def _program(case: _Case, done: Carried) -> None:

@@ -10,6 +10,8 @@ from datetime import datetime
 from fleet.models import Cause, Finding
 from fleet.services.turf_found import TURF_WORDS
 
+_LISTS = ("program_ids", "dry_stations", "soggy_stations")
+
 
 class BadFinding(ValueError):
     """A finding that cannot be kept; the message says which field, and what was expected."""
@@ -41,6 +43,8 @@ class FindingInput:
         The programs that the sheet showed; empty: those that wait now.
     turf
         good, evenly_dry, patchy, soggy, or empty.
+    dry_stations, soggy_stations
+        Stations whose zones look evenly dry, or soggy.
     need_is_met
         False: somebody must come again.
     """
@@ -57,6 +61,8 @@ class FindingInput:
     program_keyed_in: bool = False
     program_ids: tuple[int, ...] = ()
     turf: str = ""
+    dry_stations: tuple[int, ...] = ()
+    soggy_stations: tuple[int, ...] = ()
     parts_used: str = ""
     service_min: float | None = None
     follow_up: str = ""
@@ -87,7 +93,8 @@ class FindingInput:
         """The same as JSON holds it."""
         plain = asdict(self)
         plain["recorded_at"] = self.recorded_at.isoformat()
-        plain["program_ids"] = list(self.program_ids)
+        for name in _LISTS:
+            plain[name] = list(getattr(self, name))
         plain["answers"] = dict(self.answers)
         return plain
 
@@ -98,7 +105,8 @@ def finding_from_kept(kept: Mapping[str, object]) -> FindingInput:
     values = {name: value for name, value in kept.items() if name in known}
     try:
         values["recorded_at"] = datetime.fromisoformat(str(values["recorded_at"]))
-        values["program_ids"] = tuple(values.get("program_ids") or ())  # type: ignore[arg-type]
+        for name in _LISTS:
+            values[name] = tuple(values.get(name) or ())  # type: ignore[arg-type]
         return FindingInput(**values)  # type: ignore[arg-type]
     except (KeyError, TypeError, ValueError) as error:
         raise BadFinding(f"this is no kept finding ({error})") from error

@@ -10,7 +10,12 @@ from datetime import date
 from fleet.calc.visit_value import SERVICE_MIN
 from fleet.models import VisitKind, VisitNeed
 
-TURF_WORDS = ("good", "evenly_dry", "patchy", "soggy")
+TURF_WORDS = {
+    "good": "good",
+    "evenly_dry": "evenly dry",
+    "patchy": "patchy inside a zone",
+    "soggy": "soggy",
+}
 WAITING_VALUE = 5.0  # money a day of waiting: a planning assumption, as small as a program change
 _REASON = "Patches inside a zone: check its coverage (heads, pressure), not the sensor."
 

@@ -13,6 +13,7 @@ from fleet.views.asked import asked_number
 
 LONGEST_NOTE: Final = 4_000
 MOST_PROGRAMS: Final = 20
+MOST_STATIONS: Final = 60
 NOT_ANSWERS: Final = frozenset({"check-"})
 
 
@@ -36,6 +37,8 @@ def finding_of(
         program_keyed_in=form.get("program_keyed_in") == "yes",
         program_ids=_programs(form.get("programs", "")),
         turf=form.get("turf", ""),
+        dry_stations=_stations(form, "dry_stations"),
+        soggy_stations=_stations(form, "soggy_stations"),
         parts_used=_text(form, "parts_used", 200),
         service_min=_number(form, "service_min"),
         follow_up=_text(form, "follow_up", 300),
@@ -58,6 +61,15 @@ def _programs(text: str) -> tuple[int, ...]:
     """Programs that the sheet showed, from a list of numbers."""
     found = [asked_number(part) for part in text.split(",")[:MOST_PROGRAMS]]
     return tuple(number for number in found if number)
+
+
+def _stations(form: Mapping[str, str], name: str) -> tuple[int, ...]:
+    """Stations of a form, such as `2, 5`."""
+    parts = form.get(name, "").replace(";", ",").replace(" ", ",").split(",")[:MOST_STATIONS]
+    found = [asked_number(part) for part in parts if part]
+    if not all(found):
+        raise BadFinding(f"{name}: {form[name][:30]!r}, expected station numbers such as 2, 5")
+    return tuple(sorted({number for number in found if number}))
 
 
 def _number(form: Mapping[str, str], name: str) -> float | None:

@@ -8,7 +8,7 @@ from typing import Final
 
 from django.db import transaction
 
-from sites.models import Controller, ProgramLine, ProgramSet, Recommendation, Sensor, Zone
+from sites.models import ProgramLine, ProgramSet, Recommendation, Sensor
 from sites.models.choices import ProgramStatus
 from sites.services.history import ChangeNote, record_changes
 from sites.services.staleness import mark_sites_stale
@@ -120,54 +120,3 @@ def set_threshold(*, controller_id: int, threshold_kpa: float, by: str, at: date
     )
     record_changes(notes=[note], by=by, at=at)
     return ThresholdSet(sensor.pk, before, threshold_kpa)
-
-
-@transaction.atomic
-def note_turf(*, site_id: int, controller_id: int | None, turf: str, on: date, by: str, at: datetime) -> int:
-    """Note what a visit saw of the turf; how many controllers it speaks for.
-
-    Where a sensor governs, the threshold advice hears of it. Where the clock alone does, evenly dry lawns are
-    planned with a tenth more from then on, soggy ones with a tenth less: it is the only feedback there is.
-
-    Parameters
-    ----------
-    site_id
-        The garden.
-    controller_id
-        Controller that was looked at; None: all of the garden.
-    turf
-        `good`, `evenly_dry`, `patchy` or `soggy`.
-    on
-        Day of the visit.
-    by, at
-        Who, and when.
-    """
-    controllers = Controller.objects.filter(site_id=site_id).select_related("site", "sensor")
-    if controller_id is not None:
-        controllers = controllers.filter(pk=controller_id)
-    notes = []
-    for row in controllers.order_by("code"):
-        key = f"{row.site.code}/{row.code}"
-        sensor = getattr(row, "sensor", None)
-        if row.governed and sensor is not None:
-            Sensor.objects.filter(pk=sensor.pk).update(turf_seen=turf, turf_seen_on=on)
-            before: dict[str, object] = {"turf": sensor.turf_seen}
-            after: dict[str, object] = {"turf": turf}
-        else:
-            before, after = _moved_margins(row, TURF_FACTOR.get(turf, 1.0))
-        if before != after:
-            notes.append(ChangeNote("turf", key, row.site.code, before, after, f"turf {turf} at a visit"))
-    record_changes(notes=notes, by=by, at=at)
-    return len(controllers)
-
-
-def _moved_margins(row: Controller, factor: float) -> tuple[dict[str, object], dict[str, object]]:
-    """The lawns' factors on demand before and after, by station."""
-    before: dict[str, object] = {}
-    after: dict[str, object] = {}
-    for zone in Zone.objects.filter(controller=row, plant__endswith="turf").order_by("station"):
-        new = round(min(max(zone.margin_factor * factor, LEAST_FACTOR), MOST_FACTOR), 3)
-        if new != zone.margin_factor:
-            before[str(zone.station)], after[str(zone.station)] = zone.margin_factor, new
-            Zone.objects.filter(pk=zone.pk).update(margin_factor=new)
-    return before, after

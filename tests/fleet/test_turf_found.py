@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
-import pytest
+from collections.abc import Callable
 
-from fleet.models import Company, Stop, VisitNeed
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from fleet.models import Company, Stop, User, VisitNeed
 from fleet.services.findings import FindingInput, FindingRecorded, record_finding
+from sites.models import Zone
+from tests.factories import build_zone
 from tests.fleet.test_stop_pages_data import NOON, flagged_stop
 
 pytestmark = pytest.mark.django_db
@@ -50,3 +56,28 @@ def test_a_reading_is_told_back_with_its_method(company: Company) -> None:
     )  # fmt: skip
 
     assert "The sensor: 3 kohm at 24 degC: 20 kPa (Shock and others 1998)." in told.changes
+
+
+def test_the_form_offers_the_turf_and_takes_stations(
+    company: Company, dispatcher: User, sign_in: Callable[[User], Client]
+) -> None:
+    stop, technician = flagged_stop(), sign_in(dispatcher)
+    address = reverse("fleet:stop", args=[stop.pk])
+    page = technician.get(address).content.decode()
+
+    assert '<option value="evenly_dry">evenly dry</option>' in page
+    zone = Zone.objects.get()
+    build_zone(zone.controller, 2)
+    need = VisitNeed.objects.get(kind="sensor_check")
+    technician.post(
+        reverse("fleet:stop-finding", args=[stop.pk]),
+        {"client_key": "k", "need": need.pk, "dry_stations": "2"},
+    )
+    assert Zone.objects.get(station=2).margin_factor == 1.1
+    assert Zone.objects.get(station=zone.station).margin_factor == 1.0
+    bad = technician.post(
+        reverse("fleet:stop-finding", args=[stop.pk]),
+        {"client_key": "k2", "need": need.pk, "dry_stations": "front lawn"},
+        follow=True,
+    )
+    assert "expected station numbers" in bad.content.decode()

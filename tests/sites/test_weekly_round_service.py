@@ -23,7 +23,8 @@ from sites.models import (
     Zone,
 )
 from sites.services.balance import update_balance
-from sites.services.found_on_site import note_turf, set_threshold
+from sites.services.found_on_site import set_threshold
+from sites.services.note_turf import TurfNoted, UnknownStation, note_turf
 from sites.services.programs import decide_program, freeze_programs
 from sites.services.record_programs import import_programs
 from sites.services.weekly_round import RoundReport, UnknownSites, weekly_round
@@ -321,8 +322,9 @@ def test_by_the_clock_alone_a_visit_that_saw_dry_or_soggy_lawns_moves_their_dema
 ) -> None:
     Controller.objects.update(governed=False)
 
-    def see(turf: str) -> list[float]:
-        note_turf(site_id=garden.site_id, controller_id=garden.pk, turf=turf, on=WEEK, by="ines", at=NOW)
+    def see(turf: str, after_days: int = 0) -> list[float]:
+        on, at = WEEK + timedelta(days=after_days), NOW + timedelta(days=after_days)
+        note_turf(site_id=garden.site_id, controller_id=garden.pk, turf=turf, on=on, by="ines", at=at)
         return list(Zone.objects.order_by("station").values_list("margin_factor", flat=True))
 
     run()
@@ -334,7 +336,71 @@ def test_by_the_clock_alone_a_visit_that_saw_dry_or_soggy_lawns_moves_their_dema
     after = lawn_depth_mm()
     assert after > before
     assert see("soggy") == [0.99, 0.99, 1.0]
-    for _ in range(9):
-        least = see("soggy")
+    for times in range(1, 10):
+        least = see("soggy", 14 * times)
     assert least == [0.7, 0.7, 1.0]
     assert Change.objects.filter(kind="turf").count() >= 3
+
+
+def see_stations(garden: Controller, after_days: int = 0, **seen: tuple[int, ...]) -> TurfNoted:
+    on, at = WEEK + timedelta(days=after_days), NOW + timedelta(days=after_days)
+    return note_turf(
+        site_id=garden.site_id, controller_id=garden.pk, turf="", on=on, by="ines", at=at, **seen
+    )
+
+
+def factors() -> list[float]:
+    return list(Zone.objects.order_by("station").values_list("margin_factor", flat=True))
+
+
+def test_beside_the_sensor_a_zone_seen_dry_gets_longer_runs_and_the_sensors_own_a_wetter_step(
+    garden: Controller,
+) -> None:
+    # Common practice, no source: what the sensor cannot feel is the other zones' ratio to its own.
+    def week_depth_mm() -> dict[int, float]:
+        run()
+        lines = RecommendationLine.objects.values_list("station", "week_depth_mm")
+        return {station: depth or 0.0 for station, depth in lines}
+
+    before = week_depth_mm()
+    see_stations(garden, dry=(1,))
+    after = week_depth_mm()
+
+    assert factors() == [1.1, 1.0, 1.0]
+    assert after[1] > before[1]
+    assert garden.sensor.turf_seen == ""
+    see_stations(garden, soggy=(2, 3))
+    garden.sensor.refresh_from_db()
+    assert garden.sensor.turf_seen == "soggy"
+    assert factors() == [1.1, 1.0, 0.9]
+
+
+def test_a_factor_moved_by_a_visit_is_held_for_two_weeks(garden: Controller) -> None:
+    see_stations(garden, dry=(1,))
+
+    assert see_stations(garden, 5, dry=(1,)).held == (1,)
+    assert factors()[0] == 1.1
+    assert see_stations(garden, 14, dry=(1,)).held == ()
+    assert factors()[0] == 1.21
+    # The other way is no second step: what was too much is taken back at once.
+    assert see_stations(garden, 16, soggy=(1,)).held == ()
+    assert factors()[0] == pytest.approx(1.089)
+
+
+@pytest.mark.parametrize(
+    ("seen", "words"),
+    [({"dry": (9,)}, "station 9 waters nothing"), ({"dry": (1,), "soggy": (1,)}, "dry and soggy at once")],
+)
+def test_a_station_that_cannot_be_meant_is_refused(
+    garden: Controller, seen: dict[str, tuple[int, ...]], words: str
+) -> None:
+    with pytest.raises(UnknownStation, match=words):
+        see_stations(garden, **seen)
+    assert factors() == [1.0, 1.0, 1.0]
+
+
+def test_with_two_controllers_somebody_says_of_which_the_station_is(garden: Controller) -> None:
+    build_zone(build_controller(garden.site, "B"), 1)
+
+    with pytest.raises(UnknownStation, match="which controller"):
+        note_turf(site_id=garden.site_id, controller_id=None, turf="", on=WEEK, by="ines", at=NOW, dry=(1,))
