@@ -113,6 +113,19 @@ def value_word(name: str) -> str:
     return f"{VARIABLE_WORDS[column]}{f' {_WAYS[way]}' if way else ''}"
 
 
+@register.simple_tag(takes_context=True)
+def value_unit(context: dict[str, Any], name: str) -> str:
+    """Return the unit of a spread for the reader."""
+    return _unit(_KINDS[name][1], is_us=_is_us(context))
+
+
+@register.simple_tag(takes_context=True)
+def spread_figure(context: dict[str, Any], name: str, value: float | None) -> str:
+    """Return a spread or an error of a value in the reader's unit, one decimal more than the value has."""
+    _, step, digits = _KINDS[name]
+    return NO_VALUE if value is None else _figure(value, step, max(digits, 1), is_us=_is_us(context))
+
+
 def _is_us(context: dict[str, Any]) -> bool:
     """Whether the reader has US customary units."""
     return str(getattr(context["request"].user, "units", "")) == "us"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -10,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.weather.new_days import DAY, FORD, new_day, run_of_days
-from weather.calc.forecast_score import ForecastPairs, forecast_scores
+from weather.calc.forecast_score import ForecastPairs, forecast_scores, value_errors
 from weather.forecast_status import forecast_standing
 from weather.models import DailyWeather, Location
 from weather.services.record_daily_weather import record_daily_weather
@@ -105,3 +106,43 @@ def test_stored_issues_are_scored_against_measured_days_only() -> None:
     assert (got.leads[0].rain_bias_mm, got.leads[0].false_alarm_ratio) == (4.0, 1.0)
     DailyWeather.objects.filter(kind="forecast").delete()
     assert forecast_standing(location_id=pk, last_day=DAY) is None
+
+
+def test_errors_of_a_value_stand_beside_what_its_spreads_expect() -> None:
+    generator = np.random.default_rng(5)
+    truth = generator.normal(20.0, 5.0, 4_000)
+    foretold = truth + generator.normal(0.5, 2.0, 4_000)
+    lead = np.repeat([1, 2], 2_000)
+    spread = np.where(lead == 1, 2.0, 1.0)
+
+    narrow, wide = value_errors(lead, (foretold, spread), (truth, np.zeros(4_000)))
+
+    # The mean size of a normal error is sqrt(2 / pi) of its standard deviation; the bias adds a little.
+    assert narrow.mean_error == pytest.approx(narrow.expected, rel=0.1)
+    assert narrow.bias == pytest.approx(0.5, abs=0.15)
+    assert (narrow.is_wide, wide.is_wide) == (False, True)
+    (few,) = value_errors(lead[:5], (foretold[:5] + 50.0, spread[:5]), (truth[:5], np.zeros(5)))
+    assert (few.pairs, few.is_told, few.is_wide) == (5, False, False)
+
+
+@pytest.mark.django_db
+def test_stored_forecasts_are_scored_value_by_value_and_filled_truth_is_left_out() -> None:
+    days = run_of_days(30)
+    days[-1] = new_day(solar_mj_m2=None)
+    record_daily_weather(days=days, source="file a.csv", now=NOW)
+    for back in range(1, 26):
+        issued = DAY - back * ONE
+        day = new_day(day=issued + ONE, issued=issued)
+        warm = [None if v is None else v + 3.0 * (n < 2) for n, v in enumerate(day.values)]
+        record_daily_weather(days=[replace(day, values=tuple(warm))], source="nws", now=NOW)
+
+    got = forecast_standing(location_id=Location.objects.get().pk, last_day=DAY)
+
+    assert got is not None
+    errors = dict(got.values)
+    ((warmest,), (sun,)) = (errors["tmax_c"], errors["solar_mj_m2"])
+    assert warmest.pairs == 25
+    assert (warmest.bias, warmest.mean_error) == (pytest.approx(3.0), pytest.approx(3.0))
+    assert warmest.expected == pytest.approx(0.798 * np.hypot(2.1, 0.5), rel=1e-3)
+    assert (warmest.is_wide, sun.pairs) == (True, 24)
+    assert (got.judged, got.wide) == (6, 2)

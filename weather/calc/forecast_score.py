@@ -15,6 +15,9 @@ from weather.calc.arrays import FloatArray, IntArray
 
 WET_MM: Final = 1.0  # a day with less is no day of rain to a garden; common practice, no source
 BAND_SD: Final = 1.2816  # 80 % of a normal distribution
+MEAN_OF_NORMAL: Final = float(np.sqrt(2.0 / np.pi))
+FEWEST_JUDGED: Final = 20  # common practice, no source
+CLEARLY_LARGER: Final = 1.25  # common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,78 @@ class LeadScore:
     wet_days: int
     hit_rate: float | None
     false_alarm_ratio: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ValueErrors:
+    """Errors of one foretold value at one lead, beside what its stored spreads expect.
+
+    Parameters
+    ----------
+    lead_d
+        Days from issue to the day [d].
+    pairs
+        Days compared [1].
+    bias, mean_error
+        Mean of foretold less came, and of its size [unit of the value; K]; None without a pair.
+    expected
+        Mean size of error that the spreads of both expect [same unit]; None without a pair.
+    """
+
+    lead_d: int
+    pairs: int
+    bias: float | None
+    mean_error: float | None
+    expected: float | None
+
+    @property
+    def is_told(self) -> bool:
+        """Return whether there are days enough to judge by."""
+        return self.pairs >= FEWEST_JUDGED
+
+    @property
+    def is_wide(self) -> bool:
+        """Return whether errors are clearly larger than the spreads expect."""
+        if not self.is_told or self.mean_error is None or self.expected is None:
+            return False
+        return self.mean_error > CLEARLY_LARGER * self.expected
+
+
+def value_errors(
+    lead_d: IntArray,
+    foretold: tuple[FloatArray, FloatArray],
+    came: tuple[FloatArray, FloatArray],
+) -> tuple[ValueErrors, ...]:
+    """Errors of one foretold value by lead.
+
+    Parameters
+    ----------
+    lead_d
+        Days from issue to the day [d], shape (pairs,).
+    foretold, came
+        Values and their standard deviations [unit of the value; K], each of shape (pairs,); NaN = unknown.
+
+    Returns
+    -------
+    tuple[ValueErrors, ...]
+        One a lead, the shortest first [as named]. The mean size of a normal error is 0.798 of its standard
+        deviation, sqrt(2 / pi).
+    """
+    error = foretold[0] - came[0]
+    expected = MEAN_OF_NORMAL * np.hypot(foretold[1], came[1])
+    found = []
+    for lead in np.unique(lead_d):
+        mine = (lead_d == lead) & np.isfinite(error)
+        found.append(
+            ValueErrors(
+                lead_d=int(lead),
+                pairs=int(mine.sum()),
+                bias=_mean(error[mine]),
+                mean_error=_mean(np.abs(error[mine])),
+                expected=_mean(expected[mine][np.isfinite(expected[mine])]),
+            )
+        )
+    return tuple(found)
 
 
 def forecast_scores(pairs: ForecastPairs) -> tuple[LeadScore, ...]:
