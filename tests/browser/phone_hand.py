@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import time
 from collections.abc import Callable
 from typing import Any
 from urllib.parse import urlparse
+
+from PIL import ExifTags, Image, ImageDraw
 
 from fleet.models import Stop, User
 from fleet.services.company import set_passwords
@@ -109,6 +112,18 @@ class Phone:
         self.page.fill("#finding textarea[name=note]", note)
         self.page.click("text=Record the finding")
 
+    def wait_until_empty(self) -> None:
+        """Wait until nothing of anybody waits."""
+        self.until("self.rootroundStore.items().then(all => all.length === 0)")
+
+    def take_photo(self, data: bytes, caption: str = "") -> None:
+        """Choose a photo, and wait until it lies in the queue."""
+        before = self.page.locator("[data-photo-list] li").count()
+        self.page.fill("#finding [name=caption]", caption)
+        file = {"name": "IMG_1.jpg", "mimeType": "image/jpeg", "buffer": data}
+        self.page.set_input_files("#f-photo", files=[file])
+        self.until(f"document.querySelectorAll('[data-photo-list] li').length > {before}")
+
     def send(self) -> Any:
         """Send now and wait for what came of it."""
         return self.page.evaluate("self.rootroundBar.send(true)")
@@ -120,6 +135,22 @@ class Phone:
             "({id, owner, kind, state, tries}) => ({id, owner, kind, state, tries})))"
         )
         return found
+
+
+def picture(number: int, *, place: bool = False) -> bytes:
+    """A photo as a camera writes it, another one for each number; with its place where asked."""
+    image = Image.new("RGB", (640, 480), (40 + number % 200, 120, 90))
+    draw = ImageDraw.Draw(image)
+    for line in range(0, 480, 7):
+        draw.line((0, line, 640, (line * (number + 3)) % 480), fill=(line % 255, number % 255, 20))
+    kept = io.BytesIO()
+    exif = Image.Exif()
+    if place:
+        exif.get_ifd(ExifTags.IFD.GPSInfo).update(
+            {1: "N", 2: (41.0, 12.0, 0.0), 3: "W", 4: (104.0, 42.0, 0.0)}
+        )
+    image.save(kept, "JPEG", quality=90, exif=exif)
+    return kept.getvalue()
 
 
 def cut_once(path: str, what: str) -> Callable[[str, str], str]:

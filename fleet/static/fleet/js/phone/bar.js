@@ -61,13 +61,13 @@
     store.onChange(show);
     await show();
     const done = await send();
-    if (done.state === "here") {
+    if (done.me) {
       navigator.storage?.persist?.();
       await navigator.serviceWorker.ready;
       await keep();
     }
   };
-  addEventListener("online", () => send(true).then((done) => done.state === "here" && keep()));
+  addEventListener("online", () => send(true).then((done) => done.me && keep()));
   addEventListener("offline", () => { told.state = "no-network"; told.offSince = Date.now(); show(); });
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
   setInterval(() => store.keepClean().then((gone) => { if (gone) location.reload(); }), 60000);
