@@ -9,10 +9,12 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 from fleet.calc.sensor_reading import reading_words
-from fleet.models import Finding, Flag
+from fleet.models import Finding, Flag, Photo
+from fleet.selectors.photo_files import photos_of_findings
 from sites.models import Change, Site
 from sites.models.history import can_restore
 
+HIDDEN = frozenset({"gate_code"})
 _FINGERPRINT = re.compile(r"[0-9a-f]{32,64}")
 
 
@@ -27,6 +29,7 @@ class Entry:
     # Changes that one click puts back, parted by commas; empty where nothing can be put back.
     entries: str = ""
     told: tuple[tuple[str, str, str], ...] = ()  # field, before, after
+    photos: tuple[Photo, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +46,8 @@ def site_history(*, site: Site, most: int) -> SiteHistory:
     changes = Change.objects.filter(site_code=site.code)
     flags = Flag.objects.filter(controller__site=site).select_related("controller")
     findings = Finding.objects.filter(visit__site=site).select_related("technician")
+    newest = list(findings[:most])
+    photos = photos_of_findings(finding_ids=[one.pk for one in newest])
     entries = _change_entries(list(changes[: 4 * most]), zone)
     for flag in flags[:most]:
         entries += _flag_entries(flag)
@@ -52,8 +57,13 @@ def site_history(*, site: Site, most: int) -> SiteHistory:
             "",
             _finding_words(finding),
             finding.technician.name if finding.technician else "",
+            photos=tuple(photos.get(finding.pk, ())),
         )
-        for finding in findings[:most]
+        for finding in newest
+    ]
+    entries += [
+        Entry(photo.taken_at.astimezone(zone).date(), "", "Photo of a visit", "", photos=(photo,))
+        for photo in Photo.objects.filter(visit__site=site, finding__isnull=True).order_by("-taken_at")[:most]
     ]
     entries.sort(key=lambda entry: entry.day, reverse=True)
     total = changes.count() + flags.count() + findings.count()
@@ -100,7 +110,7 @@ def _told(change: Change) -> Iterator[tuple[str, str, str]]:
         if name == "geometry":
             yield "shape", "as it was", "redrawn" if name in after else "none"
         else:
-            yield name.replace("_", " "), _value(before.get(name)), _value(after.get(name))
+            yield name.replace("_", " "), _shown(name, before.get(name)), _shown(name, after.get(name))
 
 
 def change_told(change: Change, timezone: str) -> dict[str, object]:
@@ -155,12 +165,17 @@ def _change_words(change: Change) -> str:
         return f"{thing} {change.action}"
     before, after = change.before or {}, change.after or {}
     fields = [
-        f"{name.replace('_', ' ')} {_value(before.get(name))} → {_value(after.get(name))}"
+        f"{name.replace('_', ' ')} {_shown(name, before.get(name))} → {_shown(name, after.get(name))}"
         for name in sorted({*before, *after} - {"geometry"})
     ]
     fields += ["shape redrawn"] if "geometry" in after else []
     more = f" and {len(fields) - 2} more" if len(fields) > 2 else ""
     return f"{thing}: {', '.join(fields[:2])}{more}"
+
+
+def _shown(name: str, value: object) -> str:
+    """A value in a change; of a gate code only whether there is one, since old ones open gates, too."""
+    return _value("hidden" if name in HIDDEN and value not in (None, "") else value)
 
 
 def _value(value: object) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Final
 
 from django.conf import settings
@@ -34,6 +34,7 @@ from fleet.services.findings import BadFinding, record_finding
 from fleet.services.photos import BadPhoto, PhotoSent, keep_photo
 from fleet.services.stop_states import UnknownStopState, set_stop_state
 from fleet.services.turf_found import TURF_WORDS
+from fleet.templatetags.rootround import day_long
 from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
 from fleet.views.finding_form import finding_of
@@ -52,6 +53,11 @@ def day(request: HttpRequest) -> HttpResponse:
     if person is None:
         return render(request, "fleet/day_none.html", {"people": Technician.objects.filter(is_active=True)})
     chosen = _date(request.GET.get("date"), today)
+    span = company_phone()
+    first, last = today - timedelta(days=span.days_back), today + timedelta(days=span.days_ahead)
+    if asking_user(request).role == User.Role.TECHNICIAN and not first <= chosen <= last:
+        messages.info(request, f"Your days from {day_long(first)} to {day_long(last)} can be seen here.")
+        return redirect("fleet:day")
     found = technician_day(technician_id=person.pk, day=chosen)
     if found is None:
         raise Http404

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_safe
 from fleet.access import may_see, role_of
 from fleet.maps import base_map, box_of
 from fleet.selectors.company import company_day
-from fleet.selectors.site_access import SiteNotOpen, site_for
+from fleet.selectors.site_access import SiteNotOpen, may_read_gate_code, site_for
 from fleet.selectors.site_history import site_history
 from fleet.selectors.site_list import site_list as list_of_sites
 from fleet.selectors.site_page import site_page
@@ -81,6 +81,7 @@ def site(request: HttpRequest, code: str) -> HttpResponse:
             "spans": SPANS,
             "programs": site_programs(site=garden, today=today),
             **rules_panel(request, site=garden, today=today),
+            "may_read_gate_code": may_read_gate_code(user=user, site_id=garden.pk, today=today),
             "may_draw": may_see(role_of(user), "fleet:site-draw"),
             "history": site_history(site=garden, most=1000 if "all" in request.GET else HISTORY_ENTRIES),
             "map": base_map(box=box_of(box_points(things)), is_metric=not is_us) if things else None,

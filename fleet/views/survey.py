@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.quantities import entered
 from fleet.selectors.company import company_day
-from fleet.selectors.site_access import SiteNotOpen, site_for
+from fleet.selectors.site_access import SiteNotOpen, may_read_gate_code, site_for
 from sites.models.choices import FixtureKind, Head, Plant
 from sites.selectors.survey import survey_of
 from sites.services.survey import ANSWERABLE, BadThing, Place, SurveyAnswered, answer_survey
@@ -34,7 +34,10 @@ QUANTITIES: Final[dict[str, str]] = {
 def survey(request: HttpRequest, code: str) -> HttpResponse:
     """Show the steps with what is known, assumed and missing."""
     garden = _garden(request, code)
-    found = survey_of(site=garden)
+    may_read = may_read_gate_code(
+        user=cast("User", request.user), site_id=garden.pk, today=company_day(now=timezone.now())
+    )
+    found = survey_of(site=garden, with_gate_code=may_read)
     return render(
         request,
         "fleet/survey.html",

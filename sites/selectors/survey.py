@@ -13,8 +13,16 @@ from sites.models.choices import FixtureKind, Gating, Head, Plant, Soil, Station
 from sites.selectors.zones import zone_table
 
 
-def survey_of(*, site: Site) -> Survey:
-    """What is known, assumed and missing of a site, in the order of a walk through the garden."""
+def survey_of(*, site: Site, with_gate_code: bool = True) -> Survey:
+    """What is known, assumed and missing of a site, in the order of a walk through the garden.
+
+    Parameters
+    ----------
+    site
+        The garden.
+    with_gate_code
+        False: the reader may not read it today.
+    """
     controllers = list(Controller.objects.filter(site=site).select_related("sensor").order_by("code"))
     zones = list(
         Zone.objects.filter(controller__site=site)
@@ -30,7 +38,7 @@ def survey_of(*, site: Site) -> Survey:
     )
     return Survey(
         (
-            Step("way", "Getting in", (_way_in(site),)),
+            Step("way", "Getting in", (_way_in(site, with_gate_code=with_gate_code),)),
             Step("ground", "Soil and rules", (_ground(site, zones),)),
             Step(
                 "timer",
@@ -68,8 +76,9 @@ def _words(choices: Any) -> tuple[tuple[str, str], ...]:
     return tuple((str(value), str(word)) for value, word in choices)
 
 
-def _way_in(site: Site) -> Thing:
+def _way_in(site: Site, *, with_gate_code: bool) -> Thing:
     """The customer and the way in."""
+    gate = (_extra("gate_code", "Gate code", site.gate_code),) if with_gate_code else ()
     return Thing(
         "site",
         "",
@@ -82,7 +91,7 @@ def _way_in(site: Site) -> Thing:
             _item(
                 "access_notes", "How to get in, dogs, where the timer hangs", site.access_notes, shape="long"
             ),
-            _extra("gate_code", "Gate code", site.gate_code),
+            *gate,
             _extra("visit_from", "Usual hours from", _clock(site.visit_from), shape="clock"),
             _extra("visit_to", "Usual hours to", _clock(site.visit_to), shape="clock"),
         ),

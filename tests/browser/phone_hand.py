@@ -15,7 +15,7 @@ from fleet.services.company import set_passwords
 from tests.browser.cut_line import CutLine
 from tests.browser.test_pages_in_chromium import PASSWORD, TODAY
 
-SIZE = {"width": 390, "height": 844}
+SIZE: Any = {"width": 390, "height": 844}
 
 
 def stops_of_today() -> list[Stop]:

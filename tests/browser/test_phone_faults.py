@@ -239,7 +239,7 @@ def test_full_storage_is_told_and_the_form_keeps_what_was_typed(
     phone.cut()
     phone.record("Before it was full")
     phone.page.wait_for_selector("text=is kept on this phone")
-    # Chromium's own override of the quota does not reach IndexedDB: the write itself is refused as it would be.
+    # Chromium's own override of the quota does not reach IndexedDB, so the write itself is refused.
     phone.page.evaluate(
         """() => {
           const add = IDBObjectStore.prototype.add;
