@@ -88,6 +88,13 @@ class Phone:
             assert time.monotonic() < end, f"never true: {script}"
             self.page.wait_for_timeout(60)
 
+    def eventually(self, is_so: Callable[[], bool], seconds: float = 20.0) -> None:
+        """Wait until the server's side is so."""
+        end = time.monotonic() + seconds
+        while not is_so():
+            assert time.monotonic() < end, "it never came"
+            self.page.wait_for_timeout(60)
+
     def cut(self) -> None:
         self.line.is_down = True
 

@@ -349,10 +349,10 @@ def test_a_state_that_was_lost_on_the_way_back_is_not_done_twice(
     phone.line.cut = cut_once("/day/send/", "after")
 
     phone.push("on_the_way")
+    phone.eventually(lambda: Stop.objects.get(pk=stops[0].pk).state == "on_the_way")
     phone.wait_for_count(1)
-    assert Stop.objects.get(pk=stops[0].pk).state == "on_the_way"
     phone.push("at_the_gate")
-    phone.wait_for_count(0)
+    phone.wait_until_empty()
 
     assert Stop.objects.get(pk=stops[0].pk).state == "at_the_gate"
     assert Submission.objects.count() == 2
