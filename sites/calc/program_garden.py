@@ -14,6 +14,7 @@ from sites.calc.program_learned import Learned, nothing_learned
 from sites.calc.program_letters import best_programs_and_letters
 from sites.calc.program_margin import margins
 from sites.calc.program_problem import Problem, problem
+from sites.calc.program_score import landscape_need_mm
 from sites.calc.program_settings import ProgramSettings
 from sites.calc.program_trial import Trial
 from sites.calc.program_weather import Seasons
@@ -175,6 +176,9 @@ class Figures:
         Zone-days beyond the allowed depletion [d].
     water_l, lost_l
         Gross water, and what of it is lost [L].
+    cost
+        What the search weighs: missing need, dry days and losses of the zones, by half area and half alike
+        [1]; less is better.
     fits
         Whether every zone gets what is promised within all limits.
     """
@@ -185,6 +189,7 @@ class Figures:
     dry_days: float
     water_l: float
     lost_l: float
+    cost: float
     fits: bool
 
     @property
@@ -238,5 +243,15 @@ def figures(given: Problem, done: Trial, *, is_possible: bool = True) -> Figures
         dry_days=float(done.dry_share.sum()) * given.offered.shape[0],
         water_l=float((done.gross_mm * area).sum()),
         lost_l=float((done.lost_mm * area).sum()),
+        cost=float((given.weight * _zone_cost(given, done)).sum()),
         fits=is_possible and bool(done.adequacy.min() >= given.settings.promised_adequacy),
     )
+
+
+def _zone_cost(given: Problem, done: Trial) -> FloatArray:
+    """Missing adequacy, dry share beyond its bound and losses per need, as the search weighs them."""
+    settings = given.settings
+    missing = np.maximum(settings.target_adequacy - done.adequacy, 0.0)
+    dry = np.maximum(done.dry_share - settings.most_dry_share, 0.0)
+    lost = done.lost_mm / landscape_need_mm(given.truth)
+    return settings.shortfall_weight * missing + settings.dry_weight * dry + lost

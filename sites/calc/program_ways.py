@@ -7,7 +7,7 @@ that the trade prefers: a setting before a visit, a visit before a dig, a dig be
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -18,48 +18,11 @@ from sites.calc.program_garden import Answer, Figures, Garden, best_answer
 from sites.calc.program_patterns import Block, DayChoice
 from sites.calc.program_score import needs_own_letter
 from sites.calc.program_threshold import fragile_zones
+from sites.calc.program_way import LEAST_DRY_DAYS, Way
 
-# A way that spares fewer dry zone-days than this, and does not make the program fit, is no way out [d].
-LEAST_DRY_DAYS: Final = 3.0
 _LEAST_MM: Final = 1.5
 _SLOW_HEAD: Final = "rotary_nozzle"
 _ALL_DAY_MIN: Final = 1440
-
-
-@dataclass(frozen=True, slots=True)
-class Way:
-    """One way out.
-
-    Parameters
-    ----------
-    key
-        What is changed: `threshold`, `place`, `order`, `heads`, `starts`, `hours`, `days` or `second`.
-    words
-        What to do, in a sentence.
-    needs
-        Whose word or work it takes.
-    values
-        Fields of the what-if that show it; empty where it cannot be shown there.
-    before, after
-        Best program without and with it.
-    """
-
-    key: str
-    words: str
-    needs: str
-    values: tuple[tuple[str, str], ...]
-    before: Figures
-    after: Figures
-
-    @property
-    def dry_days_spared(self) -> float:
-        """Zone-days beyond the allowed depletion that it spares over the four weeks [d]."""
-        return self.before.dry_days - self.after.dry_days
-
-    @property
-    def litres_more(self) -> float:
-        """Water that it takes more over the four weeks [L]."""
-        return self.after.water_l - self.before.water_l
 
 
 def ways_out(garden: Garden, best: Answer, steps_kpa: Sequence[float]) -> tuple[Way, ...]:
@@ -79,7 +42,8 @@ def ways_out(garden: Garden, best: Answer, steps_kpa: Sequence[float]) -> tuple[
         for way in _tried(garden, best, steps_kpa)
         if way.after.fits or way.dry_days_spared >= LEAST_DRY_DAYS
     ]
-    return tuple(sorted(found, key=lambda way: not way.after.fits))
+    # The order of the trade among those that fit; of the others, what gains nothing stands last.
+    return tuple(sorted(found, key=lambda way: (not way.after.fits, way.verdict == "no gain")))
 
 
 def _tried(garden: Garden, best: Answer, steps_kpa: Sequence[float]) -> Iterator[Way]:
@@ -104,7 +68,7 @@ def _way(
 
 
 def _thresholds(garden: Garden, best: Answer, steps_kpa: Sequence[float]) -> Iterator[Way]:
-    """The mildest wetter setting that fits, else the one that spares the most dry days."""
+    """The mildest wetter setting that fits, else the one that gains the most."""
     if np.isnan(garden.threshold_kpa):
         return
     zone = int(best.given.governing[0])
@@ -128,7 +92,7 @@ def _thresholds(garden: Garden, best: Answer, steps_kpa: Sequence[float]) -> Ite
         if tried[-1].after.fits:
             break
     if tried:
-        yield tried[-1] if tried[-1].after.fits else max(tried, key=lambda way: way.dry_days_spared)
+        yield tried[-1] if tried[-1].after.fits else max(tried, key=lambda way: way.worth)
 
 
 def _places(garden: Garden, best: Answer) -> Iterator[Way]:
@@ -151,7 +115,7 @@ def _places(garden: Garden, best: Answer) -> Iterator[Way]:
         if station != own
     ]
     if tried:
-        yield max(tried, key=lambda way: (way.after.fits, way.dry_days_spared))
+        yield max(tried, key=lambda way: (way.after.fits, way.worth))
 
 
 def _order(garden: Garden, best: Answer) -> Iterator[Way]:
@@ -280,6 +244,10 @@ def _second(garden: Garden, best: Answer) -> Iterator[Way]:
             dry_days=sum(one.figures.dry_days for one in both),
             water_l=sum(one.figures.water_l for one in both),
             lost_l=sum(one.figures.lost_l for one in both),
+            cost=sum(
+                one.figures.cost * (0.5 * size / sum(area) + 0.5 * len(one.given.owner) / len(given.owner))
+                for one, size in zip(both, area, strict=True)
+            ),
             fits=all(one.figures.fits for one in both),
         ),
     )

@@ -166,6 +166,7 @@ def _recently_moved(row: Controller, on: date) -> dict[str, tuple[object, bool]]
     changes = Change.objects.filter(kind="turf", key=f"{row.site.code}/{row.code}").order_by("at")
     for at, before, after in changes.values_list("at", "before", "after"):
         if on - timedelta(days=HELD_DAYS) < at.date() <= on:
-            stations = {name: value for name, value in (after or {}).items() if name.isdigit()}
-            found.update({name: (value, value > before[name]) for name, value in stations.items()})
+            was = before or {}
+            moved = {name: value for name, value in (after or {}).items() if name.isdigit()}
+            found.update({name: (value, value > was.get(name, 1.0)) for name, value in moved.items()})
     return found

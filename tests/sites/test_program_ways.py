@@ -10,9 +10,10 @@ import pytest
 
 from sites.calc import landscape, soil
 from sites.calc.program_controllers import RuleCase
-from sites.calc.program_garden import Garden, best_answer
+from sites.calc.program_garden import Figures, Garden, best_answer
 from sites.calc.program_keyed import keyed_lines
-from sites.calc.program_ways import LEAST_DRY_DAYS, ways_out
+from sites.calc.program_way import LEAST_DRY_DAYS, LEAST_WORTH, Way
+from sites.calc.program_ways import ways_out
 from sites.calc.program_weather import Seasons
 from tests.sites.program_cases import DAYS, FREE, SETTINGS, choice, garden
 
@@ -167,3 +168,55 @@ def test_the_chosen_program_is_keyed_in_letter_by_letter() -> None:
     assert all(line.run_min > 0 and line.starts and line.days for line in lines)
     nothing = best_answer(a_garden(case=RuleCase(())))
     assert keyed_lines(nothing.given, nothing.chosen, 0, ()) == ()
+
+
+SHORT = Figures(90.0, 80.0, 2, dry_days=30.0, water_l=10_000.0, lost_l=1_000.0, cost=2.0, fits=False)
+
+
+def way_to(**after: object) -> Way:
+    return Way("threshold", "Do it.", "a visit", (), SHORT, replace(SHORT, **after))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("after", "verdict", "losses"),
+    [
+        ({"fits": True, "cost": 0.1, "adequacy_pct": 97.0}, "enough", ()),
+        ({"cost": 1.0, "adequacy_pct": 92.0, "dry_days": 20.0}, "helps", ()),
+        (
+            {"cost": 1.9, "adequacy_pct": 89.4, "worst_pct": 85.0, "dry_days": 20.0},
+            "helps but",
+            ("need met falls from 90.0 to 89.4 %",),
+        ),
+        (
+            {"cost": 2.2, "adequacy_pct": 88.0, "worst_pct": 79.0, "dry_days": 26.0, "lost_l": 1_500.0},
+            "no gain",
+            (
+                "need met falls from 90.0 to 88.0 %",
+                "the worst zone falls from 80.0 to 79.0 %",
+                "5 % more of the water is lost",
+            ),
+        ),
+        ({"cost": 1.0, "dry_days": 36.0}, "helps but", ("6 more dry zone-days",)),
+    ],
+)
+def test_a_way_is_marked_by_what_it_is_worth_with_its_losses_named(
+    after: dict[str, object], verdict: str, losses: tuple[str, ...]
+) -> None:
+    way = way_to(**after)
+
+    assert (way.verdict, way.losses) == (verdict, losses)
+
+
+@pytest.mark.parametrize("eto_mm", [6.0, 8.0, 10.0])
+@pytest.mark.parametrize("kinds", [BEDS, LAWNS, SPRAYS], ids=["beds", "lawns", "sprays"])
+def test_no_way_is_said_to_help_that_lets_something_fall(kinds: dict[str, object], eto_mm: float) -> None:
+    made = a_garden(**kinds, kpa=80.0, case=RuleCase((choice(every=3, closes=240),)), eto_mm=eto_mm)  # type: ignore[arg-type]
+    best = best_answer(made)
+
+    for way in ways_out(made, best, STEPS):
+        if way.verdict == "helps":
+            assert way.after.adequacy_pct > way.before.adequacy_pct - 0.2
+            assert way.worth > LEAST_WORTH
+        if way.verdict == "helps but":
+            assert way.losses
+            assert way.worth > LEAST_WORTH

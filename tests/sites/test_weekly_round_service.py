@@ -342,10 +342,19 @@ def test_by_the_clock_alone_a_visit_that_saw_dry_or_soggy_lawns_moves_their_dema
     assert Change.objects.filter(kind="turf").count() >= 3
 
 
-def see_stations(garden: Controller, after_days: int = 0, **seen: tuple[int, ...]) -> TurfNoted:
+def see_stations(
+    garden: Controller, after_days: int = 0, dry: tuple[int, ...] = (), soggy: tuple[int, ...] = ()
+) -> TurfNoted:
     on, at = WEEK + timedelta(days=after_days), NOW + timedelta(days=after_days)
     return note_turf(
-        site_id=garden.site_id, controller_id=garden.pk, turf="", on=on, by="ines", at=at, **seen
+        site_id=garden.site_id,
+        controller_id=garden.pk,
+        turf="",
+        on=on,
+        by="ines",
+        at=at,
+        dry=dry,
+        soggy=soggy,
     )
 
 
@@ -388,14 +397,14 @@ def test_a_factor_moved_by_a_visit_is_held_for_two_weeks(garden: Controller) -> 
 
 
 @pytest.mark.parametrize(
-    ("seen", "words"),
-    [({"dry": (9,)}, "station 9 waters nothing"), ({"dry": (1,), "soggy": (1,)}, "dry and soggy at once")],
+    ("dry", "soggy", "words"),
+    [((9,), (), "station 9 waters nothing"), ((1,), (1,), "dry and soggy at once")],
 )
 def test_a_station_that_cannot_be_meant_is_refused(
-    garden: Controller, seen: dict[str, tuple[int, ...]], words: str
+    garden: Controller, dry: tuple[int, ...], soggy: tuple[int, ...], words: str
 ) -> None:
     with pytest.raises(UnknownStation, match=words):
-        see_stations(garden, **seen)
+        see_stations(garden, dry=dry, soggy=soggy)
     assert factors() == [1.0, 1.0, 1.0]
 
 
