@@ -53,7 +53,7 @@ class Way:
 
     @property
     def verdict(self) -> str:
-        """`enough` where it fits, `helps`, `helps but` where something falls, `no gain` where it costs more."""
+        """`enough` where it fits, `helps`, `helps but` where something falls, or `no gain`."""
         if self.after.fits:
             return "enough"
         if self.worth <= LEAST_WORTH:
