@@ -12,7 +12,8 @@ from sites.calc import landscape, soil
 from sites.calc.program_garden import Answer, Figures, Garden, best_answer, figures
 from sites.calc.program_keyed import keyed_lines
 from sites.calc.program_sheet import SheetLetter, sheet_letters
-from sites.calc.program_ways import Way, ways_out
+from sites.calc.program_way import Way
+from sites.calc.program_ways import ways_out
 from sites.calc.rules import Stage, Window
 from sites.models import Controller
 from sites.models.choices import Head

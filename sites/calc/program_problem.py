@@ -65,6 +65,9 @@ class Problem:
         Most minutes of a station in a day [min], (controllers,).
     more_starts
         Passes of a watering day to try beyond the usual ones [1].
+    gate
+        Where a sensor outside these zones can block their starts: whether it lets them through, (days,
+        controllers, seasons). None: nothing does.
     """
 
     settings: ProgramSettings
@@ -85,6 +88,7 @@ class Problem:
     start_room_min: FloatArray
     max_station_min: FloatArray
     more_starts: tuple[int, ...] = ()
+    gate: BoolArray | None = None
 
     def starts_tried(self) -> IntArray:
         """Passes of a watering day that are tried [1], rising."""
@@ -173,7 +177,7 @@ def problem(
     if use_factor is not None:
         truth = _times(truth, use_factor)
     few = bool(controllers.is_governed.all()) and len(controllers) > 0
-    offered, is_open, room, start_room = _choices(controllers, cases, len(weather.rain_mm), settings)
+    offered, is_open, room, start_room = pattern_arrays(controllers, cases, len(weather.rain_mm), settings)
     return Problem(
         settings=settings,
         zones=zones,
@@ -255,10 +259,22 @@ def _driest(state: ZoneState, settings: ProgramSettings) -> ZoneState:
     )
 
 
-def _choices(
+def pattern_arrays(
     controllers: ControllerTable, cases: tuple[RuleCase, ...], days: int, settings: ProgramSettings
 ) -> tuple[BoolArray, BoolArray, FloatArray, FloatArray]:
-    """Patterns of each controller as arrays: runs, existence, room."""
+    """Patterns of each controller as arrays: runs, existence, room, and room before midnight [min].
+
+    Parameters
+    ----------
+    controllers
+        The controllers, each with the position of its case.
+    cases
+        The cases.
+    days
+        Days of the horizon [d].
+    settings
+        Settings of the round.
+    """
     runs = np.zeros((len(cases), MOST_PATTERNS, days), dtype=np.bool_)
     is_open = np.zeros((len(cases), MOST_PATTERNS), dtype=np.bool_)
     room, start_room = np.zeros((2, len(cases), MOST_PATTERNS))

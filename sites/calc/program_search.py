@@ -106,7 +106,8 @@ def _running(given: Problem, outer: Outer) -> tuple[Outcome | None, Counts]:
     """What candidates do to the governing zones, if any, and the starts that run."""
     if given.governing[0] >= 0:
         return governed_runs(given, outer)
-    return None, offered_starts(given, np.arange(len(given.controllers)), outer)[:, :, :, None]
+    offered = offered_starts(given, np.arange(len(given.controllers)), outer)[:, :, :, None]
+    return None, offered if given.gate is None else offered * given.gate[:, :, None, :]
 
 
 def tried_governed(given: Problem, outer: Outer) -> Tried:
@@ -144,7 +145,7 @@ def tried_clock(given: Problem, outer: Outer) -> Tried:
         Their candidates, (controllers, candidates).
     """
     _, starts = _running(given, outer)
-    events = np.maximum(starts.sum(axis=0)[:, :, 0], 1)[given.owner]
+    events = np.maximum(starts.mean(axis=3).sum(axis=0), 1)[given.owner]
     need = (landscape_need_mm(given.state) * given.margin)[:, None]
     everyone = np.arange(len(given.owner))
     found = _zones(given, everyone, outer, starts, given.minutes_for(need / events))

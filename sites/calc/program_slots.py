@@ -12,6 +12,7 @@ from sites.calc.program_days import parse_days, parse_starts, runs_on
 from sites.calc.program_passes import ProgramLines
 from sites.calc.program_patterns import Segments, most_in_seven
 from sites.calc.program_problem import MOST_STARTS, Problem
+from sites.calc.program_times import Timetable
 from sites.calc.program_trial import Slots
 from weather.calc.arrays import BoolArray, DayArray, IntArray
 
@@ -42,6 +43,41 @@ def chosen_slots(given: Problem, chosen: Chosen) -> Slots:
     behind = np.zeros(minutes.shape, dtype=np.bool_)
     behind[:, 1] = _is_cut_short(given)
     return Slots(runs, letter, minutes, behind, is_chosen, np.full(letter.shape, -1))
+
+
+def timetable_slots(given: Problem, tables: Sequence[Timetable | None], days: DayArray) -> Slots:
+    """The slots of timetables whose letters name their days, in the order of the clock.
+
+    Parameters
+    ----------
+    given
+        The controllers with their zones.
+    tables
+        Timetable of each controller; None: nothing runs.
+    days
+        The horizon [datetime64 days], (days,).
+    """
+    letters = [table.letters if table is not None else () for table in tables]
+    most = max((sum(len(letter.starts_min) for letter in own) for own in letters), default=0)
+    columns = max((len(own) for own in letters), default=0)
+    runs = np.zeros((len(days), len(tables), max(most, 1)), dtype=np.bool_)
+    letter_of = np.zeros((len(tables), max(most, 1)), dtype=np.int64)
+    start_of = np.full(letter_of.shape, -1)
+    minutes = np.zeros((len(given.owner), max(columns, 1)))
+    behind = np.zeros(minutes.shape, dtype=np.bool_)
+    for at, own in enumerate(letters):
+        starts = sorted((start, number) for number, letter in enumerate(own) for start in letter.starts_min)
+        for slot, (start, number) in enumerate(starts):
+            runs[:, at, slot] = runs_on(parse_days(own[number].days, days[0].astype(object)), days)
+            letter_of[at, slot], start_of[at, slot] = number, start
+        zone_of = {int(given.zones.station[zone]): zone for zone in np.flatnonzero(given.owner == at)}
+        cut = set(tables[at].cut_short) if tables[at] is not None else set()  # type: ignore[union-attr]
+        for number, letter in enumerate(own):
+            for run in letter.runs:
+                minutes[zone_of[run.station], number] = run.minutes
+                behind[zone_of[run.station], number] = run.station in cut
+    known = np.array([bool(own) for own in letters])
+    return Slots(runs, letter_of, minutes, behind, known, start_of)
 
 
 def _is_cut_short(given: Problem) -> BoolArray:
@@ -132,7 +168,9 @@ def _slot_arrays(
     return runs, letter, start
 
 
-def breaks_rules(given: Problem, slots: Slots, cases: Sequence[RuleCase]) -> BoolArray:
+def breaks_rules(
+    given: Problem, slots: Slots, cases: Sequence[RuleCase], zone_case: IntArray | None = None
+) -> BoolArray:
     """Whether what is set runs on days or in hours that the rules bar, (controllers,).
 
     Parameters
@@ -143,20 +181,38 @@ def breaks_rules(given: Problem, slots: Slots, cases: Sequence[RuleCase]) -> Boo
         What is set.
     cases
         Rule cases that the controllers point to.
+    zone_case
+        Case of each zone by itself, (zones,); None: that of its controller.
     """
+    of_zone = given.controllers.case[given.owner] if zone_case is None else zone_case
     found = np.zeros(len(given.controllers), dtype=np.bool_)
     pass_min = np.add.reduceat(slots.minutes, given.first, axis=0)
-    for at, number in enumerate(given.controllers.case):
-        case = cases[number]
-        most = case.max_days_per_week
-        found[at] = most is not None and most_in_seven(np.asarray(slots.runs[:, at].any(axis=1))) > most
+    for at in range(len(found)):
+        mine = given.owner == at
         for slot in np.flatnonzero(slots.runs[:, at].any(axis=0)):
-            start, length = int(slots.start_min[at, slot]), float(pass_min[at, slots.letter[at, slot]])
-            running = np.flatnonzero(slots.runs[:, at, slot]) if case.segments else ()
-            found[at] |= not all(
-                _lies_in(start, start + length, hours) for hours in {case.segments[day] for day in running}
-            )
+            column = slots.letter[at, slot]
+            start, length = int(slots.start_min[at, slot]), float(pass_min[at, column])
+            running = np.flatnonzero(slots.runs[:, at, slot])
+            for number in np.unique(of_zone[mine & (slots.minutes[:, column] > 0)]):
+                segments = cases[number].segments
+                found[at] |= bool(segments) and not all(
+                    _lies_in(start, start + length, hours) for hours in {segments[day] for day in running}
+                )
+        found[at] |= _too_many_days(slots, at, mine, cases, of_zone)
     return found
+
+
+def _too_many_days(
+    slots: Slots, at: int, mine: BoolArray, cases: Sequence[RuleCase], of_zone: IntArray
+) -> bool:
+    """Whether the stations of a case run on more days in seven than it allows."""
+    for number in np.unique(of_zone[mine]):
+        most = cases[number].max_days_per_week
+        used = (slots.minutes[mine & (of_zone == number)] > 0).any(axis=0)
+        runs = np.asarray(slots.runs[:, at, used[slots.letter[at]]].any(axis=1), dtype=np.bool_)
+        if most is not None and most_in_seven(runs) > most:
+            return True
+    return False
 
 
 def _lies_in(start: float, end: float, hours: Segments) -> bool:

@@ -67,12 +67,16 @@ class TimerLimits:
 
 @dataclass(frozen=True, slots=True)
 class Letter:
-    """One program letter: starts [min after midnight], runs in their order, and whether for low demand."""
+    """One program letter: starts [min after midnight], runs in their order, whether for low demand.
+
+    Where stations keep hours of their own, its days as keyed in; empty: those of the whole program.
+    """
 
     letter: str
     starts_min: tuple[int, ...]
     runs: tuple[StationRun, ...]
     is_low: bool = False
+    days: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
+from sites.calc.program_apart import Split
 from sites.calc.program_chosen import Chosen
 from sites.calc.program_letters import best_programs_and_letters
+from sites.calc.program_own_hours import OwnHours, in_own_hours
 from sites.calc.program_problem import Problem
 from sites.calc.program_reach import refill_reach
 from sites.calc.program_score import irrigation_need_mm, landscape_need_mm
 from sites.calc.program_trial import Slots, Trial, trial
-from weather.calc.arrays import BoolArray, FloatArray
+from weather.calc.arrays import BoolArray, DayArray, FloatArray
 
 # A share of days beyond allowed depletion counts this much as missing water [1]: turf greys, but lives.
 DRY_DAYS_COUNT = 0.05
@@ -40,6 +43,8 @@ class RoundPlan:
         Zone-days beyond allowed depletion of now less those of new [d], (controllers,).
     reach
         Share of ET that a full refill on every open day would meet [1], (zones,).
+    splits
+        Programs in the stations' own hours, by position of the controller, where those are better.
     """
 
     chosen: Chosen
@@ -51,9 +56,17 @@ class RoundPlan:
     water_at_stake_l: FloatArray
     dry_days_spared: FloatArray
     reach: FloatArray
+    splits: Mapping[int, Split] = field(default_factory=dict)
 
 
-def round_plan(given: Problem, *, now: Slots, breaks_rule: BoolArray) -> RoundPlan:
+def round_plan(
+    given: Problem,
+    *,
+    now: Slots,
+    breaks_rule: BoolArray,
+    own: OwnHours | None = None,
+    days: DayArray | None = None,
+) -> RoundPlan:
     """The best program of each controller, held against what is set.
 
     A change is material where missing adequacy falls by more than the keep band and dry days are spared, or
@@ -67,8 +80,14 @@ def round_plan(given: Problem, *, now: Slots, breaks_rule: BoolArray) -> RoundPl
         What is set.
     breaks_rule
         Whether what is set runs outside permitted days or hours, (controllers,).
+    own, days
+        Hours by station and the days of the horizon [datetime64 days]; None: all stations of a controller
+        have the same.
     """
     chosen, planned = best_programs_and_letters(given)
+    splits: Mapping[int, Split] = {}
+    if own is not None and days is not None:
+        chosen, planned, splits = in_own_hours(given, chosen, planned, own, days)
     present = trial(given, now)
     past = present.minutes > given.zones.runoff_limit_min + 1e-6
     missing_now, lost_now = _score(given, present)
@@ -99,6 +118,7 @@ def round_plan(given: Problem, *, now: Slots, breaks_rule: BoolArray) -> RoundPl
         water_at_stake_l=np.where(now.is_known, np.add.reduceat(litres, given.first), 0.0),
         dry_days_spared=np.where(now.is_known, dry_spared, 0.0),
         reach=refill_reach(given),
+        splits=splits,
     )
 
 

@@ -57,6 +57,8 @@ class RoundFacts:
         Days on which the timer has to be switched off.
     valid_until
         Day from which the days no longer fit the rules; None: beyond the four weeks.
+    own_hours
+        Stations that the rules give other hours than the rest, in a letter of their own.
     """
 
     station: IntArray
@@ -85,6 +87,7 @@ class RoundFacts:
     is_morning_after: bool
     off_days: tuple[date, ...]
     valid_until: date | None
+    own_hours: tuple[int, ...] = ()
 
 
 def reasons(facts: RoundFacts) -> list[str]:
@@ -193,6 +196,12 @@ def _cautions(facts: RoundFacts) -> list[str]:
         )
     elif facts.threshold_words:
         found.append(facts.threshold_words)
+    if facts.own_hours:
+        theirs = (
+            "it runs in a program of its own" if len(facts.own_hours) == 1 else "they run in one of their own"
+        )
+        named = stations_words(facts.own_hours).lower()
+        found.append(f"The rules give {named} other days or hours than the rest: {theirs}.")
     if facts.is_morning_after:
         found.append("By the rule, the early hours of these days belong to the evening before.")
     if facts.off_days:

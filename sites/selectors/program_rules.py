@@ -15,7 +15,7 @@ from sites.calc.rule_hours import permitted_hours
 from sites.calc.rules import AddressUnknownError, Stage, Watered, house_number
 from sites.models import Controller, ProgramSet, Recommendation, Zone
 from sites.models.program import LineFields
-from sites.selectors.round_inputs import stages_by_code
+from sites.selectors.rule_books import stages_by_code
 
 # So long a recommended program is held against the rules: the next round comes before that.
 DAYS_AHEAD: Final = 14

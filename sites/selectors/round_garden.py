@@ -23,10 +23,10 @@ from sites.selectors.programs_set import program_lines
 from sites.selectors.round_inputs import (
     RoundControllers,
     round_controllers,
-    stages_by_code,
     watered_by_controller,
 )
 from sites.selectors.round_weather import round_weather
+from sites.selectors.rule_books import stages_by_code
 from sites.selectors.sensor_logs import learned_by_controller
 from sites.selectors.zones import zone_table
 

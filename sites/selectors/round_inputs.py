@@ -5,20 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
 from sites.calc import soil
-from sites.calc.landscape import HEADS, PLANTS
 from sites.calc.program_controllers import ControllerTable, RuleCase
+from sites.calc.program_own_hours import OwnHours
 from sites.calc.program_settings import ProgramSettings
 from sites.calc.program_threshold import Watched
-from sites.calc.rule_cases import rule_case
-from sites.calc.rule_file import parse_stage
-from sites.calc.rules import AddressUnknownError, Stage, Watered, house_number
+from sites.calc.rules import Stage, Watered
 from sites.calc.zone_table import ZoneTable
-from sites.models import Controller, RuleSet, Zone
+from sites.models import Controller
+from sites.selectors.rule_books import CaseBook, own_hours, stages_by_code, watered_by_zone
 from sites.selectors.watched_sensors import watched_sensors
 from weather.calc.arrays import FloatArray, IntArray
 
@@ -37,6 +36,7 @@ class RoundControllers:
     codes: tuple[tuple[str, str], ...]
     frozen: tuple[bool, ...]
     rules_lack: tuple[str, ...]  # why nobody can say what the rules permit; empty: they are known
+    own_hours: OwnHours  # of the zones, in the zones' order
 
 
 def round_controllers(
@@ -56,10 +56,18 @@ def round_controllers(
         row.pk: row for row in Controller.objects.filter(pk__in=ids.tolist()).select_related("site", "sensor")
     }
     rows = [found[pk] for pk in ids.tolist()]
-    cases, case_of, lacks = _cases(rows, zones, week, settings, rules or {})
+    book = CaseBook(
+        stages={**stages_by_code({row.site.rule_set for row in rows}), **(rules or {})},
+        week=week,
+        settings=settings,
+    )
+    of_zone = watered_by_zone(rows, zones, book.stages, week)
+    watered = _by_controller(zones, of_zone)
+    case_of = [book.case_of(row, watered[row.pk]) for row in rows]
     governing = {int(c): at for at, c in enumerate(zones.controller_id) if zones.is_governing[at]}
     threshold = np.array([_threshold(row) for row in rows])
     is_governed = np.array([row.governed and row.pk in governing for row in rows], dtype=np.bool_)
+    own = own_hours(book, rows, zones, of_zone, case_of, is_governed)
     return RoundControllers(
         table=ControllerTable(
             controller_id=ids,
@@ -78,7 +86,7 @@ def round_controllers(
             ),
             case=np.array(case_of, dtype=np.int64),
         ),
-        cases=cases,
+        cases=tuple(book.cases),
         site_ids=np.array([row.site_id for row in rows], dtype=np.int64),
         governing_station=np.array(
             [
@@ -91,88 +99,24 @@ def round_controllers(
         watched=watched_sensors(rows=rows, today=today),
         codes=tuple((row.site.code, row.code) for row in rows),
         frozen=tuple(row.site.program_frozen for row in rows),
-        rules_lack=tuple(lacks[case] for case in case_of),
+        rules_lack=tuple(book.lacks[case] for case in case_of),
+        own_hours=own,
     )
-
-
-def _cases(
-    rows: Sequence[Controller],
-    zones: ZoneTable,
-    week: date,
-    settings: ProgramSettings,
-    rules: Mapping[str, tuple[Stage, ...]],
-) -> tuple[tuple[RuleCase, ...], list[int], list[str]]:
-    """Rule cases, the case of each controller, and what lacks to know its rules (empty: nothing)."""
-    stages = {**stages_by_code({row.site.rule_set for row in rows}), **rules}
-    watered = watered_by_controller(rows, zones, stages, week)
-    known: dict[tuple[object, ...], int] = {}
-    cases: list[RuleCase] = []
-    lacks: list[str] = []
-    case_of = []
-    for row in rows:
-        kinds = watered[row.pk]
-        key = (row.site.rule_set, kinds, row.day_modes, row.site.timezone)
-        if key not in known:
-            known[key] = len(cases)
-            case, lack = _case(row, kinds, stages, week, settings)
-            cases.append(case)
-            lacks.append(lack)
-        case_of.append(known[key])
-    return tuple(cases), case_of, lacks
-
-
-def _case(
-    row: Controller,
-    kinds: frozenset[Watered],
-    stages: dict[str, tuple[Stage, ...]],
-    week: date,
-    settings: ProgramSettings,
-) -> tuple[RuleCase, str]:
-    """What the rules leave open to a controller; nothing, and why, where they cannot be known."""
-    if row.site.rule_set and row.site.rule_set not in stages:
-        return RuleCase(()), f"the watering rules {row.site.rule_set[:36]} are not in the book"
-    try:
-        case = rule_case(
-            stages.get(row.site.rule_set, ()),
-            sorted(kinds, key=repr),
-            first_day=week,
-            day_count=settings.horizon_days,
-            day_modes=row.day_modes.split(","),
-            timezone=row.site.timezone,
-        )
-    except AddressUnknownError:
-        return RuleCase(()), "the address shows no house number"
-    return case, ""
 
 
 def watered_by_controller(
-    rows: Sequence[Controller], zones: ZoneTable, stages: dict[str, tuple[Stage, ...]], week: date
+    rows: Sequence[Controller], zones: ZoneTable, stages: Mapping[str, tuple[Stage, ...]], week: date
 ) -> dict[int, frozenset[Watered]]:
     """What each controller waters, as far as its rules ask, so that many controllers share a case."""
-    planted = dict(
-        Zone.objects.filter(controller__in=[row.pk for row in rows], planted_on__isnull=False).values_list(
-            "pk", "planted_on"
-        )
-    )
-    of_controller: dict[int, list[int]] = {}
-    for at, pk in enumerate(zones.controller_id.tolist()):
-        of_controller.setdefault(pk, []).append(at)
-    found = {}
-    for row in rows:
-        mine = stages.get(row.site.rule_set, ())
-        asks_kind = any(stage.heads or stage.plants for stage in mine)
-        longest = max((stage.exempt_days_after_planting for stage in mine), default=0)
-        number = house_number(row.site.address) if mine else None
-        # Rules ask for parity or the last digit only.
-        digit = None if number is None else number % 10
-        kinds = set()
-        for at in of_controller[row.pk]:
-            day = planted.get(int(zones.zone_id[at]))
-            fresh = day if day is not None and day + timedelta(days=longest) > week else None
-            head, plant = (HEADS[zones.head[at]], PLANTS[zones.plant[at]]) if asks_kind else ("", "")
-            kinds.add(Watered(digit, head, plant, fresh))
-        found[row.pk] = frozenset(kinds)
-    return found
+    return _by_controller(zones, watered_by_zone(rows, zones, stages, week))
+
+
+def _by_controller(zones: ZoneTable, watered: Sequence[Watered]) -> dict[int, frozenset[Watered]]:
+    """What each controller waters."""
+    found: dict[int, set[Watered]] = {}
+    for pk, one in zip(zones.controller_id.tolist(), watered, strict=True):
+        found.setdefault(pk, set()).add(one)
+    return {pk: frozenset(kinds) for pk, kinds in found.items()}
 
 
 def _threshold(row: Controller) -> float:
@@ -193,9 +137,3 @@ def _threshold_mm(zones: ZoneTable, at: int, kpa: float) -> float:
         return float(0.5 * zones.allowed_depletion_mm[at])
     texture = int(zones.soil[at])
     return float(soil.threshold_depletion_mm(texture, kpa, float(zones.root_depth_mm[at])))
-
-
-def stages_by_code(codes: set[str]) -> dict[str, tuple[Stage, ...]]:
-    """Stages of the rule sets by code."""
-    sets = RuleSet.objects.filter(code__in=codes).prefetch_related("stages")
-    return {one.code: tuple(parse_stage(stage.spec) for stage in one.stages.all()) for one in sets}

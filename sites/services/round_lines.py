@@ -26,17 +26,21 @@ def new_lines(
     chosen = of.plan.chosen
     lines = []
     for letter in table.letters:
-        pattern = choices[int(chosen.low_pattern[at] if letter.is_low else chosen.pattern[at])].pattern
+        days = letter.days
+        if not days:
+            days = choices[int(chosen.low_pattern[at] if letter.is_low else chosen.pattern[at])].pattern.text
         for order, run in enumerate(letter.runs, start=1):
             line = RecommendationLine(
                 letter=letter.letter,
-                days=pattern.text,
+                days=days,
                 starts=starts_text(letter.starts_min),
                 station=run.station,
                 run_min=run.minutes,
                 run_order=order,
                 seasonal_adjust_pct=100,
-                cycles_per_event=1 if letter.is_low else int(chosen.starts[at]),
+                cycles_per_event=len(letter.starts_min)
+                if letter.days or letter.is_low
+                else int(chosen.starts[at]),
             )
             lines.append(_with_figures(line, of, zone_of[run.station], of.plan.new))
     return lines

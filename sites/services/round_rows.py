@@ -31,7 +31,8 @@ def recommendation_rows(
     given, plan, found = of.given, of.plan, of.found
     zones = np.flatnonzero(given.owner == at)
     choices = found.cases[int(given.controllers.case[at])].choices
-    table = chosen_timetable(given, plan.chosen, at, choices)
+    split = plan.splits.get(at)
+    table = split.table if split else chosen_timetable(given, plan.chosen, at, choices)
     is_change = bool(plan.is_change[at]) and not found.frozen[controller]
     kept = not is_change and bool(plan.now.is_known[at])
     done = plan.now if kept else plan.new
@@ -92,9 +93,10 @@ def _facts(
     """What the sentences are made of."""
     given, plan = of.given, of.plan
     station = given.zones.station[zones]
-    choices = of.found.cases[int(given.controllers.case[at])].choices
-    choice = choices[max(int(plan.chosen.pattern[at]), 0)] if choices else None
-    ends = choice is not None and choice.valid_days < given.settings.horizon_days
+    split = plan.splits.get(at)
+    used = split.choices if split else _used_choices(of, at)
+    choice = used[0] if used else None
+    valid = min((one.valid_days for one in used), default=given.settings.horizon_days)
     return RoundFacts(
         station=station,
         past_limit=station[plan.is_past_runoff[zones]],
@@ -120,9 +122,16 @@ def _facts(
         fragile=station[of.fragile[zones]],
         threshold_words=threshold_words,
         is_morning_after=is_change and table is not None and _is_morning_after(of, at, choice, table),
-        off_days=choice.off_days if choice is not None else (),
-        valid_until=of.week + timedelta(days=choice.valid_days) if choice is not None and ends else None,
+        off_days=tuple(sorted({day for one in used for day in one.off_days})),
+        valid_until=of.week + timedelta(days=valid) if valid < given.settings.horizon_days else None,
+        own_hours=split.apart if split else (),
     )
+
+
+def _used_choices(of: RoundContext, at: int) -> tuple[DayChoice, ...]:
+    """The day choice of the main letter; none where nothing may run."""
+    choices = of.found.cases[int(of.given.controllers.case[at])].choices
+    return (choices[max(int(of.plan.chosen.pattern[at]), 0)],) if choices else ()
 
 
 def _is_morning_after(of: RoundContext, at: int, choice: DayChoice | None, table: Timetable) -> bool:

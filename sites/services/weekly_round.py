@@ -201,8 +201,9 @@ def _chunk(
     days = np.arange(np.datetime64(week), np.datetime64(week) + settings.horizon_days)
     lines = program_lines(controller_ids=given.controllers.controller_id)
     now = set_slots(given, lines, days)
-    breaks = breaks_rules(given, now, found.cases)
-    plan = round_plan(given, now=now, breaks_rule=breaks)
+    own = found.own_hours.take(some, mine)
+    breaks = breaks_rules(given, now, found.cases, own.zone_case)
+    plan = round_plan(given, now=now, breaks_rule=breaks, own=own, days=days)
     of = context(
         given=given,
         plan=plan,

@@ -210,7 +210,7 @@ def test_a_way_is_marked_by_what_it_is_worth_with_its_losses_named(
 @pytest.mark.parametrize("eto_mm", [6.0, 8.0, 10.0])
 @pytest.mark.parametrize("kinds", [BEDS, LAWNS, SPRAYS], ids=["beds", "lawns", "sprays"])
 def test_no_way_is_said_to_help_that_lets_something_fall(kinds: dict[str, object], eto_mm: float) -> None:
-    made = a_garden(**kinds, kpa=80.0, case=RuleCase((choice(every=3, closes=240),)), eto_mm=eto_mm)  # type: ignore[arg-type]
+    made = a_garden(**kinds, kpa=80.0, case=RuleCase((choice(every=3, closes=240),)), eto_mm=eto_mm)
     best = best_answer(made)
 
     for way in ways_out(made, best, STEPS):
