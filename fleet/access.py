@@ -52,6 +52,16 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:phone-send": frozenset({T, D, A}),
     "fleet:phone-photo": frozenset({T, D, A}),
     "fleet:photo": EVERYONE,
+    "fleet:findings": OFFICE,
+    "fleet:finding-decide": frozenset({D, A}),
+    "fleet:finding-decide-many": frozenset({D, A}),
+    "fleet:finding-correct": frozenset({D, A}),
+    "fleet:finding-state": frozenset({D, A}),
+    "fleet:visit-report": OFFICE,
+    "fleet:report-link": frozenset({D, A}),
+    "fleet:report-link-revoke": frozenset({D, A}),
+    "fleet:customer-report": EVERYONE,
+    "fleet:customer-photo": EVERYONE,
     "fleet:water": frozenset({M, D, A}),
     "fleet:water-site": frozenset({M, D, A}),
     "fleet:water-csv": frozenset({M, D, A}),
@@ -117,8 +127,12 @@ ROLES: Final[dict[str, frozenset[str]]] = {
 }
 # Views that ask for a device's token instead of a person's session; whoever is signed in gains nothing there.
 DEVICES: Final = frozenset({"api:bypass-logs", "api:meter-readings", "api:meter-volumes", "api:nothing"})
-# Pages that a phone must get without a session; they hold nothing of the company.
-VISITORS: Final = frozenset({"fleet:phone-worker", "fleet:phone-manifest", "fleet:phone-offline"})
+# Pages without a session: the phone's own, which hold nothing of the company, and the report of one visit by
+# its signed link.
+VISITORS: Final = frozenset({
+    "fleet:phone-worker", "fleet:phone-manifest", "fleet:phone-offline", "fleet:customer-report",
+    "fleet:customer-photo",
+})  # fmt: skip
 # Views of Django itself that guard themselves.
 SELF_GUARDED: Final = frozenset({"login", "logout"})
 

@@ -24,6 +24,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         (
             "fleet:week",
             "fleet:visits",
+            "fleet:findings",
             "fleet:site-list",
             "fleet:watch-list",
             "fleet:round",
@@ -33,7 +34,15 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("weather:page", "fleet:rules", "fleet:bring", "fleet:words"),
     ),
     User.Role.MANAGER: (
-        ("fleet:water", "fleet:visits", "fleet:site-list", "fleet:watch-list", "fleet:round", "fleet:season"),
+        (
+            "fleet:water",
+            "fleet:visits",
+            "fleet:findings",
+            "fleet:site-list",
+            "fleet:watch-list",
+            "fleet:round",
+            "fleet:season",
+        ),
         ("weather:page", "fleet:rules", "fleet:words"),
     ),
     User.Role.TECHNICIAN: (("fleet:day",), ("fleet:words",)),
@@ -41,6 +50,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         (
             "fleet:week",
             "fleet:visits",
+            "fleet:findings",
             "fleet:site-list",
             "fleet:watch-list",
             "fleet:round",
@@ -54,6 +64,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 PLACE_WORDS: dict[str, str] = {
     "fleet:week": "This week",
     "fleet:visits": "Visits",
+    "fleet:findings": "Findings",
     "fleet:site-list": "Sites",
     "fleet:watch-list": "Sensor watch",
     "fleet:round": "Weekly round",
@@ -73,6 +84,9 @@ BELOW: dict[str, str] = {
     "fleet:bring-save": "fleet:bring",
     "fleet:weather-day": "weather:page",
     "fleet:need": "fleet:visits",
+    "fleet:finding-correct": "fleet:findings",
+    "fleet:visit-report": "fleet:findings",
+    "fleet:waiting": "fleet:day",
     "fleet:need-new": "fleet:visits",
     "fleet:site": "fleet:site-list",
     "fleet:sheet": "fleet:site-list",

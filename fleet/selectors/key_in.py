@@ -55,13 +55,15 @@ def programs_to_key_in(*, site_id: int, day: date) -> tuple[KeyInProgram, ...]:
                 week=row.week,
                 status=row.status,
                 reasons=tuple(str(reason) for reason in row.reasons),
-                lines=tuple(_lines(old, list(row.lines.all()), names)),
+                lines=tuple(key_in_lines(old, list(row.lines.all()), names)),
             )
         )
     return tuple(programs)
 
 
-def _lines(old: Sequence[LineFields], new: Sequence[LineFields], names: Mapping[int, str]) -> list[KeyInLine]:
+def key_in_lines(
+    old: Sequence[LineFields], new: Sequence[LineFields], names: Mapping[int, str]
+) -> list[KeyInLine]:
     """Every entry of every letter, old against new."""
     before, after = _letters(old), _letters(new)
     lines: list[KeyInLine] = []

@@ -10,6 +10,7 @@ from datetime import datetime
 from fleet.models import Cause, Finding
 from fleet.services.turf_found import TURF_WORDS
 
+SEEN_STATIONS = ("dry_stations", "soggy_stations")
 _LISTS = ("program_ids", "dry_stations", "soggy_stations")
 
 
@@ -88,6 +89,11 @@ class FindingInput:
             value = getattr(self, name)
             if value is not None and not (math.isfinite(value) and low <= value <= high):
                 raise BadFinding(f"{name}: expected a number from {low:g} to {high:g}")
+
+    def all_answers(self) -> dict[str, object]:
+        """Answers to checks, with the stations that looked dry or soggy among them."""
+        seen = {name: list(getattr(self, name)) for name in SEEN_STATIONS if getattr(self, name)}
+        return {**self.answers, **seen}
 
     def as_kept(self) -> dict[str, object]:
         """The same as JSON holds it."""

@@ -106,7 +106,7 @@ def _keep(
         service_min=finding.service_min,
         follow_up=finding.follow_up[:300],
         note=finding.note,
-        answers=dict(finding.answers),
+        answers=finding.all_answers(),
         need=need,
         need_is_met=finding.need_is_met,
     )

@@ -43,16 +43,21 @@ def raise_need_of_turf(*, turf: str, site_id: int, controller_id: int | None, ke
         waits = waits.filter(controller_id=controller_id)
     if waits.exists():
         return ""
-    VisitNeed.objects.create(
+    VisitNeed.objects.update_or_create(
         key=f"finding/{key}/turf",
-        site_id=site_id,
-        controller_id=controller_id,
-        kind=VisitKind.AUDIT,
-        origin=VisitNeed.Origin.FINDING,
-        reason=_REASON,
-        raised_on=day,
-        value_per_day=WAITING_VALUE,
-        value_parts={"priority": WAITING_VALUE},
-        service_min=SERVICE_MIN["audit"],
+        defaults={
+            "site_id": site_id,
+            "controller_id": controller_id,
+            "kind": VisitKind.AUDIT,
+            "origin": VisitNeed.Origin.FINDING,
+            "reason": _REASON,
+            "state": VisitNeed.State.OPEN,
+            "closed_on": None,
+            "withdrawn_why": "",
+            "raised_on": day,
+            "value_per_day": WAITING_VALUE,
+            "value_parts": {"priority": WAITING_VALUE},
+            "service_min": SERVICE_MIN["audit"],
+        },
     )
     return f"A need was raised. {_REASON}"
