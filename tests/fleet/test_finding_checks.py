@@ -124,9 +124,8 @@ def test_a_program_that_replaced_one_of_the_same_day_gives_it_back(company: Comp
 
 def test_a_correction_is_the_same_as_a_right_finding_at_once(company: Company) -> None:
     stop = flagged_stop()
-    right = whole_finding(
-        stop, threshold_kpa=50.0, turf="good", verdict="not_confirmed", cause="", follow_up=""
-    )
+    other: dict[str, Any] = {"threshold_kpa": 50.0, "turf": "good", "verdict": "not_confirmed"}
+    right = whole_finding(stop, cause="", follow_up="", dry_stations=(), **other)
     record_finding(finding=whole_finding(stop), by="ines")
     row = Finding.objects.get()
 
