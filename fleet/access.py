@@ -112,6 +112,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:weather-order": frozenset({D, A}),
     "fleet:weather-reference": frozenset({D, A}),
     "fleet:site-draw": frozenset({D, A}),
+    "fleet:site-rain": frozenset({D, A}),
     "fleet:site-draw-save": frozenset({D, A}),
     "fleet:site-restore": frozenset({D, A}),
     "fleet:station-exchange": frozenset({D, A}),

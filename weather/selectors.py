@@ -11,6 +11,7 @@ from django.db.models import Max, Q, QuerySet
 
 from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
 from weather.calc.daily_weather import Places
+from weather.calc.fill_codes import WORDS, Fill
 from weather.calc.neighbour_means import CHECK_KM, CHECK_M
 from weather.calc.neighbours import nearest_neighbours
 from weather.calc.new_days import NewPlace
@@ -21,6 +22,7 @@ from weather.models import DailyWeather, Location
 GAP_SOURCE = "filled"
 # Services whose values are those of a grid cell, not of an instrument.
 GRID_SOURCES = frozenset({"nasa_power", "open_meteo", "nws"})
+_LENT_RAIN = WORDS[Fill.RAIN_NEARBY]
 _CHUNK = 20_000
 _NEAR_MOST = 5
 _NUMBERS = ("eto_mm", "eto_sd_mm", "rain_used_mm", "rain_sd_mm", "tmin_c", "tmax_c")
@@ -71,6 +73,7 @@ class _Grid:
         """All unknown."""
         self.values: FloatArray = np.full((len(_NUMBERS), *shape), np.nan)
         self.is_filled: BoolArray = np.zeros(shape, dtype=np.bool_)
+        self.is_rain_lent: BoolArray = np.zeros(shape, dtype=np.bool_)
 
 
 def _chunks(rows: Iterable[tuple[object, ...]]) -> Iterator[list[tuple[object, ...]]]:
@@ -90,6 +93,7 @@ def _grid(rows: QuerySet[DailyWeather], days: DayArray, ids: IntArray) -> _Grid:
         down = (np.asarray(dates, dtype="datetime64[D]") - days[0]).astype(np.int64)
         grid.values[:, down, right] = np.array(numbers, dtype=np.float64)
         grid.is_filled[down, right] = np.array([bool(words) for words in filled])
+        grid.is_rain_lent[down, right] = np.array([_LENT_RAIN in str(words) for words in filled])
     return grid
 
 
@@ -105,9 +109,10 @@ def _merged(days: DayArray, ids: IntArray, by_rank: list[_Grid]) -> WeatherDays:
             values[first : first + 2, free] = grid.values[first : first + 2, free]
         bare = np.isnan(values[4]) & np.isfinite(grid.values[4])
         values[4:, bare] = grid.values[4:, bare]
-    is_filled = np.zeros(rank.shape, dtype=np.bool_)
+    is_filled, is_rain_lent = np.zeros(rank.shape, dtype=np.bool_), np.zeros(rank.shape, dtype=np.bool_)
     for place, grid in enumerate(by_rank):
         is_filled |= ((rank == place) | (rain_rank == place)) & grid.is_filled
+        is_rain_lent |= (rain_rank == place) & grid.is_rain_lent
     return WeatherDays(
         days=days,
         location_ids=ids,
@@ -119,7 +124,16 @@ def _merged(days: DayArray, ids: IntArray, by_rank: list[_Grid]) -> WeatherDays:
         tmax_c=values[5],
         is_filled=is_filled,
         is_forecast=(rank == 1) | (rain_rank == 1),
+        is_rain_lent=is_rain_lent,
+        positions_deg=_positions(ids),
     )
+
+
+def _positions(ids: IntArray) -> FloatArray:
+    """Latitudes and longitudes of locations [deg], NaN where there is no such location."""
+    rows = Location.objects.filter(pk__in=ids.tolist()).values_list("pk", "latitude", "longitude")
+    places = {pk: (latitude, longitude) for pk, latitude, longitude in rows}
+    return np.array([places.get(int(pk), (np.nan, np.nan)) for pk in ids], dtype=np.float64).reshape(-1, 2)
 
 
 def newest_days(*, location_ids: Iterable[int] | None = None) -> dict[int, date]:

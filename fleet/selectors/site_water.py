@@ -14,8 +14,10 @@ from sites.charts import WaterStack, water_stack_svg
 from sites.models import Sensor, Zone
 from sites.selectors.balance import balance_days
 from sites.selectors.programs_set import bypass_rows, program_lines
+from sites.selectors.rain_source import first_report
 from sites.selectors.zones import zone_table
 from sites.start_ticks import StartsRow
+from weather.calc.arrays import BoolArray
 from weather.calc.units import mm_to_inches
 from weather.selectors import weather_days
 
@@ -44,6 +46,7 @@ class WaterDay:
     depletion_sd_mm: float | None
     is_dry: bool
     is_filled: bool
+    is_rain_stood_in: bool  # the gauge was silent, the location's rain stands in
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +70,7 @@ def zone_water(*, zone_id: int, until: date, span_days: int, is_us: bool) -> Zon
     start, end = until - timedelta(days=span_days - 1), until + timedelta(days=1)
     balance = balance_days(zone_ids=[zone_id], start=start, end=end)
     days = [start + timedelta(days=n) for n in range(span_days)]
-    filled = _filled(zone, start, end)
+    filled, stood_in = _filled(zone, start, end)
     starts = _starts_rows(zone, start, end)
     allowed, threshold = _marks(zone)
     depletion = balance.depletion_mm[:, 0]
@@ -98,6 +101,7 @@ def zone_water(*, zone_id: int, until: date, span_days: int, is_us: bool) -> Zon
             depletion_sd_mm=_known(balance.depletion_sd_mm[at, 0]),
             is_dry=bool(known[at] and depletion[at] > allowed),
             is_filled=bool(filled[at]),
+            is_rain_stood_in=bool(stood_in[at]),
             source=SOURCE_WORDS[IrrigationSource(int(balance.irrigation_source[at, 0]))] if known[at] else "",
         )
         for at, day in enumerate(days)
@@ -128,12 +132,19 @@ def _known(value: np.floating) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 
-def _filled(zone: Zone, start: date, end: date) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Days whose weather was filled."""
-    place = zone.controller.site.location_id
-    if place is None:
-        return np.zeros((end - start).days, dtype=np.bool_)
-    return np.asarray(weather_days(location_ids=[place], start=start, end=end).is_filled[:, 0])
+def _filled(zone: Zone, start: date, end: date) -> tuple[BoolArray, BoolArray]:
+    """Days whose weather was filled, and those of them on which a silent gauge's rain is the location's."""
+    site = zone.controller.site
+    if site.location_id is None:
+        nothing = np.zeros((end - start).days, dtype=np.bool_)
+        return nothing, nothing
+    here, gauge = np.array([site.location_id]), np.array([site.rain_location_id or 0])
+    sky = weather_days(location_ids=np.concatenate([here, gauge[gauge > 0]]), start=start, end=end)
+    stood_in = sky.rain_of(here, gauge).is_stood_in[:, 0] & ~sky.is_forecast[:, sky.columns_of(here)[0]]
+    # Before its first report there was no gauge that could be silent.
+    first = first_report(location_id=site.rain_location_id) if site.rain_location_id else None
+    stood_in &= sky.days >= np.datetime64(first or end)
+    return sky.is_filled[:, sky.columns_of(here)[0]] | stood_in, stood_in
 
 
 def _marks(zone: Zone) -> tuple[float, float]:

@@ -25,6 +25,7 @@ from fleet.views.asked import asked_number, asking_user
 from fleet.views.rules import rules_panel
 from sites.lot_map import garden_svg
 from sites.selectors.garden import as_geojson, box_points, garden_things
+from sites.selectors.rain_source import rain_standing
 from weather.calc.csv_cells import safe_cell
 
 if TYPE_CHECKING:
@@ -79,6 +80,8 @@ def site(request: HttpRequest, code: str) -> HttpResponse:
             "water": water,
             "span": span,
             "spans": SPANS,
+            "rain": rain_standing(site=garden),
+            "may_set_rain": may_see(role_of(user), "fleet:site-rain"),
             "programs": site_programs(site=garden, today=today),
             **rules_panel(request, site=garden, today=today),
             "may_read_gate_code": may_read_gate_code(user=user, site_id=garden.pk, today=today),

@@ -28,6 +28,15 @@ class Head(models.TextChoices):
     BUBBLER = "bubbler", "bubbler"
 
 
+class RainFrom(models.TextChoices):
+    """Whose rain a site takes."""
+
+    NEAREST = "", "the nearest gauge, its own first"
+    LOCATION = "location", "its location, by the order of sources there"
+    OWN = "own", "its own gauge"
+    STATION = "station", "a chosen station"
+
+
 class Soil(models.TextChoices):
     """USDA texture classes."""
 

@@ -91,6 +91,8 @@ class Recommendation(models.Model):
     candidates_tried = models.PositiveIntegerField(default=0)
     seasons_used = models.PositiveSmallIntegerField(default=0)
     short_history = models.BooleanField(default=False)
+    # Days of the past seasons on which the location's rain stood in for a silent gauge.
+    rain_stood_in_days = models.PositiveSmallIntegerField(default=0)
     needs_wire_move = models.BooleanField(default=False)  # governing station cannot close its pass
     decided_by = models.CharField(max_length=150, blank=True)
     decided_at = models.DateTimeField(null=True, blank=True)

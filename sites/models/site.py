@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from sites.models.choices import Soil
+from sites.models.choices import RainFrom, Soil
 from sites.models.geometry import Shaped
 
 
@@ -35,6 +35,13 @@ class Site(Shaped):
         "weather.Location", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
     rain_location = models.ForeignKey(
+        "weather.Location", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
+    )
+    # What somebody chose to tell the rain; where nobody did, the nearest gauge, the site's own first.
+    rain_from = models.CharField(
+        max_length=10, choices=RainFrom.choices, default=RainFrom.NEAREST, blank=True
+    )
+    rain_station = models.ForeignKey(
         "weather.Location", on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
     no_weather_reason = models.CharField(max_length=200, blank=True)

@@ -25,7 +25,7 @@ from sites.selectors.round_inputs import (
     round_controllers,
     watered_by_controller,
 )
-from sites.selectors.round_weather import round_weather
+from sites.selectors.round_weather import pairs_of, round_weather
 from sites.selectors.rule_books import stages_by_code
 from sites.selectors.sensor_logs import learned_by_controller
 from sites.selectors.zones import zone_table
@@ -104,14 +104,12 @@ def garden_book(
     table = table.take(np.flatnonzero(table.controller_id == controller_id))
     if len(table) == 0 or table.location_id[0] <= 0:
         return None
-    rain_at = np.where(table.rain_location_id > 0, table.rain_location_id, table.location_id)
-    places = np.unique(np.concatenate([table.location_id, rain_at]))
-    weather = round_weather(location_ids=places, week=week, today=today, settings=chosen)
-    place = np.searchsorted(places, table.location_id)
+    places, gauges, place = pairs_of(table.location_id, table.rain_location_id)
+    weather = round_weather(
+        location_ids=places, gauge_ids=gauges, week=week, today=today, settings=chosen
+    ).seasons
     if not weather.is_known[place[0]]:
         return None
-    rain_place = np.searchsorted(places, rain_at)
-    rain_place = np.where(weather.is_known[rain_place], rain_place, place)
     found = round_controllers(zones=table, week=week, today=today, settings=chosen)
     stages = stages_by_code({row.site.rule_set})
     yesterday = balance_days(zone_ids=table.zone_id, start=today - timedelta(days=1), end=today)
@@ -123,7 +121,7 @@ def garden_book(
         case=found.cases[int(found.table.case[0])],
         weather=weather,
         weather_column=place,
-        rain_column=rain_place,
+        rain_column=place,
         depletion_mm=np.asarray(yesterday.depletion_mm[0], dtype=np.float64),
         factors=np.array([factors[int(pk)] for pk in table.zone_id]),
         settings=chosen,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
 
@@ -9,21 +10,53 @@ import numpy as np
 
 from sites.calc.program_settings import ProgramSettings
 from sites.calc.program_weather import DaySpan, Seasons, seasons, with_forecast
-from weather.calc.arrays import FloatArray, IntArray
+from weather.calc.arrays import BoolArray, FloatArray, IntArray
 from weather.calc.radiation import day_of_year, extraterrestrial_radiation
+from weather.calc.weather_days import WeatherDays
 from weather.models import Location
 from weather.selectors import weather_days
 
 RECENT_DAYS: Final = 60
 
 
-def round_weather(*, location_ids: IntArray, week: date, today: date, settings: ProgramSettings) -> Seasons:
-    """The horizon's days in past seasons with the forecast in front, (days, locations, seasons) [mm/d].
+@dataclass(frozen=True, slots=True)
+class RoundWeather:
+    """Weather of pairs of location and gauge.
 
     Parameters
     ----------
-    location_ids
-        Locations, sorted.
+    seasons
+        Weather of the horizon in several seasons, (days, pairs, seasons).
+    stood_in_days
+        Days of the past seasons on which the location's rain stands in for a silent gauge, (pairs,).
+    """
+
+    seasons: Seasons
+    stood_in_days: IntArray
+
+
+def pairs_of(location_ids: IntArray, gauge_ids: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+    """Return the distinct pairs of location and gauge (0: none), and the pair of each place.
+
+    Parameters
+    ----------
+    location_ids, gauge_ids
+        Location of each place, and the gauge that tells its rain; 0 or less where there is none.
+    """
+    gauges = np.where((gauge_ids > 0) & (gauge_ids != location_ids), gauge_ids, 0)
+    pairs, column = np.unique(np.column_stack([location_ids, gauges]), axis=0, return_inverse=True)
+    return pairs[:, 0], pairs[:, 1], column.reshape(-1).astype(np.int64)
+
+
+def round_weather(
+    *, location_ids: IntArray, gauge_ids: IntArray, week: date, today: date, settings: ProgramSettings
+) -> RoundWeather:
+    """The horizon's days in past seasons with the forecast in front, (days, pairs, seasons) [mm/d].
+
+    Parameters
+    ----------
+    location_ids, gauge_ids
+        Pairs as of `pairs_of`: on days on which the gauge is silent the location's own rain counts.
     week
         Monday of the week.
     today
@@ -32,13 +65,16 @@ def round_weather(*, location_ids: IntArray, week: date, today: date, settings: 
         Settings of the round.
     """
     length = timedelta(days=settings.horizon_days)
-    past = []
+    past, stood_in = [], np.zeros(location_ids.size, dtype=np.int64)
     for years in range(1, settings.seasons + 1):
         start = _years_before(week, years)
-        past.append(_span(location_ids, start, start + length))
-    recent = _span(location_ids, today - timedelta(days=RECENT_DAYS), today)
+        span, marks = _span(location_ids, gauge_ids, start, start + length)
+        past.append(span)
+        stood_in += marks.sum(axis=0)
+    recent, _ = _span(location_ids, gauge_ids, today - timedelta(days=RECENT_DAYS), today)
     found = seasons(past, recent, _radiation_ratio(location_ids, week, today, settings), settings)
-    return with_forecast(found, _forecast(location_ids, week, today, settings), settings)
+    ahead = _forecast(location_ids, gauge_ids, week, today, settings)
+    return RoundWeather(with_forecast(found, ahead, settings), stood_in)
 
 
 def _years_before(day: date, years: int) -> date:
@@ -49,22 +85,36 @@ def _years_before(day: date, years: int) -> date:
         return day.replace(year=day.year - years, day=28)
 
 
-def _span(location_ids: IntArray, start: date, end: date) -> DaySpan:
-    """Weather of a span, NaN where unknown, columns in the order of the ids."""
-    sky = weather_days(location_ids=location_ids, start=start, end=end)
-    columns = sky.columns_of(location_ids)
-    return DaySpan(sky.reference_et_mm[:, columns], sky.rain_mm[:, columns])
+def _span(location_ids: IntArray, gauge_ids: IntArray, start: date, end: date) -> tuple[DaySpan, BoolArray]:
+    """Weather of a span, NaN where unknown, and where a location's rain stands in; columns are pairs."""
+    sky = _sky(location_ids, gauge_ids, start, end)
+    rain = sky.rain_of(location_ids, gauge_ids)
+    et = sky.reference_et_mm[:, sky.columns_of(location_ids)]
+    stood_in = rain.is_stood_in & np.isfinite(rain.rain_mm)
+    return DaySpan(et, rain.rain_mm[:, rain.column]), stood_in[:, rain.column]
 
 
-def _forecast(location_ids: IntArray, week: date, today: date, settings: ProgramSettings) -> DaySpan:
+def _sky(
+    location_ids: IntArray, gauge_ids: IntArray, start: date, end: date, issued_by: date | None = None
+) -> WeatherDays:
+    """Weather of locations and gauges on the days of a span."""
+    both = np.unique(np.concatenate([location_ids, gauge_ids[gauge_ids > 0]]))
+    return weather_days(location_ids=both, start=start, end=end, forecast_issued_by=issued_by)
+
+
+def _forecast(
+    location_ids: IntArray, gauge_ids: IntArray, week: date, today: date, settings: ProgramSettings
+) -> DaySpan:
     """Forecast of the first days; what was measured only after the day of computing is not known then."""
     end = week + timedelta(days=settings.forecast_days)
-    sky = weather_days(location_ids=location_ids, start=week, end=end, forecast_issued_by=today)
-    columns = sky.columns_of(location_ids)
-    is_known = sky.is_forecast[:, columns] | (sky.days < np.datetime64(today))[:, None]
+    sky = _sky(location_ids, gauge_ids, week, end, today)
+    columns, rain = sky.columns_of(location_ids), sky.rain_of(location_ids, gauge_ids)
+    is_past = (sky.days < np.datetime64(today))[:, None]
+    is_known = sky.is_forecast[:, columns] | is_past
+    # A gauge foretells nothing: from today on the location's forecast counts.
+    told = np.where(is_past, rain.rain_mm[:, rain.column], sky.rain_mm[:, columns])
     return DaySpan(
-        np.where(is_known, sky.reference_et_mm[:, columns], np.nan),
-        np.where(is_known, sky.rain_mm[:, columns], np.nan),
+        np.where(is_known, sky.reference_et_mm[:, columns], np.nan), np.where(is_known, told, np.nan)
     )
 
 

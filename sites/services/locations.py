@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
@@ -19,12 +19,23 @@ from sites.calc.nearest_location import (
     nearest_location,
 )
 from sites.models import Site
+from sites.models.choices import RainFrom
 from weather.calc.arrays import FloatArray
 from weather.calc.daily_weather import Places
 from weather.models import DailyWeather, Location
 
 # A location that fell this far behind the newest one tells no site's weather any more.
 FORGOTTEN_AFTER: Final = timedelta(days=60)
+_READ: Final = (
+    "code",
+    "latitude",
+    "longitude",
+    "location_id",
+    "rain_location_id",
+    "rain_from",
+    "rain_station_id",
+    "no_weather_reason",
+)
 NO_POSITION: Final = "the site has no position"
 NO_LOCATION: Final = "no location has any weather yet"
 
@@ -59,11 +70,13 @@ def assign_locations(
     within_km: float = WITHIN_KM,
     within_m: float = WITHIN_M,
     rain_within_km: float = RAIN_WITHIN_KM,
+    site_ids: Collection[int] | None = None,
 ) -> LocationAssignment:
     """Give each site the nearest location that tells weather, and a nearer rain gauge where there is one.
 
     A location that only measures rain is a gauge, not weather, as long as any other tells temperatures. A
     gauge that is named as the site's code is the site's own: it tells its rain wherever it is said to stand.
+    What somebody chose for a site goes before: a chosen gauge stays, however silent it is.
 
     Parameters
     ----------
@@ -72,12 +85,12 @@ def assign_locations(
         instead of it. (The book of sites knows no heights.)
     rain_within_km
         Farthest way to a gauge.
+    site_ids
+        Only these sites; None: all.
     """
-    sites = list(
-        Site.objects.order_by("pk").only(
-            "code", "latitude", "longitude", "location_id", "rain_location_id", "no_weather_reason"
-        )
-    )
+    book = Site.objects.order_by("pk") if site_ids is None else Site.objects.filter(pk__in=list(site_ids))
+    sites = list(book.only(*_READ))
+    chosen_own = _own_gauges([site.code for site in sites if site.rain_from == RainFrom.OWN])
     living = _living_locations()
     telling = _ids_that_tell(living, "tmax_c")
     locations = [location for location in living if location.pk in telling] or living
@@ -98,9 +111,10 @@ def assign_locations(
     for at, site in enumerate(sites):
         place = int(ids[found.chosen[at]]) if found.chosen[at] >= 0 else None
         reason = "" if place is not None else _reason(site, found, at, locations, within_km)
-        gauge = gauges[int(rain.chosen[at])] if place is not None and rain.chosen[at] >= 0 else None
-        gauge = own.get(site.code, gauge) if place is not None else None
-        gauge_pk = None if gauge is None or gauge.pk == place else gauge.pk
+        nearest = gauges[int(rain.chosen[at])].pk if rain.chosen[at] >= 0 else None
+        own_pk = own[site.code].pk if site.code in own else None
+        gauge_pk = _gauge_of(site, nearest, own_pk, chosen_own) if place is not None else None
+        gauge_pk = None if gauge_pk == place else gauge_pk
         if reason:
             lacking.append((site.code, reason))
         before = (site.location_id, site.rain_location_id, site.no_weather_reason)
@@ -109,6 +123,22 @@ def assign_locations(
             changed.append(site)
     Site.objects.bulk_update(changed, ["location", "rain_location", "no_weather_reason"], batch_size=500)
     return LocationAssignment(len(sites), len(changed), tuple(sorted(lacking)))
+
+
+def _gauge_of(site: Site, nearest: int | None, own: int | None, chosen_own: Mapping[str, int]) -> int | None:
+    """Location whose gauge tells a site's rain, None for the site's own location."""
+    if site.rain_from == RainFrom.LOCATION:
+        return None
+    if site.rain_from == RainFrom.OWN:
+        return chosen_own.get(site.code)
+    if site.rain_from == RainFrom.STATION:
+        return site.rain_station_id
+    return nearest if own is None else own
+
+
+def _own_gauges(codes: Sequence[str]) -> dict[str, int]:
+    """Gauges that are named as sites, silent ones among them."""
+    return dict(Location.objects.filter(name__in=codes, is_grid=False).values_list("name", "pk"))
 
 
 def _living_locations() -> list[Location]:

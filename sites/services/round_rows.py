@@ -25,7 +25,13 @@ LITRES_PER_M3: Final = 1000.0
 
 
 def recommendation_rows(
-    *, of: RoundContext, at: int, controller: int, seasons_used: int, short_history: bool
+    *,
+    of: RoundContext,
+    at: int,
+    controller: int,
+    seasons_used: int,
+    short_history: bool,
+    rain_stood_in_days: int,
 ) -> tuple[Recommendation, list[RecommendationLine]]:
     """The recommendation of the controller at a position, and its lines."""
     given, plan, found = of.given, of.plan, of.found
@@ -74,6 +80,7 @@ def recommendation_rows(
         candidates_tried=int(plan.chosen.tried[at]),
         seasons_used=seasons_used,
         short_history=short_history,
+        rain_stood_in_days=rain_stood_in_days,
         needs_wire_move=bool(table and table.needs_wire_move),
     )
     if kept:

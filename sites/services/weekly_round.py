@@ -14,7 +14,6 @@ from sites.calc.program_binding import binding_limits
 from sites.calc.program_problem import problem
 from sites.calc.program_settings import ProgramSettings
 from sites.calc.program_slots import breaks_rules, set_slots
-from sites.calc.program_weather import Seasons
 from sites.calc.round_plan import round_plan
 from sites.calc.rules import Stage
 from sites.calc.zone_table import ZoneTable
@@ -23,7 +22,7 @@ from sites.models.choices import ProgramStatus
 from sites.selectors.balance import balance_days
 from sites.selectors.programs_set import program_lines
 from sites.selectors.round_inputs import RoundControllers, round_controllers
-from sites.selectors.round_weather import round_weather
+from sites.selectors.round_weather import RoundWeather, pairs_of, round_weather
 from sites.selectors.zones import zone_table
 from sites.services.round_context import context
 from sites.services.round_demand import Demand, round_demand
@@ -127,14 +126,16 @@ def sites_round(
     table = zone_table(site_ids=site_ids)
     if len(table) == 0:
         return [], []
-    places = np.unique(table.location_id[table.location_id > 0])
-    if places.size == 0:
-        return [], _without(table, np.ones(len(table), dtype=np.bool_))
-    weather = round_weather(location_ids=places, week=week, today=today, settings=settings)
-    at = np.searchsorted(places, table.location_id)
-    has_weather = (table.location_id > 0) & weather.is_known[np.minimum(at, len(places) - 1)]
-    lacking = _without(table, ~has_weather)
-    table = table.take(has_weather)
+    located = table.location_id > 0
+    lacking = _without(table, ~located)
+    table = table.take(located)
+    if len(table) == 0:
+        return [], lacking
+    places, gauges, pair = pairs_of(table.location_id, table.rain_location_id)
+    weather = round_weather(location_ids=places, gauge_ids=gauges, week=week, today=today, settings=settings)
+    has_weather = weather.seasons.is_known[pair]
+    lacking += _without(table, ~has_weather)
+    table, pair = table.take(has_weather), pair[has_weather]
     if len(table) == 0:
         return [], lacking
     found = round_controllers(zones=table, week=week, today=today, settings=settings, rules=rules)
@@ -148,7 +149,7 @@ def sites_round(
         for left in range(0, kind.size, CONTROLLERS_AT_ONCE):
             some = kind[left : left + CONTROLLERS_AT_ONCE]
             rows += _chunk(
-                some, table, found, weather, places, depletion, demand, week, today, price_per_m3, settings
+                some, table, found, weather, pair, depletion, demand, week, today, price_per_m3, settings
             )
     return rows, lacking
 
@@ -173,8 +174,8 @@ def _chunk(
     some: IntArray,
     table: ZoneTable,
     found: RoundControllers,
-    weather: Seasons,
-    places: IntArray,
+    weather: RoundWeather,
+    pair: IntArray,
     depletion: FloatArray,
     demand: Demand,
     week: date,
@@ -185,14 +186,13 @@ def _chunk(
     """Recommendations of some controllers of one kind."""
     mine = np.isin(table.controller_id, found.table.controller_id[some])
     zones = table.take(mine)
-    rain_place = np.where(np.isin(zones.rain_location_id, places), zones.rain_location_id, zones.location_id)
     given = problem(
         zones,
         found.table.take(some),
         found.cases,
-        weather,
-        weather_column=np.searchsorted(places, zones.location_id),
-        rain_column=np.searchsorted(places, rain_place),
+        weather.seasons,
+        weather_column=pair[mine],
+        rain_column=pair[mine],
         depletion_mm=depletion[mine],
         margin=demand.margin[mine],
         settings=settings,
@@ -218,14 +218,15 @@ def _chunk(
     )
     rows: Rows = []
     for at, controller in enumerate(some):
-        place = int(np.searchsorted(places, given.zones.location_id[given.first[at]]))
+        place = int(pair[mine][given.first[at]])
         rows.append(
             recommendation_rows(
                 of=of,
                 at=at,
                 controller=int(controller),
-                seasons_used=int(weather.seasons_used[place]),
-                short_history=bool(weather.is_short[place]),
+                seasons_used=int(weather.seasons.seasons_used[place]),
+                short_history=bool(weather.seasons.is_short[place]),
+                rain_stood_in_days=int(weather.stood_in_days[place]),
             )
         )
     return rows

@@ -9,10 +9,14 @@ from typing import Any
 import pytest
 
 from fleet.models import Company, User
+from sites.models import Site
+from sites.selectors.balance import balance_days
+from sites.selectors.zones import zone_table
 from sites.services.balance import update_balance
 from tests.browser.test_pages_in_chromium import CHROMIUM, FLAGS, PASSWORD, Visitor
 from tests.factories import build_controller, build_site, build_zone
 from tests.weather.new_days import DAY, FORD, HILL, new_day, run_of_days
+from weather.calc.new_days import NewPlace
 from weather.models import DailyWeather, Location, SourceOrder
 from weather.services.record_daily_weather import record_daily_weather
 
@@ -103,4 +107,42 @@ def test_the_page_keeps_the_guidelines_and_its_width(
         assert hana.page.evaluate("document.documentElement.scrollWidth") <= size[0], path
 
     assert problems == {}
+    assert hana.complaints == []
+
+
+def test_a_garden_takes_the_rain_of_its_own_gauge_and_says_where_it_was_silent(
+    sky: None, live_server: Any, chromium: Any
+) -> None:
+    gauge = NewPlace("CB-1", 41.21, -104.7, 1500.0)
+    bare = dict.fromkeys(("tmin_c", "tmax_c", "tdew_c", "wind_m_s", "solar_mj_m2"))
+    days = [new_day(gauge, DAY - n * ONE, rain_mm=None if n in (2, 3) else 6.0, **bare) for n in range(30)]
+    record_daily_weather(days=days, source="file gauge.csv", now=NOW)
+    Site.objects.update(latitude=41.21, longitude=-104.7)
+    hana = Visitor(chromium, live_server.url, "hana", (390, 844))
+    page = hana.page
+    hana.open("/sites/CB-1/")
+    panel = page.locator("section", has=page.locator("#hrain"))
+    assert "Alder Ford, its location" in panel.inner_text()
+
+    panel.locator("select").select_option("own")
+    with page.expect_navigation():
+        panel.get_by_role("button", name="Take this rain").click()
+    page.wait_for_load_state("networkidle")
+
+    assert "Rain comes from its own gauge (now CB-1)" in page.locator("main").inner_text()
+    text = panel.inner_text().replace("\xa0", " ")
+    assert "CB-1, its own gauge" in text
+    assert "15 Jun 2026: 6.0 mm" in text
+    assert "told nothing on 2 of the last 60 days" in text
+    panel.get_by_text("These days", exact=True).click()
+    assert "12 Jun: 0.0 mm ±" in panel.inner_text().replace("\xa0", " ")
+    update_balance(until_day=DAY)
+    table = zone_table()
+    kept = balance_days(zone_ids=table.zone_id, start=DAY - 3 * ONE, end=DAY + ONE).rain_mm[:, 0]
+    assert kept.tolist() == [0.0, 0.0, 6.0, 6.0]
+    hana.open("/sites/CB-1/")
+    page.get_by_text("Table of the days").click()
+    rows = page.locator("table.zones tr", has_text="location’s")
+    assert rows.count() == 2
+    assert hana.violations() == []
     assert hana.complaints == []

@@ -344,3 +344,21 @@ def test_three_days_of_silence_of_all_sources_are_told(
     text = words(client.get("/weather/").content.decode())
     assert "no source told anything of the last 4 days" in text
     assert "none is late" not in text
+
+
+def test_only_the_office_chooses_whose_rain_counts(
+    company: Company, sign_in: SignIn, dispatcher: User, manager: User
+) -> None:
+    site = build_site("CB-9")
+    address = f"/sites/{site.code}/rain/"
+
+    assert sign_in(manager).post(address, {"rain": "location"}).status_code == 403
+    assert "Take this rain" not in sign_in(manager).get(f"/sites/{site.code}/").content.decode()
+    assert sign_in(dispatcher).get(address).status_code == 405
+    for bad in ("own", "station:7", "station:x", "station:", "moon", "station:9999999999999999999999"):
+        got = sign_in(dispatcher).post(address, {"rain": bad}, follow=True)
+        assert "Nothing was changed" in got.content.decode(), bad
+    got = sign_in(dispatcher).post(address, {"rain": "location"}, follow=True)
+    assert "Rain comes from its location" in got.content.decode()
+    assert Site.objects.get(pk=site.pk).rain_from == "location"
+    assert sign_in(dispatcher).post("/sites/NO/rain/", {"rain": "location"}).status_code == 404

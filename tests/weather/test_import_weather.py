@@ -108,6 +108,7 @@ def test_good_rows_are_kept_when_asked(tmp_path: Path) -> None:
     ("cells", "column", "words"),
     [
         pytest.param({"tmin_c": ""}, "tmin_c", "a value", id="required cell"),
+        pytest.param({"tmin_c": "", "tmax_c": "", "rain_mm": ""}, "tmin_c", "rain gauge", id="nothing told"),
         pytest.param({"tmax_c": "hot"}, "tmax_c", "a number", id="text"),
         pytest.param({"tmax_c": 317.0}, "tmax_c", "tenths of a degree", id="tenths of a degree"),
         pytest.param({"tmin_c": -999}, "tmin_c", "tenths of a degree", id="fill value of a service"),
@@ -141,6 +142,15 @@ def test_a_bad_cell_is_told_with_what_was_expected(
     assert words in got.problems[0].expected
     assert got.problems[0].row == 2
     assert not got.written
+
+
+def test_days_of_a_rain_gauge_come_without_temperatures(tmp_path: Path) -> None:
+    got = bring(tmp_path, line(tmin_c="", tmax_c="", tdew_c="", wind_m_s="", solar_mj_m2="", rain_mm=7.5))
+
+    assert got.problems == ()
+    row = DailyWeather.objects.get()
+    assert (row.rain_mm, row.rain_used_mm, row.tmax_c, row.eto_mm) == (7.5, 7.5, None, None)
+    assert row.rain_sd_mm == 0.85
 
 
 def test_a_file_in_fahrenheit_is_refused_row_by_row(tmp_path: Path) -> None:

@@ -119,10 +119,10 @@ def test_the_newest_forecast_counts_and_a_replay_sees_none_that_came_later() -> 
     assert replay.reference_et_mm[0, 0] == 2.0
 
 
-def test_three_queries_serve_any_number_of_locations(django_assert_num_queries: Any) -> None:
+def test_four_queries_serve_any_number_of_locations(django_assert_num_queries: Any) -> None:
     ids = [build_location(f"place {number}").pk for number in range(5)]
 
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         weather_days(location_ids=ids, start=DAY, end=DAY + timedelta(30))
 
 

@@ -23,6 +23,7 @@ def build_days(count_days: int = 3, ids: tuple[int, ...] = (7, 3)) -> WeatherDay
         tmax_c=np.full(shape, 25.0),
         is_filled=np.zeros(shape, dtype=bool),
         is_forecast=np.zeros(shape, dtype=bool),
+        is_rain_lent=np.zeros(shape, dtype=np.bool_),
     )
 
 
@@ -77,4 +78,37 @@ def test_rain_comes_from_the_gauge_and_from_the_location_where_that_is_silent() 
     # A gauge; none; one that is unknown; and a location that is.
     assert got.rain_mm[:, got.column].T[:3].tolist() == [[9.0, 2.0, 8.0], [1.0, 2.0, 3.0], [1.0, 2.0, 3.0]]
     assert got.rain_sd_mm[:, got.column[0]].tolist() == [0.1, 0.5, 0.1]
+    assert got.is_stood_in[:, got.column].T.tolist() == [
+        [False, True, False],
+        [False, False, False],
+        [True, True, True],
+        [False, False, False],
+    ]
     assert np.isnan(got.rain_mm[:, got.column[3]]).all()
+
+
+def test_rain_that_stands_in_is_less_sure_by_the_way_from_the_gauge() -> None:
+    sky = replace(build_days(2, ids=(5, 7)), positions_deg=np.array([[41.0, -104.0], [41.05, -104.0]]))
+    sky.rain_mm[:, 0], sky.rain_sd_mm[:, 0] = [2.0, 4.0], 0.5
+    sky.rain_mm[:, 1] = [np.nan, 9.0]
+
+    got = sky.rain_of(np.array([5]), np.array([7]))
+
+    way = 5.56  # 0.05 degrees of latitude [km]
+    assert got.rain_sd_mm[0, 0] == pytest.approx(0.5 + 0.05 * way + 0.03 * way * 2.0, rel=1e-3)
+    assert got.rain_sd_mm[1, 0] == sky.rain_sd_mm[1, 1]
+
+
+def test_rain_lent_to_a_silent_gauge_counts_only_where_the_location_knows_none() -> None:
+    sky = build_days(2, ids=(5, 7))
+    sky.rain_mm[:, 0] = [2.0, np.nan]
+    sky.rain_mm[:, 1] = 6.0
+    sky.is_rain_lent[:, 1] = True
+
+    got = sky.rain_of(np.array([5, 7]), np.array([7, 0]))
+
+    assert got.rain_mm[:, got.column[0]].tolist() == [2.0, 6.0]
+    assert got.is_stood_in[:, got.column[0]].all()
+    # At its own place, filled rain is the rain there is.
+    assert got.rain_mm[:, got.column[1]].tolist() == [6.0, 6.0]
+    assert not got.is_stood_in[:, got.column[1]].any()

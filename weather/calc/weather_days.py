@@ -7,8 +7,11 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
+from weather.calc.neighbours import chord_to_km, unit_vectors
+from weather.calc.spread_rules import LENT
 
-_MARKS = ("is_filled", "is_forecast")
+_MARKS = ("is_filled", "is_forecast", "is_rain_lent")
+_NOT_BY_DAY = ("days", "location_ids", "positions_deg")
 _NEVER_NEGATIVE = ("reference_et_mm", "reference_et_sd_mm", "rain_mm", "rain_sd_mm")
 _ONE_DAY = np.timedelta64(1, "D")
 
@@ -21,12 +24,15 @@ class PairedRain:
     ----------
     rain_mm, rain_sd_mm
         Rain and the standard deviation of its error [mm/d], shape (days, pairs); NaN = unknown.
+    is_stood_in
+        True where the gauge told nothing and the location's rain stands in for it [1], same shape.
     column
         Column of each asked place, shape (n,) [1].
     """
 
     rain_mm: FloatArray
     rain_sd_mm: FloatArray
+    is_stood_in: BoolArray
     column: IntArray
 
 
@@ -54,6 +60,10 @@ class WeatherDays:
         True where any of the values was filled instead of measured, same shape.
     is_forecast
         True where the values come from a forecast, same shape.
+    is_rain_lent
+        True where the rain is that of a gauge nearby, not the location's own, same shape.
+    positions_deg
+        Latitudes and longitudes of the locations [deg], shape (locations, 2); None = not known.
     """
 
     days: DayArray
@@ -66,6 +76,8 @@ class WeatherDays:
     tmax_c: FloatArray
     is_filled: BoolArray
     is_forecast: BoolArray
+    is_rain_lent: BoolArray
+    positions_deg: FloatArray | None = None
 
     def __post_init__(self) -> None:
         """Reject what no later stage could use rightly."""
@@ -76,7 +88,9 @@ class WeatherDays:
         if self.location_ids.ndim != 1 or np.unique(self.location_ids).size != self.location_ids.size:
             raise ValueError("location_ids must be distinct and of one dimension")
         shape = (self.days.size, self.location_ids.size)
-        for field in fields(self)[2:]:
+        for field in fields(self):
+            if field.name in _NOT_BY_DAY:
+                continue
             array = getattr(self, field.name)
             if array.shape != shape:
                 raise ValueError(f"{field.name} has the shape {array.shape}, expected {shape}")
@@ -108,7 +122,7 @@ class WeatherDays:
         return np.where(self.location_ids[columns] == location_ids, columns, -1)
 
     def rain_of(self, location_ids: IntArray, gauge_ids: IntArray) -> PairedRain:
-        """Rain of places by their gauge; a day that the gauge does not know takes the location's own rain.
+        """Rain of places by their gauge; a day that the gauge does not tell takes the location's own rain.
 
         Parameters
         ----------
@@ -120,17 +134,36 @@ class WeatherDays:
         Returns
         -------
         PairedRain
-            One column for each pair of location and gauge [mm/d], shape (days, pairs).
+            One column for each pair of location and gauge [mm/d], shape (days, pairs). Rain that stands in is
+            less sure by the way from the gauge to the location. Where the location knows none, what a gauge
+            nearby lent to the silent one is the last resort.
         """
         gauges = np.where(gauge_ids > 0, gauge_ids, location_ids)
         pairs, column = np.unique(np.column_stack([location_ids, gauges]), axis=0, return_inverse=True)
         own, near = (self.columns_of(pairs[:, side]) for side in (0, 1))
-        knows = (near >= 0) & ~np.isnan(self._taken(self.rain_mm, near))
+        has_gauge = pairs[:, 0] != pairs[:, 1]
+        by_gauge, by_location = self._taken(self.rain_mm, near), self._taken(self.rain_mm, own)
+        lent = self._taken(self.is_rain_lent.astype(np.float64), near) > 0.0
+        knows = ~np.isnan(by_gauge) & ~(lent & has_gauge)
+        resort = ~knows & np.isnan(by_location)
+        farther = LENT.rules["rain_mm"].spread(by_location, np.where(has_gauge, self._way_km(own, near), 0.0))
+        sd_by_gauge = self._taken(self.rain_sd_mm, near)
         return PairedRain(
-            rain_mm=np.where(knows, self._taken(self.rain_mm, near), self._taken(self.rain_mm, own)),
-            rain_sd_mm=np.where(knows, self._taken(self.rain_sd_mm, near), self._taken(self.rain_sd_mm, own)),
+            rain_mm=np.where(knows | resort, by_gauge, by_location),
+            rain_sd_mm=np.where(
+                knows | resort, sd_by_gauge, self._taken(self.rain_sd_mm, own) + np.nan_to_num(farther)
+            ),
+            is_stood_in=np.asarray(~knows & has_gauge),
             column=column.reshape(-1).astype(np.int64),
         )
+
+    def _way_km(self, here: IntArray, there: IntArray) -> FloatArray:
+        """Ways between two columns each [km]; 0 where a position is not known."""
+        if self.positions_deg is None or self.positions_deg.size == 0:
+            return np.zeros(here.size)
+        units = unit_vectors(self.positions_deg[:, 0], self.positions_deg[:, 1])
+        chord = np.linalg.norm(units[np.maximum(here, 0)] - units[np.maximum(there, 0)], axis=1)
+        return np.where((here >= 0) & (there >= 0), np.nan_to_num(chord_to_km(chord)), 0.0)
 
     def _taken(self, values: FloatArray, columns: IntArray) -> FloatArray:
         """Columns of an array, NaN where there is none."""

@@ -53,6 +53,7 @@ class Column:
     required: bool = False
     default: object = None
     aliases: tuple[str, ...] = ()
+    may_be_empty: bool = False  # of a required column: single cells may be empty, which the reader judges
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +179,7 @@ def _read_record(
         text = plain_cell(cells.get(column.name, ""))
         if not text:
             values[column.name] = column.default
-            if column.required:
+            if column.required and not column.may_be_empty:
                 table.refuse(number, column.name, "", f"a value for {column.name}")
                 bad = True
             continue

@@ -39,8 +39,9 @@ COLUMNS: Final = (
     Column("longitude", number(-180, 180), required=True),
     Column("elevation_m", number(-450, 9000), required=True),
     Column("date", day, required=True),
-    Column("tmin_c", _temperature, required=True),
-    Column("tmax_c", _temperature, required=True),
+    # Empty only in the rows of a rain gauge: see `_lacks_temperature`.
+    Column("tmin_c", _temperature, required=True, may_be_empty=True),
+    Column("tmax_c", _temperature, required=True, may_be_empty=True),
     Column("tdew_c", _temperature),
     Column("rh_min_pct", number(0, 110)),
     Column("rh_max_pct", number(0, 110)),
@@ -130,6 +131,8 @@ def _day_of(
     if kind == FORECAST and (not isinstance(issued, date) or issued > when):
         table.refuse(row.number, "issued", issued, "the forecast's day of issue, not after its day")
         return None
+    if _lacks_temperature(table, row):
+        return None
     key = (place.name, when, kind, issued if kind == FORECAST and isinstance(issued, date) else when)
     if key in seen:
         table.refuse(row.number, "date", when, f"each day of a location once; row {seen[key]} has it too")
@@ -137,6 +140,17 @@ def _day_of(
     seen[key] = row.number
     raw = tuple(value if isinstance(value := values[name], float) else None for name in RAW)
     return NewDay(first, when, kind, key[3], raw, row=row.number)
+
+
+def _lacks_temperature(table: Table, row: Row) -> bool:
+    """Whether a row lacks a temperature that it must have: only a rain gauge goes without both."""
+    lacking = [name for name in ("tmin_c", "tmax_c") if row.values[name] is None]
+    if not lacking or (len(lacking) == 2 and row.values["rain_mm"] is not None):
+        return False
+    table.refuse(
+        row.number, lacking[0], "", f"a value for {lacking[0]} (only rows of a rain gauge have neither)"
+    )
+    return True
 
 
 def _float(value: object) -> float:
