@@ -38,6 +38,7 @@ class LocationRow:
     et_week_mm: float | None
     latitude_deg: float
     longitude_deg: float
+    is_gauge: bool = False  # measured rain and no temperature: its own ET is nobody's
 
     @property
     def shape(self) -> str:
@@ -124,6 +125,12 @@ class LocationDetail:
         return tracks
 
     @property
+    def is_gauge(self) -> bool:
+        """Return whether the location measured rain and no temperature in these days."""
+        told = [day for day in self.days if day.source != GAP_SOURCE and not day.is_forecast]
+        return bool(told) and all(day.values["tmax_c"].how or day.tmax_c is None for day in told)
+
+    @property
     def has_unknown_rain(self) -> bool:
         """Return whether the rain of some shown day is unknown."""
         return any(day.rain_mm is None and day.kind == DailyWeather.Kind.OBSERVED for day in self.days)
@@ -149,6 +156,7 @@ def location_list() -> LocationList:
         .annotate(
             told=Count("pk", filter=measured),
             filled=Count("pk", filter=measured & ~Q(filled="")),
+            warm=Count("pk", filter=Q(tmax_c__isnull=False)),
             flagged=Count("pk", filter=~Q(flags="")),
             week=Avg("eto_mm", filter=Q(day__gt=newest - _WEEK)),
         )
@@ -159,6 +167,7 @@ def location_list() -> LocationList:
         count = counts.get(place.pk)
         first = max(start, firsts.get(place.pk, newest + timedelta(days=1)))
         due = (newest - first).days + 1
+        is_gauge = bool(count and count["told"] and not count["warm"])
         rows.append(
             LocationRow(
                 pk=place.pk,
@@ -167,11 +176,12 @@ def location_list() -> LocationList:
                 newest_day=place.newest_day,
                 days_late=None if place.newest_day is None else (newest - place.newest_day).days,
                 missing=max(0, due - (count["told"] if count else 0)),
-                filled=count["filled"] if count else 0,
+                filled=count["filled"] if count and not is_gauge else 0,
                 flagged=count["flagged"] if count else 0,
                 et_week_mm=count["week"] if count else None,
                 latitude_deg=place.latitude,
                 longitude_deg=place.longitude,
+                is_gauge=is_gauge,
             )
         )
     return LocationList(tuple(rows), newest)

@@ -92,17 +92,13 @@ def rule_words(context: dict[str, Any], name: str, rule: Rule, reach: str) -> st
     """Return a rule of a spread in words: `1.8 °C + 0.3 a day`."""
     is_us = _is_us(context)
     column = name.partition(":")[0]
-    _, step, digits = _KINDS[column]
-    parts = []
-    if rule.least:
-        parts.append(f"{_figure(rule.least, step, max(digits, 1), is_us=is_us)} {_unit(step, is_us=is_us)}")
-    if rule.share:
-        parts.append(f"{100 * rule.share:.0f} %")
+    step, parts = _KINDS[column][1], []
     per = {"km": "a km", "d": "a day ahead"}.get(reach, "")
-    if rule.least_per:
-        parts.append(f"{_figure(rule.least_per, step, 2, is_us=is_us)} {_unit(step, is_us=is_us)} {per}")
-    if rule.share_per:
-        parts.append(f"{100 * rule.share_per:.2g} % {per}")
+    for least, share, every in ((rule.least, rule.share, ""), (rule.least_per, rule.share_per, f" {per}")):
+        if least:
+            parts.append(f"{_short(least, step, is_us=is_us)} {_unit(step, is_us=is_us)}{every}")
+        if share:
+            parts.append(f"{100 * share:.3g} %{every}")
     return " + ".join(parts)
 
 
@@ -138,6 +134,12 @@ def _figure(value: float, kind: str, digits: int, *, is_us: bool) -> str:
     return grouped(
         shown(value, kind, is_us=is_us), digits + (1 if is_us and kind in ("depth", "daily") else 0)
     )
+
+
+def _short(value: float, kind: str, *, is_us: bool) -> str:
+    """A number of a rule in the reader's units, without zeros at its end."""
+    number = shown(value, kind, is_us=is_us) if kind in KINDS else value
+    return f"{number:.3f}".rstrip("0").rstrip(".")
 
 
 def _unit(kind: str, *, is_us: bool) -> str:

@@ -270,3 +270,18 @@ def test_a_filled_day_tells_what_each_value_brings_to_its_spread(
     assert lent.values["solar_mj_m2"].is_put_in
     text = words(sign_in(dispatcher).get(f"/weather/?location={hill.pk}").content.decode())
     assert re.search(r"Spread of ETo mostly from .*solar radiation \d\.\d\d", text)
+
+
+def test_a_rain_gauge_is_called_one_and_its_borrowed_temperatures_are_no_gaps(
+    two_places: None, dispatcher: User, sign_in: SignIn
+) -> None:
+    bare = dict.fromkeys(("tmin_c", "tmax_c", "tdew_c", "wind_m_s", "solar_mj_m2"))
+    record(run_of_days(60, NewPlace("Cedar Gauge", 41.22, -104.7, 1500.0), rain_mm=1.0, **bare))
+    gauge = Location.objects.get(name="Cedar Gauge")
+
+    row = next(one for one in location_list().rows if one.pk == gauge.pk)
+    text = words(sign_in(dispatcher).get(f"/weather/?location={gauge.pk}").content.decode())
+
+    assert (row.is_gauge, row.filled, row.missing) == (True, 0, 0)
+    assert "a rain gauge: all but its rain comes from others" in text
+    assert [one.is_gauge for one in location_list().rows] == [False, False, True]

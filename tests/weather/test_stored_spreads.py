@@ -151,7 +151,7 @@ def test_the_page_shows_each_value_with_its_spread(mixed: None, dispatcher: User
     assert html.count('class="stand"') > 30
     assert html.count('class="p-whisk"') >= 4
     assert "Rodrigues and Braga 2021" in text
-    assert "1.8 °C + 0.30 °C a day ahead" in text
+    assert "1.8 °C + 0.3 °C a day ahead" in text
 
 
 def test_a_spread_of_temperature_has_no_offset_in_fahrenheit(
