@@ -15,6 +15,7 @@ from sites.services.locations import assign_locations
 from sites.services.site_weather import points_in_batches, scope_of
 from weather.services.dropped_files import import_dropped_files
 from weather.services.pull_weather import SourceReport, close_pull, pull_points
+from weather.services.refill_weather import refill_weather
 from weather.sources.protocol import DailySource, Point
 from weather.sources.registry import build_sources
 
@@ -26,11 +27,14 @@ class SourceDown(RuntimeError):
 
 
 def pull_in_batches(context: StageContext) -> str:
-    """Bring in dropped files, pull every batch that is not done, fill what is missing behind.
+    """Fill anew what is marked, bring in dropped files, pull every batch that is not done, fill behind.
 
     A batch whose source is down fails by itself and is tried again later; the day goes on with filled values,
     and what comes late marks the results from its first day on as out of date.
     """
+    refill_weather(
+        now=context.now, say=lambda words: beat(run_id=context.run_id, now=context.clock(), progress=words)
+    )
     company = the_company()
     if company is not None and company.is_demo:
         return "invented weather, nothing to pull"

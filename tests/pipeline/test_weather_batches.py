@@ -328,3 +328,21 @@ def test_a_worker_killed_in_a_batch_loses_and_doubles_nothing(tmp_path: Path) ->
         days = here.rows("select count(*), count(distinct location_id || day) from weather_dailyweather")
         assert days == [(80, 80)]
         assert here.rows("select attempt from fleet_stagerun where stage = 'pull_weather'") == [(2,)]
+
+
+def test_a_pull_fills_marked_days_anew_first_also_of_the_invented_company(
+    service: Service, four_cells: Company
+) -> None:
+    service.play(POWER, power())
+    pull()
+    wanted = list(DailyWeather.objects.order_by("pk").values("eto_sd_mm", "tmax_sd_k", "wind_sd_m_s"))
+    DailyWeather.objects.update(tmax_sd_k=None, wind_sd_m_s=None, eto_sd_mm=9.0)
+    Location.objects.update(refill_from=TODAY - timedelta(days=40))
+    Company.objects.update(is_demo=True)
+
+    run = pull()
+
+    assert run.summary == "invented weather, nothing to pull"
+    got = list(DailyWeather.objects.order_by("pk").values("eto_sd_mm", "tmax_sd_k", "wind_sd_m_s"))
+    assert got == wanted
+    assert not Location.objects.exclude(refill_from=None).exists()

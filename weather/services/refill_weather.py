@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from typing import Final
 
@@ -14,13 +15,19 @@ LOCATIONS_AT_ONCE: Final = 25
 ISSUES_AT_ONCE: Final = 30
 
 
-def refill_weather(*, now: datetime) -> WeatherFill:
+def _say_nothing(words: str) -> None:
+    """Take what a run says of itself where nobody listens."""
+
+
+def refill_weather(*, now: datetime, say: Callable[[str], None] = _say_nothing) -> WeatherFill:
     """Fill the days that are marked for it; a batch that broke off is done again the next time.
 
     Parameters
     ----------
     now
         When it is done.
+    say
+        Is told after each batch how far it is.
     """
     marked = Location.objects.exclude(refill_from=None)
     ids = list(marked.order_by("latitude", "longitude").values_list("pk", flat=True))
@@ -33,8 +40,10 @@ def refill_weather(*, now: datetime) -> WeatherFill:
     # Forecasts first: the marks are on the locations, and a batch of locations takes its marks away.
     for left in range(0, len(issues), ISSUES_AT_ONCE):
         rows += fill_weather(since={}, issues=issues[left : left + ISSUES_AT_ONCE], now=now).rows
+        say(f"filling anew: {min(left + ISSUES_AT_ONCE, len(issues))} of {len(issues)} forecasts")
     for left in range(0, len(ids), LOCATIONS_AT_ONCE):
         rows += _refill(ids[left : left + LOCATIONS_AT_ONCE], now)
+        say(f"filling anew: {min(left + LOCATIONS_AT_ONCE, len(ids))} of {len(ids)} locations")
     return WeatherFill(rows, len(ids))
 
 
