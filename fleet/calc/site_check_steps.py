@@ -45,6 +45,10 @@ class Check:
         Unit of a number.
     choices
         Code and words of each choice.
+    quantity
+        Kind of quantity of a number that is typed in the reader's own units; then `unit` is empty.
+    photo
+        What to photograph at this step; empty for nothing.
     """
 
     code: str
@@ -55,6 +59,8 @@ class Check:
     answer: str = "done"
     unit: str = ""
     choices: tuple[tuple[str, str], ...] = ()
+    quantity: str = ""
+    photo: str = ""
 
     def __post_init__(self) -> None:
         if self.answer not in ("done", "number", "choice", "text"):
@@ -152,10 +158,10 @@ SPLICE: Final = Check(
 PLACE: Final = Check(
     "edge_m",
     "Measure from the sensor to the nearest edge, paving or wall of its zone.",
-    "1.5 m or more, in the middle of the heads' pattern",
+    "1.5 m (5 ft) or more, in the middle of the heads' pattern",
     "Nearer: heat and dry edges, or run-off from paving, speak for the whole garden.",
     answer="number",
-    unit="m",
+    quantity="length",
 )
 BLOCKING: Final = Check(
     "blocking",

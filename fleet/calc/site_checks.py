@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from fleet.calc.procedures import EXCHANGE_OF_WIRES, NEW_SENSOR
 from fleet.calc.site_check_steps import (
     BACKFLOW,
     BLOCKING,
@@ -14,7 +15,6 @@ from fleet.calc.site_check_steps import (
     KEY_IN,
     LOCAL_CODES,
     OVERLAP,
-    PAPERS,
     PLACE,
     POWER,
     SENSOR_ACTIVE,
@@ -85,42 +85,8 @@ BY_KIND: Final[dict[str, tuple[Check, ...]]] = {
     "backflow_test": (
         Check("tested", "Test report filed?", caution=BACKFLOW, answer="choice", choices=YES_NO),
     ),
-    "move_station_wire": (
-        Check("wires_off", "Unplug the transformer.", caution=TRANSFORMER),
-        Check("exchange", "Exchange the two station wires at the terminals that the sheet names."),
-        Check(
-            "label", "Change the label in the lid, and run both stations to see that they water what it says."
-        ),
-    ),
-    "sensor_install": (
-        Check(
-            "prewet",
-            "Take the sensor out of its water: it must have stood in water for hours and goes in wet.",
-            meaning="A dry matrix sensor takes days before it reads the soil.",
-        ),
-        PAPERS,
-        Check(
-            "ticket",
-            "Check the locate ticket and the paint marks.",
-            caution=DIGGING,
-            answer="choice",
-            choices=(("valid", "valid"), ("none", "none: do not dig")),
-        ),
-        Check(
-            "core", "Core the hole to the sensor's own size, so that soil touches it all round; no air gap."
-        ),
-        Check(
-            "spare",
-            "Look for unused conductors in the nearest valve box: they shorten the dig.",
-            answer="choice",
-            choices=YES_NO,
-        ),
-        Check("splices", "Close every splice watertight.", caution=TRANSFORMER),
-        TENSION,
-        Check(
-            "moist_side", "Set the threshold on the moist side; it moves drier only after a watched interval."
-        ),
-    ),
+    "move_station_wire": EXCHANGE_OF_WIRES,
+    "sensor_install": NEW_SENSOR,
     "dig": (
         Check(
             "ticket",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -11,6 +12,16 @@ from fleet.selectors.watch_expect import Expected
 
 # A field named `date` hides the type inside its class.
 Day = date
+
+
+@dataclass(frozen=True, slots=True)
+class LateDay:
+    """How the day runs by the clock: minutes late at the next stop, arrivals by stop, promises at risk."""
+
+    minutes: int
+    arrivals: Mapping[int, datetime]  # only of stops that run late
+    at_risk: tuple[StopRow, ...]
+    back: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +44,7 @@ class TechnicianDay:
     drive_km: float
     is_estimated: bool
     parts: tuple[str, ...]  # to load for the whole day, each once with its count
+    late: LateDay | None = None  # None: nothing to tell of another day, or of a demo's fixed day
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +60,8 @@ class CheckRow:
     unit: str
     choices: tuple[tuple[str, str], ...]
     means: tuple[Meaning, ...] = ()  # what each answer means, and what to do next
+    quantity: str = ""  # kind of a number that is typed in the reader's own units
+    photo: str = ""  # what to photograph at this step; empty for nothing
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,6 +37,8 @@ class StopRow:
     state: str  # "planned", "told", "on_way", "here", "done", "not_done"
     is_locked: bool
     late_min: int  # minutes after the told window's end at which the service would start; 0: in time
+    state_at: datetime | None = None  # when it came into its state
+    not_possible: str = ""  # why it was not possible
 
 
 @dataclass(frozen=True, slots=True)

@@ -107,6 +107,8 @@ def stop_row(stop: Stop, needs: Sequence[VisitNeed], here: ZoneInfo) -> StopRow:
         state=state_of(stop, visit),
         is_locked=visit.is_locked,
         late_min=_late(stop.arrive, end),
+        state_at=stop.state_at.astimezone(zone) if stop.state_at else None,
+        not_possible=stop.not_possible_reason,
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 
 from fleet.calc.decision_help import HELP
 from fleet.calc.site_check_steps import Check
@@ -12,6 +12,7 @@ from fleet.calc.site_checks import DIG_KINDS, cautions_for, checks_for
 from fleet.models import Cause, Flag, Route, Stop, Technician, VisitKind, VisitNeed, WatchState
 from fleet.selectors.day import CheckRow, ReasonRow, SensorPlace, StopSheet, TechnicianDay
 from fleet.selectors.key_in import programs_to_key_in
+from fleet.selectors.late_day import late_day
 from fleet.selectors.stop_rows import company_zone, needs_of_visits, stop_row, stop_rows
 from fleet.selectors.watch_expect import Expected, expected_readings
 from sites.models import Sensor, Site, Zone
@@ -20,8 +21,16 @@ from weather.models import DailyWeather
 CAUSE_WORDS: dict[str, str] = dict(Cause.choices)
 
 
-def technician_day(*, technician_id: int, day: date) -> TechnicianDay | None:
-    """A technician's day in order; None where there is no such technician."""
+def technician_day(*, technician_id: int, day: date, now: datetime | None = None) -> TechnicianDay | None:
+    """A technician's day in order; None where there is no such technician.
+
+    Parameters
+    ----------
+    technician_id, day
+        Whose day.
+    now
+        The clock, where the day is today: then it is told how late it runs.
+    """
     person = Technician.objects.filter(pk=technician_id).first()
     if person is None:
         return None
@@ -47,6 +56,7 @@ def technician_day(*, technician_id: int, day: date) -> TechnicianDay | None:
         drive_km=round(sum(stop.drive_km for stop in stops), 1),
         is_estimated=route.travel_is_estimated if route else True,
         parts=_parts(visit_ids=[stop.visit_id for stop in ahead if stop.visit_id is not None]),
+        late=late_day(stops=stops, now=now) if now is not None and stops else None,
     )
 
 
@@ -168,6 +178,8 @@ def _check(check: Check) -> CheckRow:
         unit=check.unit,
         choices=check.choices,
         means=HELP.get(check.code, ()),
+        quantity=check.quantity,
+        photo=check.photo,
     )
 
 

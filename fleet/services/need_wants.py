@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from fleet.calc.service_times import learned_min
 from fleet.calc.visit_settings import VisitSettings
 from fleet.calc.visit_value import SERVICE_MIN, SKILLS, turf_value, water_value
 from fleet.calc.watch_parts import PARTS
@@ -64,9 +66,22 @@ def wanted_needs(*, day: date, settings: VisitSettings) -> list[Wanted]:
     ]
 
 
-def service_min(kind: str, settings: VisitSettings) -> float:
-    """Planned time on the spot of a kind of visit [min]."""
-    return SERVICE_MIN[kind] * settings.service_factor
+def service_min(
+    kind: str, settings: VisitSettings, observed: Mapping[str, Sequence[float]] | None = None
+) -> float:
+    """Planned time on the spot of a kind of visit [min], drawn to what technicians noted of that kind.
+
+    Parameters
+    ----------
+    kind
+        Kind of visit.
+    settings
+        The company's settings.
+    observed
+        Minutes on site that were noted, by kind; None: the plan alone.
+    """
+    planned = SERVICE_MIN[kind] * settings.service_factor
+    return round(learned_min(planned, (observed or {}).get(kind, ())), 1)
 
 
 def skill_of(kind: str) -> str:

@@ -9,6 +9,7 @@ from django.db import transaction
 
 from fleet.calc.visit_settings import visit_settings
 from fleet.models import Company, VisitKind, VisitNeed
+from fleet.selectors.service_times import observed_service_min
 from fleet.services.need_season import season_wants
 from fleet.services.need_wants import Wanted, service_min, wanted_needs
 from fleet.services.season import renew_seasons
@@ -52,6 +53,7 @@ def raise_needs(*, day: date) -> NeedsRaised:
     settings = visit_settings(company.settings if company else {})
     renew_seasons(day=day)
     wants = [*wanted_needs(day=day, settings=settings), *season_wants(day=day, settings=settings)]
+    observed = observed_service_min(day=day)
     held = list(VisitNeed.objects.select_for_update().filter(origin__in=COMPUTED, state=VisitNeed.State.OPEN))
     by_cause = {(n.origin, n.kind, n.site_id, n.controller_id): n for n in held}
     closed = {n.key: n for n in VisitNeed.objects.filter(key__in=[w.key for w in wants]) if n.state != "open"}
@@ -65,7 +67,7 @@ def raise_needs(*, day: date) -> NeedsRaised:
                 continue
             need = again
         if need is None:
-            fresh.append(_new_need(want, day, service_min(want.kind, settings)))
+            fresh.append(_new_need(want, day, service_min(want.kind, settings, observed)))
             continue
         kept.add(need.pk)
         if _refresh(need, want):

@@ -16,9 +16,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.models import Cause, Finding, Stop, Technician, User
 from fleet.quantities import entered
-from fleet.selectors.company import company_day
+from fleet.selectors.company import company_day, has_fixed_day
 from fleet.selectors.phone_facts import company_phone
 from fleet.selectors.photo_files import photo_folder
+from fleet.selectors.routes import StopRow
 from fleet.selectors.site_access import may_read_gate_code, own_stops
 from fleet.selectors.stop_form import (
     REASONS_NOT,
@@ -42,6 +43,7 @@ from sites.lot_map import lot_map_svg
 from sites.services.found_on_site import NothingToKeyIn, ThresholdNotOffered
 
 PHONE_MAP_PX: Final = (366, 300)
+NEXT_MAP_PX: Final = 220
 MOST_PHOTOS: Final = 12
 
 
@@ -58,14 +60,21 @@ def day(request: HttpRequest) -> HttpResponse:
     if asking_user(request).role == User.Role.TECHNICIAN and not first <= chosen <= last:
         messages.info(request, f"Your days from {day_long(first)} to {day_long(last)} can be seen here.")
         return redirect("fleet:day")
-    found = technician_day(technician_id=person.pk, day=chosen)
+    now = timezone.now() if chosen == today and not has_fixed_day() else None
+    found = technician_day(technician_id=person.pk, day=chosen, now=now)
     if found is None:
         raise Http404
     following = next((stop for stop in found.stops if stop.stop_id == found.next_stop_id), None)
     return render(
         request,
         "fleet/day.html",
-        {"day": found, "today": today, "next": following, "is_office": request.user != person.user},
+        {
+            "day": found,
+            "today": today,
+            "next": following,
+            "is_office": request.user != person.user,
+            "next_map": _map_of(following),
+        },
     )
 
 
@@ -103,11 +112,18 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
             "client_key": secrets.token_hex(16),
             "reasons_not": REASONS_NOT,
             "wires": WIRES,
-            "metre": entered(1.0, "length", is_us=is_us),
+            "to_si": {kind: entered(1.0, kind, is_us=is_us) for kind in ("length", "depth_whole")},
             "facts": reading_facts(is_us=is_us),
             "phone": company_phone(),
         },
     )
+
+
+def _map_of(row: StopRow | None) -> str:
+    """The lot of the next stop; empty where there is none."""
+    if row is None or row.site_id is None:
+        return ""
+    return lot_map_svg(site_id=row.site_id, width_px=PHONE_MAP_PX[0], height_px=NEXT_MAP_PX)
 
 
 @require_POST

@@ -14,7 +14,8 @@ from fleet.views.asked import asked_number
 LONGEST_NOTE: Final = 4_000
 MOST_PROGRAMS: Final = 20
 MOST_STATIONS: Final = 60
-NOT_ANSWERS: Final = frozenset({"check-"})
+# Answers that are typed in the reader's own units; kept in SI: metres, millimetres.
+QUANTITIES: Final = {"edge_m": "length", "core": "depth_whole"}
 
 
 def finding_of(
@@ -45,11 +46,22 @@ def finding_of(
         note=_text(form, "note", LONGEST_NOTE),
         need_is_met=form.get("need_is_met", "yes") == "yes",
         answers={
-            name.removeprefix("check-")[:60]: value[:200].replace("\x00", "")
+            name.removeprefix("check-")[:60]: _answer(name.removeprefix("check-"), value, is_us=is_us)
             for name, value in form.items()
-            if name.startswith("check-") and name not in NOT_ANSWERS and value
+            if name.startswith("check-") and name != "check-" and value
         },
     )
+
+
+def _answer(code: str, value: str, *, is_us: bool) -> str:
+    """An answer to a check, a number in SI; what is no number stays as it was typed."""
+    text = value[:200].replace("\x00", "")
+    if code not in QUANTITIES or not is_us:
+        return text
+    try:
+        return f"{entered(float(text.replace(',', '.')), QUANTITIES[code], is_us=True):.2f}"
+    except ValueError:
+        return text
 
 
 def _text(form: Mapping[str, str], name: str, most: int) -> str:

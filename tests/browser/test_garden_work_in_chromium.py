@@ -79,9 +79,7 @@ def test_an_answer_of_the_survey_is_saved_when_it_is_left_and_waits_without_netw
     person.context.set_offline(True)
     person.page.fill("input[name=phone]", "555 0199")
     person.page.keyboard.press("Tab")
-    person.page.wait_for_function(
-        "document.querySelector('[data-survey-said]').textContent.includes('1 answer waits')"
-    )
+    person.page.wait_for_selector("text=kept on this phone")
     with person.page.expect_response("**/survey/answer/"):
         person.context.set_offline(False)
 

@@ -55,7 +55,10 @@ def test_nobody_digs_before_the_ticket_is_checked() -> None:
 
 def test_the_supply_is_off_first_and_the_transformer_out_before_wiring() -> None:
     assert checks_for("repair")[0].caution == SUPPLY_OFF
-    assert checks_for("move_station_wire")[0].caution == TRANSFORMER
+    exchange = [check.code for check in checks_for("move_station_wire")]
+    assert exchange.index("wires_off") < exchange.index("tape") < exchange.index("exchange")
+    assert checks_for("move_station_wire")[exchange.index("wires_off")].caution == TRANSFORMER
+    assert exchange.index("exchange") < exchange.index("both_run") < exchange.index("label")
     tension = next(check for check in checks_for("sensor_check") if check.code == "resistance_kohm")
     assert tension.caution == TRANSFORMER
 

@@ -1,4 +1,5 @@
-// Survey: each answer goes to the book when it is left; what could not be sent waits for the network and is sent then.
+// Survey: each answer goes to the book when it is left; what could not be sent waits on the phone, sealed, and goes out
+// with all else when the network is back, even if this page was closed.
 // Without script each thing has its own Save button.
 (() => {
   "use strict";
@@ -15,6 +16,18 @@
 
   const sum = () => {
     if (told) told.textContent = waiting.size ? `${waiting.size} answer${waiting.size === 1 ? " waits" : "s wait"} for the network. Keep this page open.` : "";
+  };
+
+  const queued = async (form, field, data) => {
+    const store = self.rootroundStore;
+    if (!store?.can || !self.rootroundBar) return false;
+    const parts = [...data].filter(([name]) => name !== "csrfmiddlewaretoken");
+    const word = field.closest(".field")?.querySelector("label")?.firstChild?.textContent || field.name;
+    try {
+      await store.put({ kind: "survey", stop: 0, label: `Survey of ${form.dataset.site}: ${word}`, body: { url: form.action, parts } });
+    } catch { return false; }
+    self.rootroundBar.send();
+    return true;
   };
 
   const send = async (form, field) => {
@@ -37,8 +50,11 @@
         if (was) was.value = sent;
       }
     } catch {
-      waiting.set(field, form);
-      say(field, "not sent yet", true);
+      if (await queued(form, field, data)) say(field, "kept on this phone, sent when there is network");
+      else {
+        waiting.set(field, form);
+        say(field, "not sent yet", true);
+      }
     }
     sum();
   };

@@ -34,7 +34,7 @@
 
   const add = async (input) => {
     const box = input.closest("[data-photos]"), list = box.querySelector("[data-photo-list]");
-    const caption = box.querySelector("[name=caption]")?.value || "";
+    const caption = box.dataset.caption || box.querySelector("[name=caption]")?.value || "";
     for (const file of [...input.files]) {
       let made;
       try { made = await small(file); } catch {

@@ -23,6 +23,11 @@
   const post = async (item, me) => {
     const { body } = await store.content(item);
     const stamps = { key: item.id, owner: item.owner, said_at: item.at, sent_at: Date.now() };
+    if (item.kind === "survey") {
+      const data = new FormData();
+      for (const [name, value] of body.parts) data.append(name, value);
+      return fetch(body.url, { method: "POST", redirect: "manual", credentials: "same-origin", headers: { "X-CSRFToken": me.csrf, Accept: "application/json" }, body: data });
+    }
     if (item.kind !== "photo") {
       return fetch(urls().send, {
         method: "POST", redirect: "manual", credentials: "same-origin",
@@ -51,8 +56,13 @@
     try { said = await answer.json(); } catch { /* not of ours */ }
     const words = said.words || [];
     results.push({ id: item.id, kind: item.kind, stop: item.stop, status: answer.status, outcome: said.outcome, words });
-    if (answer.ok && said.outcome) { await store.remove(item.id); return "sent"; }
+    if (answer.ok && (said.outcome || item.kind === "survey")) { await store.remove(item.id); return "sent"; }
     if (answer.status === 409) { await store.update(item.id, { state: "asks", resolve: "" }, words); return "waits"; }
+    if (item.kind === "survey" && [400, 404].includes(answer.status)) {
+      const why = said.problem || Object.entries(said.refused || {}).map(([name, expected]) => `${name.replaceAll("_", " ")}: expected ${expected}`).join("; ");
+      await store.update(item.id, { state: "refused" }, [why || "this garden is not open to you any more"]);
+      return "waits";
+    }
     if (answer.status === 400 || answer.status === 413 || answer.status === 422) { await store.update(item.id, { state: "refused" }, words); return "waits"; }
     if (answer.status === 403 && said.outcome === "forbidden") { await store.update(item.id, { state: "refused" }, words); return "waits"; }
     await again(item);
