@@ -63,10 +63,10 @@ class Known:
 Method: TypeAlias = Callable[[Known, Setting | None], Setting]
 
 
-def ours(known: Known, before: Setting | None) -> Setting:
+def ours(known: Known, before: Setting | None, settings: ProgramSettings | None = None) -> Setting:
     """The weekly round: search, and change only where a change pays."""
     gardens = known.gardens
-    zones, settings = gardens.zones, ProgramSettings()
+    zones, settings = gardens.zones, settings or ProgramSettings()
     owner = zones.controller_id - 1
     governed = bool(gardens.controllers.is_governed.all())
     first = _first(zones)
@@ -81,10 +81,10 @@ def ours(known: Known, before: Setting | None) -> Setting:
         weight=learned.weight[owner],
         error_variance=learned.error_variance[owner],
     )
-    return _round(known, before, zones, margin, learned)
+    return _round(known, before, zones, margin, learned, settings)
 
 
-def told_the_truth(known: Known, before: Setting | None) -> Setting:
+def told_the_truth(known: Known, before: Setting | None, settings: ProgramSettings | None = None) -> Setting:
     """The weekly round with the true rates, uniformities, coefficients and stores, and so without margin."""
     gardens = known.gardens
     share = gardens.available_mm / gardens.zones.total_available_water_mm
@@ -96,7 +96,8 @@ def told_the_truth(known: Known, before: Setting | None) -> Setting:
         total_available_water_mm=gardens.available_mm,
         allowed_depletion_mm=gardens.zones.allowed_depletion_mm * share,
     )
-    return _round(known, before, zones, np.ones(len(zones)), nothing_learned(len(gardens.controllers)))
+    nothing = nothing_learned(len(gardens.controllers))
+    return _round(known, before, zones, np.ones(len(zones)), nothing, settings or ProgramSettings())
 
 
 def naive_fixed(known: Known, before: Setting | None) -> Setting:
@@ -147,16 +148,6 @@ def four_small_starts(known: Known, before: Setting | None) -> Setting:
     return _fixed(known, _densest(known), _RIVAL_STARTS, np.minimum(minutes, _limit(zones)))
 
 
-METHODS: Final[dict[str, Method]] = {
-    "ours": ours,
-    "told the truth": told_the_truth,
-    "fixed 12 mm x 3": naive_fixed,
-    "peak in ratio, cycle-soak": peak_in_ratio,
-    "monthly, 25 % rain credit": monthly_adjusted,
-    "daily, four small starts": four_small_starts,
-}
-
-
 def spacing_min(zones: ZoneTable, minutes: FloatArray) -> FloatArray:
     """Time from one start to the next: the pass, half an hour, and time to soak in [min], (controllers,).
 
@@ -173,10 +164,15 @@ def spacing_min(zones: ZoneTable, minutes: FloatArray) -> FloatArray:
 
 
 def _round(
-    known: Known, before: Setting | None, zones: ZoneTable, margin: FloatArray, learned: Learned
+    known: Known,
+    before: Setting | None,
+    zones: ZoneTable,
+    margin: FloatArray,
+    learned: Learned,
+    settings: ProgramSettings,
 ) -> Setting:
     """A weekly round on zones as somebody believes them."""
-    given = _problem(known, zones, margin, learned)
+    given = _problem(known, zones, margin, learned, settings)
     count = len(known.gardens.controllers)
     plan = round_plan(given, now=_slots(known, before, given), breaks_rule=np.zeros(count, dtype=np.bool_))
     chosen, choices = plan.chosen, known.cases[0].choices
@@ -228,7 +224,9 @@ def _slots(known: Known, before: Setting | None, given: Problem) -> Slots:
     return Slots(runs, letter, minutes, nobody, np.full(count, before is not None), told)
 
 
-def _problem(known: Known, zones: ZoneTable, margin: FloatArray, learned: Learned) -> Problem:
+def _problem(
+    known: Known, zones: ZoneTable, margin: FloatArray, learned: Learned, settings: ProgramSettings
+) -> Problem:
     """The gardens as a problem of the round."""
     nowhere = np.zeros(len(zones), dtype=np.int64)
     return problem(
@@ -240,7 +238,7 @@ def _problem(known: Known, zones: ZoneTable, margin: FloatArray, learned: Learne
         rain_column=nowhere,
         depletion_mm=known.depletion_mm,
         margin=margin,
-        settings=ProgramSettings(),
+        settings=settings,
         use_factor=learned.use_factor(_first(zones), len(zones)),
     )
 

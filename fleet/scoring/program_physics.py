@@ -68,6 +68,8 @@ class Day:
         ET, and ET without stress [mm].
     gross_mm, lost_mm
         Water applied, and what of it was lost: run-off, drainage, the cost of a run [mm].
+    run_cost_mm, run_off_mm
+        Of what was lost, what each run costs, and what ran off [mm]; the rest drained.
     rain_used_mm
         Rain that the root zone kept [mm].
     allowed, low_allowed, offered
@@ -80,6 +82,8 @@ class Day:
     wanted_mm: FloatArray
     gross_mm: FloatArray
     lost_mm: FloatArray
+    run_cost_mm: FloatArray
+    run_off_mm: FloatArray
     rain_used_mm: FloatArray
     allowed: FloatArray
     low_allowed: FloatArray
@@ -112,9 +116,8 @@ class HourlyGardens:
         et_mm, rain_mm
             Reference ET and rain of each garden [mm/d], (controllers,).
         """
-        sums = {
-            name: np.zeros(len(self.owner)) for name in ("met", "wanted", "gross", "lost", "rain", "drained")
-        }
+        names = ("met", "wanted", "gross", "lost", "run_cost", "run_off", "rain")
+        sums = {name: np.zeros(len(self.owner)) for name in names}
         allowed, low_allowed, offered = (np.zeros(len(self.first)) for _ in range(3))
         is_first = np.ones(len(self.first), dtype=np.bool_)
         for hour in range(24):
@@ -137,12 +140,26 @@ class HourlyGardens:
             sums["wanted"],
             sums["gross"],
             sums["lost"],
+            sums["run_cost"],
+            sums["run_off"],
             sums["rain"],
             allowed,
             low_allowed,
             offered,
             self.depletion.copy(),
         )
+
+    def refill(self, controllers: BoolArray) -> FloatArray:
+        """Fill root zones of some controllers, as nobody can; gross water without any loss [mm], (zones,).
+
+        Parameters
+        ----------
+        controllers
+            Whose, (controllers,).
+        """
+        lacks = np.where(controllers[self.owner], np.maximum(self.depletion, 0.0), 0.0)
+        self.depletion -= lacks
+        return np.asarray(lacks / self.gardens.efficiency)
 
     def _is_dry(self) -> BoolArray:
         """Whether each sensor lets a start through."""
@@ -165,6 +182,8 @@ class HourlyGardens:
         self.surface = standing - run_off
         sums["gross"] += gross
         sums["lost"] += cost + run_off
+        sums["run_cost"] += cost
+        sums["run_off"] += run_off
         self._wet(np.where(minutes > 0, soaked, 0.0), sums)
 
     def _soak(self, sums: dict[str, FloatArray]) -> None:

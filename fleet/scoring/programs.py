@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Final
 
 import numpy as np
 
-from fleet.scoring.program_gardens import Gardens
-from fleet.scoring.program_methods import METHODS, Known, Method, is_past_limit
+from fleet.scoring.program_ledger import Ledger, Logged, ProgramScore
+from fleet.scoring.program_methods import Known, Method, four_small_starts
 from fleet.scoring.program_physics import Day, HourlyGardens
+from fleet.scoring.program_rows import METHODS, REFILL
 from fleet.scoring.program_setting import Setting
 from fleet.scoring.program_worlds import World, make_world
 from sites.calc.program_controllers import RuleCase
-from sites.calc.program_learned import SensorLog
 from sites.calc.program_patterns import day_choices
 from sites.calc.program_settings import ProgramSettings
 from sites.calc.program_weather import DaySpan, seasons
 from sites.calc.rule_file import parse_stage
 from sites.calc.rule_hours import permitted_hours
 from sites.calc.rules import Watered
-from weather.calc.arrays import BoolArray, FloatArray
+from weather.calc.arrays import FloatArray
 
 _SEASON_START: Final = date(2026, 4, 1)
 _WARM_UP_DAYS: Final = 14
@@ -35,53 +35,9 @@ RULES: Final = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class ProgramScore:
-    """What a method reached over the scored weeks.
-
-    Parameters
-    ----------
-    adequacy
-        ET over ET without stress of each zone [1], (zones,).
-    wanted_mm
-        ET without stress of each zone [mm], (zones,).
-    need_mm, gross_mm, lost_mm
-        Gross need (ET without stress less rain kept, over the true efficiency), water applied, and lost [mm],
-        (zones,).
-    starts_a_week
-        Starts that ran, of each controller [1], (controllers,).
-    changes
-        Changes of a setting after the first, of each controller [1], (controllers,).
-    past_limit
-        Runs set longer than the run-off limit [1].
-    """
-
-    adequacy: FloatArray
-    wanted_mm: FloatArray
-    need_mm: FloatArray
-    gross_mm: FloatArray
-    lost_mm: FloatArray
-    starts_a_week: FloatArray
-    changes: FloatArray
-    past_limit: int
-
-    def figures(self) -> dict[str, float]:
-        """The figures of the table: shares in per cent, gross and changes per need and season."""
-        gross = float(self.gross_mm.sum())
-        return {
-            "adequacy_pct": 100 * float((self.adequacy * self.wanted_mm).sum() / self.wanted_mm.sum()),
-            "zones_95_pct": 100 * float((self.adequacy >= 0.95).mean()),
-            "zone_p5_pct": 100 * float(np.percentile(self.adequacy, 5)),
-            "gross_per_need": gross / max(float(self.need_mm.sum()), 1e-9),
-            "lost_pct": 100 * float(self.lost_mm.sum()) / max(gross, 1e-9),
-            "gross_mm": gross / len(self.gross_mm),
-            "starts_a_week": float(np.median(self.starts_a_week)),
-            "changes": float(self.changes.mean()),
-            "past_limit": float(self.past_limit),
-        }
-
-
-def score_method(world: World, method: Method, *, rule: str, seed: int, weeks: int = 4) -> ProgramScore:
+def score_method(
+    world: World, method: Method | None, *, rule: str, seed: int, weeks: int = 4
+) -> ProgramScore:
     """What a method reaches over some weeks of high summer, its programs set anew each Monday where it wants.
 
     Parameters
@@ -89,7 +45,7 @@ def score_method(world: World, method: Method, *, rule: str, seed: int, weeks: i
     world
         Gardens and weather.
     method
-        The method.
+        The method; None: no timer, but a full refill on every day that the rule leaves open, without loss.
     rule
         Name of the watering rule.
     seed
@@ -98,29 +54,37 @@ def score_method(world: World, method: Method, *, rule: str, seed: int, weeks: i
         Weeks scored [1].
     """
     life = HourlyGardens(world.gardens, np.random.default_rng([seed, 7]))
-    ledger, logged = _Ledger(world.gardens), _Logged(world)
+    ledger, logged = Ledger(world.gardens), Logged(world)
     setting: Setting | None = None
+    nothing = np.zeros(len(world.gardens.controllers), dtype=np.int64)
     own = np.full(len(world.gardens.zones), np.nan)
     begin = _FIRST_DAY - _WARM_UP_DAYS
     for day in range(begin, _FIRST_DAY + 7 * weeks):
         is_scored = day >= _FIRST_DAY
         if day == begin or (is_scored and (day - _FIRST_DAY) % 7 == 0):
             log = logged.log if is_scored and world.is_governed else None
-            new = method(replace(known_on(world, day, own, rule), log=log), setting)
+            known = replace(known_on(world, day, own, rule), log=log)
+            new = (
+                method(known, setting)
+                if method
+                else replace(four_small_starts(known, setting), starts=nothing)
+            )
             ledger.note(new, setting, is_counted=is_scored)
             setting = new
         if setting is None:
             raise RuntimeError("a method sets the timers on the first day")
         today = np.datetime64(_SEASON_START) + day
+        program = setting.on(today)
+        refilled = life.refill(program.runs) if method is None else 0.0
         done = life.live(
-            setting.on(today),
+            program,
             np.full(len(life.first), world.et_mm[day]),
             world.garden_rain_mm[day],
         )
         own = _own_balance(world, day, own, setting, done)
         logged.add(world, day, setting, done)
         if is_scored:
-            ledger.add(done.met_mm, done.wanted_mm, done.gross_mm, done.lost_mm, done.rain_used_mm)
+            ledger.add(replace(done, gross_mm=done.gross_mm + refilled))
             ledger.starts += done.allowed
     return ledger.score(weeks)
 
@@ -154,7 +118,9 @@ def known_on(world: World, day: int, own: FloatArray, rule: str) -> Known:
     hours = permitted_hours(
         [parse_stage(RULES[rule])], Watered(None), first.astype(object), settings.horizon_days
     )
-    months = np.stack([one.reference_et_mm[:210, 0].reshape(7, 30).mean(axis=1) for one in world.past])
+    # A place without past seasons lends its rivals its own hottest month: its normals would tell them.
+    seen = world.past or (DaySpan(world.et_mm[:, None], world.rain_mm[:, None]),)
+    months = np.stack([one.reference_et_mm[:210, 0].reshape(7, 30).mean(axis=1) for one in seen])
     return Known(
         gardens=world.gardens,
         weather=found,
@@ -178,85 +144,13 @@ def _own_balance(world: World, day: int, own: FloatArray, setting: Setting, done
     return np.asarray(np.minimum(used, zones.total_available_water_mm))
 
 
-class _Logged:
-    """The sensors' logs since the first day, beside what the book says of their zones."""
-
-    def __init__(self, world: World) -> None:
-        nothing = np.zeros(len(world.gardens.controllers))
-        self.log = SensorLog(nothing, nothing, nothing, nothing, nothing)
-
-    def add(self, world: World, day: int, setting: Setting, done: Day) -> None:
-        """Add a day."""
-        zones, first = (
-            world.gardens.zones,
-            np.flatnonzero(np.diff(world.gardens.zones.controller_id, prepend=-1)),
-        )
-        gross = zones.precipitation_rate_mm_h[first] / 60 * setting.minutes[first]
-        use = zones.landscape_coefficient[first] * world.et_mm[day]
-        room = np.nan_to_num(world.gardens.controllers.threshold_mm) + use / 2
-        before = self.log
-        self.log = SensorLog(
-            before.net_mm + gross * zones.application_efficiency[first] * done.allowed,
-            before.use_mm + use,
-            before.rain_mm + np.minimum(world.rain_mm[day], room),
-            before.ran + done.allowed,
-            before.offered + done.offered,
-        )
-
-
-class _Ledger:
-    """Sums of the scored weeks."""
-
-    def __init__(self, gardens: Gardens) -> None:
-        self.gardens = gardens
-        zones, controllers = len(gardens.zones), len(gardens.controllers)
-        self.met, self.wanted = np.zeros(zones), np.zeros(zones)
-        self.gross, self.lost, self.rain = np.zeros(zones), np.zeros(zones), np.zeros(zones)
-        self.starts, self.changes = np.zeros(controllers), np.zeros(controllers)
-        self.past_limit = 0
-
-    def note(self, new: Setting, before: Setting | None, *, is_counted: bool) -> None:
-        """Count what was changed, and runs beyond their limit."""
-        self.past_limit += int(is_past_limit(self.gardens.zones, new.minutes).sum())
-        if before is not None and is_counted:
-            self.changes += _differs(new, before, self.gardens)
-
-    def add(self, *parts: FloatArray) -> None:
-        """Add a day."""
-        for name, part in zip(("met", "wanted", "gross", "lost", "rain"), parts, strict=True):
-            setattr(self, name, getattr(self, name) + part)
-
-    def score(self, weeks: int) -> ProgramScore:
-        """The sums as a score."""
-        return ProgramScore(
-            adequacy=self.met / np.maximum(self.wanted, 1e-9),
-            wanted_mm=self.wanted,
-            need_mm=np.maximum(self.wanted - self.rain, 0.0) / self.gardens.efficiency,
-            gross_mm=self.gross,
-            lost_mm=self.lost,
-            starts_a_week=self.starts / weeks,
-            changes=self.changes,
-            past_limit=self.past_limit,
-        )
-
-
-def _differs(new: Setting, before: Setting, gardens: Gardens) -> BoolArray:
-    """Which controllers' settings differ."""
-    owner = gardens.zones.controller_id - 1
-    other = np.array([one != two for one, two in zip(new.patterns, before.patterns, strict=True)])
-    other |= new.starts != before.starts
-    other |= np.array([one != two for one, two in zip(new.low_patterns, before.low_patterns, strict=True)])
-    other[owner[(new.minutes != before.minutes) | (new.in_low != before.in_low)]] = True
-    return other
-
-
 def score_programs(
     *,
     seeds: Sequence[int],
     climates: Sequence[str],
     gardens: int,
     rules: Sequence[str] = tuple(RULES),
-    methods: Sequence[str] = tuple(METHODS),
+    methods: Mapping[str, Method | None] | None = None,
     record: Sequence[DaySpan] = (),
 ) -> Iterator[tuple[str, str, str, str, dict[str, float]]]:
     """Mean figures over the seeds: (kind, climate, rule, method, figures).
@@ -265,8 +159,10 @@ def score_programs(
     ----------
     seeds
         One world a seed.
-    climates, rules, methods
+    climates, rules
         Names.
+    methods
+        Rows by name; None: the usual ones.
     gardens
         Gardens of a world [1].
     record
@@ -279,9 +175,9 @@ def score_programs(
                 for s in seeds
             ]
             for rule in rules:
-                for name in methods:
+                for name, method in (methods or {**METHODS, REFILL: None}).items():
                     found = [
-                        score_method(world, METHODS[name], rule=rule, seed=seed).figures()
+                        score_method(world, method, rule=rule, seed=seed).figures()
                         for world, seed in zip(worlds, seeds, strict=True)
                     ]
                     mean = {key: float(np.mean([one[key] for one in found])) for key in found[0]}

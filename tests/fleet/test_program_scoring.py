@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
 
-from fleet.scoring.program_methods import METHODS, spacing_min
+from fleet.scoring.program_methods import spacing_min
 from fleet.scoring.program_physics import HourlyGardens, Program
 from fleet.scoring.program_record import RecordTooShortError, measured_seasons
+from fleet.scoring.program_rows import METHODS, REFILL
 from fleet.scoring.program_worlds import World, make_world
 from fleet.scoring.programs import RULES, known_on, score_method, score_programs
 
@@ -105,7 +106,11 @@ def test_ours_beats_the_strong_rivals_that_know_no_weather() -> None:
     found = {
         method: figures
         for kind, _, _, method, figures in score_programs(
-            seeds=[1, 2], climates=["arid"], gardens=24, rules=[FREE], methods=names
+            seeds=[1, 2],
+            climates=["arid"],
+            gardens=24,
+            rules=[FREE],
+            methods={name: METHODS[name] for name in names},
         )
         if kind == "governed"
     }
@@ -154,7 +159,7 @@ def test_the_command_prints_its_table_and_refuses_what_it_does_not_know(
 ) -> None:
     call_command("score_programs", "--gardens", "2", "--climates", "humid", "--seeds", "3")
     lines = capsys.readouterr().out.splitlines()
-    assert len(lines) == 1 + 2 * len(RULES) * len(METHODS) + 1
+    assert len(lines) == 1 + 2 * len(RULES) * (len(METHODS) + 1) + 1
     assert lines[-1].startswith("need met by ours on free days")
     with pytest.raises(CommandError):
         call_command("score_programs", "--climates", "lunar")
@@ -167,3 +172,22 @@ def test_the_monthly_program_is_set_once_a_month_and_follows_its_need(world: Wor
 
     assert METHODS["monthly, 25 % rain credit"](later, first) is first
     assert METHODS["monthly, 25 % rain credit"](july, first) is not first
+
+
+def test_no_program_passes_a_full_refill_on_the_days_that_are_open(world: World) -> None:
+    rule = "two days a week"
+    best = score_method(world, None, rule=rule, seed=4, weeks=2).figures()
+    ours = score_method(world, METHODS["ours"], rule=rule, seed=4, weeks=2).figures()
+
+    assert best["lost_pct"] < ours["lost_pct"]
+    assert ours["adequacy_pct"] < best["adequacy_pct"] < 100
+    assert REFILL not in METHODS
+
+
+def test_losses_are_told_by_their_cause(world: World) -> None:
+    found = score_method(world, METHODS["fixed 12 mm x 3"], rule=FREE, seed=4, weeks=1)
+
+    drained = found.lost_mm - found.run_cost_mm - found.run_off_mm
+    assert np.all(drained >= -1e-9)
+    assert found.run_off_mm.sum() > 0
+    assert np.all(found.run_cost_mm <= found.gross_mm + 1e-9)

@@ -8,15 +8,18 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
-from fleet.scoring.program_methods import METHODS
 from fleet.scoring.program_record import RecordTooShortError, measured_seasons
+from fleet.scoring.program_rows import FRONTIER, METHODS, REFILL
 from fleet.scoring.programs import RULES, score_programs
 from fleet.scoring.watch_climates import CLIMATES
 from weather.commands import RootroundCommand
 
+# The strongest rival that knows no weather; rows tell their water beside its.
+_PEAK = "peak in ratio, cycle-soak"
 _HEAD = (
     f"{'controllers':11} {'climate':11} {'rule':16} {'method':26} {'ETa/ETc':>8} {'zones>=95':>9}"
-    f" {'p5 zone':>8} {'gross/need':>10} {'lost':>6} {'starts/wk':>9} {'changes':>8} {'past limit':>10}"
+    f" {'p5 zone':>8} {'gross/need':>10} {'to peak':>8} {'lost':>6} {'runs':>6} {'run-off':>7}"
+    f" {'starts/wk':>9} {'changes':>8} {'past limit':>10}"
 )
 
 
@@ -39,6 +42,9 @@ class Command(RootroundCommand):
         parser.add_argument("--gardens", type=int, default=40, help="gardens of a world (40)")
         parser.add_argument("--climates", default="arid,humid", help="of: " + ", ".join(CLIMATES))
         parser.add_argument(
+            "--frontier", action="store_true", help="rows of the same methods with more and with less water"
+        )
+        parser.add_argument(
             "--weather", type=Path, metavar="FILE", help="measured days instead: date, eto_mm, rain_mm"
         )
 
@@ -53,14 +59,23 @@ class Command(RootroundCommand):
         except (OSError, RecordTooShortError) as error:
             self.unusable(str(error))
         self.stdout.write(_HEAD)
-        ours = {}
+        ours, peak = {}, {}
+        rows = {_PEAK: METHODS[_PEAK], **METHODS, **(FRONTIER if options["frontier"] else {}), REFILL: None}
         for kind, climate, rule, method, found in score_programs(
-            seeds=options["seeds"], climates=climates, gardens=options["gardens"], record=record
+            seeds=options["seeds"],
+            climates=climates,
+            gardens=options["gardens"],
+            record=record,
+            methods=rows,
         ):
+            if method == _PEAK:
+                peak[kind, climate, rule] = found["gross_mm"]
+            more = 100 * (found["gross_mm"] / peak[kind, climate, rule] - 1)
             self.stdout.write(
                 f"{kind:11} {climate:11} {rule:16} {method:26} {found['adequacy_pct']:7.1f}%"
                 f" {found['zones_95_pct']:8.0f}% {found['zone_p5_pct']:7.0f}% {found['gross_per_need']:10.2f}"
-                f" {found['lost_pct']:5.1f}% {found['starts_a_week']:9.1f} {found['changes']:8.2f}"
+                f" {more:+7.1f}% {found['lost_pct']:5.1f}% {found['run_cost_pct']:5.1f}%"
+                f" {found['run_off_pct']:6.1f}% {found['starts_a_week']:9.1f} {found['changes']:8.2f}"
                 f" {found['past_limit']:10.0f}"
             )
             if method == next(iter(METHODS)) and rule == next(iter(RULES)):
