@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -20,6 +21,9 @@ from fleet.demo.streets import build_network, map_layers, write_osm
 Rows = list[dict[str, object]]
 # Days before today on which the hill's station was silent; its record is filled from the others.
 GAP_BACK_D: Final = (51, 50, 49, 48)
+# One garden has a rain gauge of its own, for so many days, silent on some of them.
+GAUGE_DAYS: Final = 400
+GAUGE_SILENT_BACK_D: Final = (4, 5, 6, 13)
 FORECAST_DAYS: Final = 7
 PAST_ISSUES: Final = 40  # days on which a forecast was issued before today
 
@@ -55,7 +59,10 @@ def write_demo_files(folder: Path, *, sites: int, seed: int, today: date) -> Dem
     sky = invent_sky(rng, until=today)
     weather = weather_rows(rng, sky, today=today)
     (past_rng,) = rng.spawn(1)  # a stream of its own: what follows stays as it was
-    _write(folder / "weather.csv", weather + past_forecast_rows(past_rng, weather, today=today))
+    (gauge_rng,) = rng.spawn(1)
+    gauge = own_gauge_rows(gauge_rng, gardens[0], sky, today=today) if gardens else []
+    foretold = past_forecast_rows(past_rng, weather, today=today)
+    _write(folder / "weather.csv", weather + foretold + gauge)
     records = invent_records(rng, gardens, sky, today=today)
     _write(folder / "programs.csv", records.programs)
     _write(folder / "bypass.csv", records.bypass)
@@ -101,6 +108,32 @@ def weather_rows(rng: np.random.Generator, sky: Sky, *, today: date) -> Rows:
                 "issued": "" if lead < 0 else today.isoformat(),
             }
             rows.append(row if lead < 0 else _foretold(rng, row, lead))
+    return rows
+
+
+def own_gauge_rows(rng: np.random.Generator, site: DemoSite, sky: Sky, *, today: date) -> Rows:
+    """Days of one garden's own gauge: rain alone, near to the truth, and silent now and then."""
+    point = site.town(site.garden.lot).centroid
+    away = [math.hypot(place[1] - point.y, 0.75 * (place[2] - point.x)) for place in LOCATIONS]
+    nearest = int(np.argmin(away))
+    rows: Rows = []
+    for index, stamp in enumerate(sky.days):
+        day = date.fromisoformat(str(stamp))
+        back = (today - day).days
+        if not 0 < back <= GAUGE_DAYS or back in GAUGE_SILENT_BACK_D:
+            continue
+        rain = float(sky.rain_mm[index, nearest]) * float(rng.lognormal(0, 0.08))
+        rows.append(
+            {
+                "location": site.code,
+                "latitude": round(point.y, 5),
+                "longitude": round(point.x, 5),
+                "elevation_m": LOCATIONS[nearest][3],
+                "date": day.isoformat(),
+                "rain_mm": round(rain, 1),
+                "kind": "observed",
+            }
+        )
     return rows
 
 

@@ -75,7 +75,8 @@ def assign_locations(
     """Give each site the nearest location that tells weather, and a nearer rain gauge where there is one.
 
     A location that only measures rain is a gauge, not weather, as long as any other tells temperatures. A
-    gauge that is named as the site's code is the site's own: it tells its rain wherever it is said to stand.
+    gauge that is named as the site's code is the site's own: it tells its rain wherever it is said to stand,
+    and serves no other site by itself.
     What somebody chose for a site goes before: a chosen gauge stays, however silent it is.
 
     Parameters
@@ -103,7 +104,10 @@ def assign_locations(
     own_height = np.where(found.chosen >= 0, heights[found.chosen] if len(locations) else np.nan, np.nan)
     wet = _ids_that_tell(living, "rain_mm")
     gauges = [location for location in living if location.pk in wet and not location.is_grid]
-    own = {gauge.name: gauge for gauge in gauges}
+    owned = _names_of_own_gauges()
+    own = {gauge.name: gauge for gauge in gauges if gauge.name in owned}
+    # A customer's gauge serves others only where somebody chooses it.
+    gauges = [gauge for gauge in gauges if gauge.name not in owned]
     rain = nearest_location(
         position[0], position[1], own_height, _places(gauges), within_km=rain_within_km, within_m=within_m
     )
@@ -138,7 +142,15 @@ def _gauge_of(site: Site, nearest: int | None, own: int | None, chosen_own: Mapp
 
 def _own_gauges(codes: Sequence[str]) -> dict[str, int]:
     """Gauges that are named as sites, silent ones among them."""
+    if not codes:
+        return {}
     return dict(Location.objects.filter(name__in=codes, is_grid=False).values_list("name", "pk"))
+
+
+def _names_of_own_gauges() -> set[str]:
+    """Locations that are named as a site: its own gauge."""
+    named = Location.objects.filter(name__in=Site.objects.values("code"))
+    return set(named.values_list("name", flat=True))
 
 
 def _living_locations() -> list[Location]:

@@ -158,12 +158,13 @@ def _with_day(
     """The same weather with one day of one location as it may have been."""
     row = int((np.datetime64(day) - sky.days[0]).astype(np.int64))
     column = int(sky.columns_of(np.array([location_id]))[0])
-    rain, et = sky.rain_mm.copy(), sky.reference_et_mm.copy()
+    rain, et, is_lent = sky.rain_mm.copy(), sky.reference_et_mm.copy(), sky.is_rain_lent.copy()
     if rain_mm is not None:
-        rain[row, column] = rain_mm
+        # As if the place had told it: a silent gauge's gardens would take it.
+        rain[row, column], is_lent[row, column] = rain_mm, False
     if reference_et_mm is not None:
         et[row, column] = reference_et_mm
-    return replace(sky, rain_mm=rain, reference_et_mm=et)
+    return replace(sky, rain_mm=rain, reference_et_mm=et, is_rain_lent=is_lent)
 
 
 def _twice(

@@ -212,5 +212,17 @@ def test_assigning_takes_few_queries_for_many_sites(django_assert_max_num_querie
     for number in range(30):
         build_site(f"S-{number}", latitude=41.2 + number * 0.001)
 
-    with django_assert_max_num_queries(8):
+    with django_assert_max_num_queries(9):
         assign_locations()
+
+
+@pytest.mark.django_db
+def test_a_customers_gauge_serves_no_other_garden_by_itself() -> None:
+    build_measured("41.2,-104.7", is_grid=True, latitude=41.25, tmax_c=27.0)
+    build_measured("CB-14", latitude=41.201, rain_mm=5.0)
+    own, other = build_site("CB-14", latitude=41.2), build_site("CB-15", latitude=41.2)
+
+    assign_locations()
+
+    told = dict(Site.objects.values_list("code", "rain_location__name"))
+    assert told == {own.code: "CB-14", other.code: None}

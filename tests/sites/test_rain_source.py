@@ -18,6 +18,7 @@ from sites.services.balance import update_balance
 from sites.services.balance_span import Span, forcing_of, irrigation_of, sky_of
 from sites.services.locations import assign_locations
 from sites.services.rain_source import BadRainSource, choose_rain
+from sites.services.weather_doubt import doubt_day
 from sites.services.weekly_round import weekly_round
 from tests.factories import build_controller, build_site, build_zone
 from tests.weather.new_days import DAY, new_day, run_of_days
@@ -215,3 +216,16 @@ def test_the_round_says_on_how_many_days_the_locations_rain_stands_in(garden: Si
 
     # Of the four weeks a year before, the 11th and 12th of June.
     assert Recommendation.objects.get().rain_stood_in_days == 2
+
+
+def test_a_silent_gauges_day_may_be_doubted(garden: Site) -> None:
+    choose(garden, RainFrom.OWN)
+    update_balance(until_day=DAY)
+    own = Location.objects.get(name="CB-1")
+    assert own.days.get(day=SILENT[1]).filled.endswith("rain_mm:nearby")
+
+    doubt = doubt_day(location_id=own.pk, day=SILENT[1], rain_mm=0.0, reference_et_mm=None)
+
+    # Not the 2 mm of the town that stand in.
+    assert doubt.sites == 1
+    assert doubt.worst_on_the_way_mm > 1.0

@@ -275,7 +275,7 @@ def test_a_filled_day_tells_what_each_value_brings_to_its_spread(
 def test_a_rain_gauge_is_called_one_and_its_borrowed_temperatures_are_no_gaps(
     two_places: None, dispatcher: User, sign_in: SignIn
 ) -> None:
-    bare = dict.fromkeys(("tmin_c", "tmax_c", "tdew_c", "wind_m_s", "solar_mj_m2"))
+    bare: dict[str, Any] = dict.fromkeys(("tmin_c", "tmax_c", "tdew_c", "wind_m_s", "solar_mj_m2"))
     record(run_of_days(60, NewPlace("Cedar Gauge", 41.22, -104.7, 1500.0), rain_mm=1.0, **bare))
     gauge = Location.objects.get(name="Cedar Gauge")
 
