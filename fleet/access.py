@@ -2,14 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Final
+from collections.abc import Callable, Mapping
+from typing import Any, Final
 
 from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.db.models import Model
+from django.http import Http404, HttpRequest, HttpResponse
+from django.utils import timezone
 
-from fleet.models import User
+from fleet.models import (
+    DeviceToken,
+    Finding,
+    Flag,
+    Photo,
+    ReportLink,
+    Stop,
+    Submission,
+    User,
+    Visit,
+    VisitNeed,
+)
+from fleet.selectors.company import company_day
+from fleet.selectors.thing_access import may_open_thing
+from sites.models import Change, Recommendation, Site, ZoneAudit
+from weather.models import Location
 
 D, T, M, A = (role.value for role in User.Role)
 EVERYONE: Final = frozenset({D, T, M, A})
@@ -137,6 +154,37 @@ VISITORS: Final = frozenset({
 # Views of Django itself that guard themselves.
 SELF_GUARDED: Final = frozenset({"login", "logout"})
 
+# view name -> kind of the thing whose number stands in its address. Every address with a number is here;
+# `code` is a garden's, but in `RULE_CODES`.
+THINGS: Final[dict[str, type[Model]]] = {
+    **dict.fromkeys(
+        ("fleet:need", "fleet:need-change", "fleet:need-ticket", "fleet:need-withdraw", "fleet:need-reopen"),
+        VisitNeed,
+    ),
+    "fleet:need-tell": VisitNeed,
+    "fleet:finding-decide": Finding,
+    "fleet:finding-correct": Finding,
+    "fleet:finding-state": Submission,
+    "fleet:visit-report": Visit,
+    "fleet:report-link": Visit,
+    "fleet:report-link-revoke": ReportLink,
+    **dict.fromkeys(("fleet:stop", "fleet:stop-state", "fleet:stop-finding"), Stop),
+    "fleet:stop-move": Stop,
+    "fleet:stop-drop": Stop,
+    "fleet:stop-lock": Visit,
+    "fleet:photo": Photo,
+    "fleet:watch-flag": Flag,
+    "fleet:round-decide": Recommendation,
+    "fleet:round-edit": Recommendation,
+    "fleet:zone-audit-withdraw": ZoneAudit,
+    "fleet:device-revoke": DeviceToken,
+    "fleet:rule-restore": Change,
+    "fleet:weather-reference": Location,
+    "fleet:weather-day": Location,
+    "weather:location-csv": Location,
+}
+RULE_CODES: Final = frozenset({"fleet:rule-set", "fleet:rule-edit", "fleet:rule-remove"})
+
 
 def role_of(user: User | AnonymousUser) -> str:
     """The role of a signed-in person, empty for a visitor."""
@@ -159,19 +207,33 @@ class RoleMiddleware:
         return self.get_response(request)
 
     def process_view(
-        self, request: HttpRequest, view: Callable[..., HttpResponse], args: object, kwargs: object
+        self, request: HttpRequest, view: Callable[..., HttpResponse], args: object, kwargs: Mapping[str, Any]
     ) -> None:
-        """Raises PermissionDenied where the table says so."""
-        del view, args, kwargs
+        """Raises PermissionDenied where the table says so, Http404 where the thing is not this person's."""
+        del view, args
         match = request.resolver_match
         name = match.view_name if match is not None else ""
-        if (
-            name in SELF_GUARDED
-            or name in DEVICES
-            or name.startswith("admin:")
-            or not request.user.is_authenticated
-        ):
+        if name in SELF_GUARDED or name in DEVICES or not request.user.is_authenticated:
             return
-        if not may_see(role_of(request.user), name):
-            message = f"The role {role_of(request.user)} may not open this page."
+        role = role_of(request.user)
+        is_open = role == A if name.startswith("admin:") else may_see(role, name)
+        if not is_open:
+            message = f"The role {role} may not open this page."
             raise PermissionDenied(message)
+        if role == T and not _is_own(request.user, name, kwargs):
+            raise Http404
+
+
+def _is_own(user: User | AnonymousUser, name: str, words: Mapping[str, Any]) -> bool:
+    """Whether all that an address names belongs to this technician's visits."""
+    asked: list[tuple[type[Model], Any]] = []
+    if "pk" in words and name in THINGS:
+        asked.append((THINGS[name], words["pk"]))
+    if "code" in words and name not in RULE_CODES:
+        asked.append((Site, words["code"]))
+    if len(asked) < len({"pk", "code", "key"} & set(words)):
+        return name in VISITORS  # a thing of the whole company
+    today = company_day(now=timezone.now())
+    return isinstance(user, User) and all(
+        may_open_thing(user=user, kind=kind, key=key, today=today) for kind, key in asked
+    )
