@@ -28,6 +28,7 @@ COLUMNS: Final = (
     "follow_up",
     "note",
     "answers",
+    "check_state",
 )
 
 
@@ -71,6 +72,7 @@ def rows(
             "follow_up": one.follow_up,
             "note": one.note if private else "",
             "answers": json.dumps(one.answers, sort_keys=True, ensure_ascii=False),
+            "check_state": one.check_state,
         }
 
 

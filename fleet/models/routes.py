@@ -75,6 +75,14 @@ class Stop(models.Model):
         return f"{self.route_id}.{self.order}"
 
 
+class FindingQuery(models.QuerySet["Finding"]):
+    """Findings by what the office made of them."""
+
+    def that_count(self) -> FindingQuery:
+        """Without those that were taken back, and those that the plan had overtaken."""
+        return self.exclude(check_state__in=(Finding.Check.UNDONE, Finding.Check.BESIDE))
+
+
 class Finding(models.Model):
     """What a technician recorded at a stop."""
 
@@ -119,6 +127,8 @@ class Finding(models.Model):
     # What it changed in the book, each with what was before, so that the office can take it back.
     effects = models.JSONField(default=list, blank=True)
     words = models.JSONField(default=list, blank=True)  # the same as sentences
+
+    objects = FindingQuery.as_manager()
 
     class Meta:
         ordering = ["-recorded_at"]

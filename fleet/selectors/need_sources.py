@@ -127,7 +127,8 @@ def last_audits() -> dict[int, date]:
     done = VisitNeed.objects.filter(kind=VisitKind.AUDIT, state=VisitNeed.State.DONE, closed_on__isnull=False)
     last: dict[int, date] = dict(done.values_list("site_id").annotate(last=Max("closed_on")))
     found: list[tuple[int, datetime]] = list(
-        Finding.objects.filter(kind=VisitKind.AUDIT)
+        Finding.objects.that_count()
+        .filter(kind=VisitKind.AUDIT)
         .values_list("visit__site_id")
         .annotate(last=Max("recorded_at"))
     )

@@ -17,10 +17,8 @@ def observed_service_min(*, day: date) -> dict[str, list[float]]:
     A visit that met several needs tells nothing of one of them: only visits with one finding count.
     """
     rows = (
-        Finding.objects.filter(
-            service_min__gt=0, recorded_at__date__gte=day - timedelta(days=LOOKED_BACK_DAYS), kind__gt=""
-        )
-        .exclude(check_state__in=(Finding.Check.UNDONE, Finding.Check.BESIDE))
+        Finding.objects.that_count()
+        .filter(service_min__gt=0, recorded_at__date__gte=day - timedelta(days=LOOKED_BACK_DAYS), kind__gt="")
         .values_list("visit_id", "kind", "service_min")
     )
     by_visit: dict[int, list[tuple[str, float]]] = defaultdict(list)

@@ -13,6 +13,7 @@ from fleet.selectors.stop_rows import company_zone, needs_of_visits, zone_of
 from sites.models import ProgramLine, ProgramSet, Site, Zone
 
 MOST_PHOTOS: Final = 4
+LONG_LINES: Final = 14
 # Kinds of visit and causes as a customer says them; nothing here is a diagnosis beyond what was found.
 CAME_FOR: Final[dict[str, str]] = {
     VisitKind.START_UP: "to start the irrigation up for the season",
@@ -79,6 +80,11 @@ class VisitReport:
     cautions: tuple[str, ...]
     unchecked: int
 
+    @property
+    def is_long(self) -> bool:
+        """Whether it needs small rows to stay on one page."""
+        return sum(len(change.lines) for change in self.programs) > LONG_LINES
+
 
 def visit_report(*, visit_id: int) -> VisitReport | None:
     """The report of a visit; None where there is no such visit."""
@@ -86,9 +92,7 @@ def visit_report(*, visit_id: int) -> VisitReport | None:
     if visit is None:
         return None
     stop = Stop.objects.filter(visit=visit).select_related("route__technician").first()
-    counted = Finding.objects.filter(visit=visit).exclude(
-        check_state__in=(Finding.Check.UNDONE, Finding.Check.BESIDE)
-    )
+    counted = Finding.objects.that_count().filter(visit=visit)
     findings = list(counted.select_related("technician", "need").order_by("recorded_at"))
     zone = zone_of(visit.site.timezone, company_zone())
     needs = needs_of_visits([visit.pk]).get(visit.pk, [])

@@ -126,7 +126,8 @@ def _soil_warmth(state: WatchState) -> tuple[float, str]:
 def _last_reading(state: WatchState) -> str:
     """The newest reading of a technician at this site's sensor, as tension."""
     finding = (
-        Finding.objects.filter(
+        Finding.objects.that_count()
+        .filter(
             visit__site_id=state.controller.site_id,
             visit__needs__controller_id=state.controller_id,
             resistance_kohm__isnull=False,

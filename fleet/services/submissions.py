@@ -162,9 +162,9 @@ def conflict_of(*, sent: Sent, ticket: Ticket) -> str:
         day = stop.route.day
         return f"{code} was moved to {day:%A} {day.day} {day:%B} meanwhile."
     other = (
-        Finding.objects.filter(visit=visit)
+        Finding.objects.that_count()
+        .filter(visit=visit)
         .exclude(technician_id=ticket.technician_id)
-        .exclude(check_state=Finding.Check.BESIDE)
         .select_related("technician")
         .first()
     )

@@ -7,12 +7,16 @@ from typing import Any
 
 import pytest
 
+from fleet.calc.phone_settings import PhoneSettings
 from fleet.calc.sensor_reading import Fit, ReadingBands, tension_reading
-from fleet.models import Finding, Stop
+from fleet.models import Finding, Stop, Visit
+from fleet.selectors.photo_files import photo_folder
 from fleet.services.finding_input import FindingInput
 from fleet.services.findings import record_finding
+from fleet.services.photos import PhotoSent, keep_photo
 from fleet.services.report_links import make_report_link
-from tests.browser.phone_hand import Phone, login_of, stops_of_today
+from sites.models import Recommendation
+from tests.browser.phone_hand import Phone, login_of, picture, stops_of_today
 from tests.browser.test_pages_in_chromium import CHROMIUM, Visitor, chromium, town
 
 pytestmark = [
@@ -89,6 +93,44 @@ def test_pages_of_the_office_on_findings_keep_the_guidelines(
 
     assert problems == {}
     assert (hana.complaints, hana.outside) == ([], [])
+
+
+def test_the_report_is_one_page_of_paper_with_a_whole_program_and_photos(
+    town: None, live_server: Any, chromium: Any, settings: Any
+) -> None:
+    waiting = Recommendation.objects.filter(is_change=True, status__in=("recommended", "accepted"))
+    row = max(waiting, key=lambda one: one.lines.count())
+    stop = Stop.objects.filter(visit__site=row.controller.site).first()
+    if stop is None:
+        stop = Stop.objects.filter(visit__isnull=False).first()
+        assert stop is not None
+        Visit.objects.filter(stops=stop).update(site=row.controller.site)
+        stop.refresh_from_db()
+    said: dict[str, Any] = {"turf": "patchy", "note": "x", "parts_used": "2 splices", "follow_up": "wire"}
+    keyed: dict[str, Any] = {"program_keyed_in": True, "program_ids": (row.pk,)}
+    record_finding(finding=FindingInput("all-of-it", stop.pk, NOW, **said, **keyed), by="ines")
+    for number in range(4):
+        keep_photo(
+            sent=PhotoSent(f"photo-{number}", picture(number), NOW, finding_key="all-of-it"),
+            visit_id=stop.visit_id or 0,
+            technician_id=stop.route.technician_id,
+            settings=PhoneSettings(),
+            folder=photo_folder(data_dir=settings.DATA_DIR),
+            now=NOW,
+        )
+    made = make_report_link(visit_id=stop.visit_id or 0, days=3000, by="hana", now=NOW)
+    page = chromium.new_page()
+
+    page.goto(f"{live_server.url}/report/{made.token}/")
+    page.wait_for_load_state("networkidle")
+    pages = {}
+    for size in ("A4", "Letter"):
+        paper = page.pdf(format=size)
+        pages[size] = paper.count(b"/Type /Page") - paper.count(b"/Type /Pages")
+
+    assert page.locator(".repprog tbody tr").count() >= 3
+    assert page.locator(".shots4 img").count() == 4
+    assert pages == {"A4": 1, "Letter": 1}
 
 
 def test_a_reading_is_told_at_once_as_the_server_tells_it(
