@@ -10,7 +10,7 @@ import numpy as np
 from sites.calc.program_sheet import SheetLetter, sheet_letters
 from sites.calc.program_year import MonthPlan, YearPlan, year_plan
 from sites.models import Controller
-from sites.selectors.round_garden import garden_book
+from sites.selectors.round_garden import garden_book, gardens_of_weeks
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,18 +46,19 @@ def first_mondays(today: date) -> tuple[date, ...]:
 def program_year(*, controller: Controller, today: date) -> ProgramYear | None:
     """The year of a controller; None without zones or weather."""
     mondays = first_mondays(today)
-    books = [garden_book(controller_id=controller.pk, week=monday, today=today) for monday in mondays]
-    known = [book for book in books if book is not None]
-    if len(known) < len(books):
+    book = garden_book(controller_id=controller.pk, week=mondays[0], today=today)
+    if book is None:
         return None
-    unknown = np.full(len(known[0].garden.zones), np.nan)
-    plan = year_plan([replace(book.garden, depletion_mm=unknown) for book in known], mondays)
-    garden = known[0].garden
+    garden = replace(book.garden, depletion_mm=np.full(len(book.garden.zones), np.nan))
+    gardens = gardens_of_weeks(book=replace(book, garden=garden), weeks=mondays, today=today)
+    if not all(one.weather.is_known[one.weather_column[0]] for one in gardens):
+        return None
+    plan = year_plan(gardens, mondays)
     is_governed = bool(garden.controller.is_governed[0])
     governing = int(garden.zones.station[garden.zones.is_governing][0]) if is_governed else 0
     return ProgramYear(
         plan=plan,
-        letters=sheet_letters(plan.lines, plan.lines, known[0].names, governing),
+        letters=sheet_letters(plan.lines, plan.lines, book.names, governing),
         is_governed=is_governed,
         peak=plan.months[plan.peak] if plan.peak >= 0 else None,
         short_history=bool(garden.weather.is_short[garden.weather_column[0]]),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -25,7 +26,7 @@ from sites.selectors.round_inputs import (
     round_controllers,
     watered_by_controller,
 )
-from sites.selectors.round_weather import pairs_of, round_weather
+from sites.selectors.round_weather import pairs_of, past_sky, round_weather
 from sites.selectors.rule_books import stages_by_code
 from sites.selectors.sensor_logs import learned_by_controller
 from sites.selectors.zones import zone_table
@@ -139,6 +140,31 @@ def garden_book(
         week=week,
         rules_known=not found.rules_lack[0],
     )
+
+
+def gardens_of_weeks(*, book: GardenBook, weeks: Sequence[date], today: date) -> list[Garden]:
+    """The garden of a book in other weeks: their weather, read at once, and their rules.
+
+    Parameters
+    ----------
+    book
+        The garden as it stands.
+    weeks
+        Mondays.
+    today
+        Day of computing.
+    """
+    settings = book.garden.settings
+    places, gauges, _ = pairs_of(book.garden.zones.location_id, book.garden.zones.rain_location_id)
+    sky = past_sky(location_ids=places, gauge_ids=gauges, weeks=weeks, today=today, settings=settings)
+    found = []
+    for week in weeks:
+        weather = round_weather(
+            location_ids=places, gauge_ids=gauges, week=week, today=today, settings=settings, past_days=sky
+        ).seasons
+        case = replace(book, week=week).case(book.stages) if book.rules_known else RuleCase(())
+        found.append(replace(book.garden, weather=weather, case=case))
+    return found
 
 
 def _learned(table: ZoneTable, found: RoundControllers, today: date, settings: ProgramSettings) -> Learned:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
@@ -17,6 +18,8 @@ from weather.models import Location
 from weather.selectors import weather_days
 
 RECENT_DAYS: Final = 60
+# No source foretells farther than this [d].
+_FARTHEST_FORECAST_DAYS: Final = 45
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +51,40 @@ def pairs_of(location_ids: IntArray, gauge_ids: IntArray) -> tuple[IntArray, Int
     return pairs[:, 0], pairs[:, 1], column.reshape(-1).astype(np.int64)
 
 
+def past_sky(
+    *,
+    location_ids: IntArray,
+    gauge_ids: IntArray,
+    weeks: Sequence[date],
+    today: date,
+    settings: ProgramSettings,
+) -> WeatherDays:
+    """All past days that the weather of several weeks rests on, read once.
+
+    Parameters
+    ----------
+    location_ids, gauge_ids
+        Pairs, as for `round_weather`.
+    weeks
+        Mondays of the weeks.
+    today
+        Day of computing.
+    settings
+        Settings of the round.
+    """
+    first = _years_before(min(weeks), settings.seasons)
+    last = _years_before(max(weeks), 1) + timedelta(days=settings.horizon_days)
+    return _sky(location_ids, gauge_ids, min(first, today - timedelta(days=RECENT_DAYS)), max(last, today))
+
+
 def round_weather(
-    *, location_ids: IntArray, gauge_ids: IntArray, week: date, today: date, settings: ProgramSettings
+    *,
+    location_ids: IntArray,
+    gauge_ids: IntArray,
+    week: date,
+    today: date,
+    settings: ProgramSettings,
+    past_days: WeatherDays | None = None,
 ) -> RoundWeather:
     """The horizon's days in past seasons with the forecast in front, (days, pairs, seasons) [mm/d].
 
@@ -63,16 +98,20 @@ def round_weather(
         Day of computing; only forecasts issued until then count.
     settings
         Settings of the round.
+    past_days
+        The past days, where they were read before; None: they are read here.
     """
     length = timedelta(days=settings.horizon_days)
     past, stood_in = [], np.zeros(location_ids.size, dtype=np.int64)
     for years in range(1, settings.seasons + 1):
         start = _years_before(week, years)
-        span, marks = _span(location_ids, gauge_ids, start, start + length)
+        span, marks = _span(location_ids, gauge_ids, start, start + length, past_days)
         past.append(span)
         stood_in += marks.sum(axis=0)
-    recent, _ = _span(location_ids, gauge_ids, today - timedelta(days=RECENT_DAYS), today)
+    recent, _ = _span(location_ids, gauge_ids, today - timedelta(days=RECENT_DAYS), today, past_days)
     found = seasons(past, recent, _radiation_ratio(location_ids, week, today, settings), settings)
+    if week > today + timedelta(days=_FARTHEST_FORECAST_DAYS):
+        return RoundWeather(found, stood_in)
     ahead = _forecast(location_ids, gauge_ids, week, today, settings)
     return RoundWeather(with_forecast(found, ahead, settings), stood_in)
 
@@ -85,9 +124,11 @@ def _years_before(day: date, years: int) -> date:
         return day.replace(year=day.year - years, day=28)
 
 
-def _span(location_ids: IntArray, gauge_ids: IntArray, start: date, end: date) -> tuple[DaySpan, BoolArray]:
+def _span(
+    location_ids: IntArray, gauge_ids: IntArray, start: date, end: date, read: WeatherDays | None
+) -> tuple[DaySpan, BoolArray]:
     """Weather of a span, NaN where unknown, and where a location's rain stands in; columns are pairs."""
-    sky = _sky(location_ids, gauge_ids, start, end)
+    sky = _sky(location_ids, gauge_ids, start, end) if read is None else read.between(start, end)
     rain = sky.rain_of(location_ids, gauge_ids)
     et = sky.reference_et_mm[:, sky.columns_of(location_ids)]
     stood_in = rain.is_stood_in & np.isfinite(rain.rain_mm)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
@@ -112,3 +113,13 @@ def test_rain_lent_to_a_silent_gauge_counts_only_where_the_location_knows_none()
     # At its own place, filled rain is the rain there is.
     assert got.rain_mm[:, got.column[1]].tolist() == [6.0, 6.0]
     assert not got.is_stood_in[:, got.column[1]].any()
+
+
+def test_a_span_of_days_is_cut_out_and_what_is_not_held_is_refused() -> None:
+    days = build_days(count_days=5)
+    some = replace(days, rain_mm=np.arange(10.0).reshape(5, 2)).between(date(2026, 6, 2), date(2026, 6, 4))
+
+    assert some.days.tolist() == [date(2026, 6, 2), date(2026, 6, 3)]
+    np.testing.assert_array_equal(some.rain_mm, [[2.0, 3.0], [4.0, 5.0]])
+    with pytest.raises(ValueError, match="not among these days"):
+        days.between(date(2026, 6, 4), date(2026, 6, 7))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
+from datetime import date
 
 import numpy as np
 
@@ -100,6 +101,30 @@ class WeatherDays:
         for name in _NEVER_NEGATIVE:
             if bool(np.any(getattr(self, name) < 0.0)):
                 raise ValueError(f"{name} must not be negative")
+
+    def between(self, start: date, end: date) -> WeatherDays:
+        """The days of a span that these days hold wholly.
+
+        Parameters
+        ----------
+        start, end
+            First day, and the day after the last.
+
+        Returns
+        -------
+        WeatherDays
+            The same locations on fewer days.
+        """
+        first = int((np.datetime64(start, "D") - self.days[0]).astype(np.int64))
+        last = first + (end - start).days
+        if first < 0 or last > self.days.size:
+            raise ValueError(f"{start} to {end} is not among these days")
+        by_day = {
+            field.name: getattr(self, field.name)[first:last]
+            for field in fields(self)
+            if field.name not in ("location_ids", "positions_deg")
+        }
+        return replace(self, **by_day)
 
     def columns_of(self, location_ids: IntArray) -> IntArray:
         """Column of each given location in the arrays, -1 where it is not among them.
