@@ -346,3 +346,14 @@ def test_the_list_asks_the_database_as_often_for_forty_rows_as_for_two(
     assert len(many) <= len(few) + 1
     assert "1 to 40 of 61" in page
     assert page.count('name="pk"') == 40
+
+
+def test_the_round_says_where_the_locations_rain_stands_in_for_a_silent_gauge(answer: Recommendation) -> None:
+    client = as_dispatcher()
+    before = client.get(reverse("fleet:round")).content.decode()
+    Recommendation.objects.update(rain_stood_in_days=3)
+
+    page = client.get(reverse("fleet:round")).content.decode()
+
+    assert "its gauge told nothing" not in before
+    assert "On 3 days of these seasons its gauge told nothing: the location’s rain stands in." in page
