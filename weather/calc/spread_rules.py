@@ -159,8 +159,10 @@ FORECAST: Final = RuleSet(
         "rain_mm": Rule(1.0, 0.50, 0.4, 0.07),
     },
     "d",
-    "common practice, no source; held under the spread of days around their own month at two stations, and "
-    "under that of taking yesterday for tomorrow",
+    "common practice, no source; held under the spread of days around their own month at two stations, under "
+    "that of taking yesterday for tomorrow, and beside the error of ETo foretold for three days at seven "
+    "stations, 0.68 mm/d (Comparing the use of past and forecast weather data for estimating reference "
+    "evapotranspiration, 2020, abstract)",
 )
 LENT: Final = RuleSet(
     "what a neighbour's value adds",
