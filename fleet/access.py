@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any, Final
 
+from django.conf import settings
 from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
 from django.db.models import Model
 from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
 from django.utils import timezone
 
 from fleet.models import (
@@ -25,6 +27,7 @@ from fleet.models import (
 )
 from fleet.selectors.company import company_day
 from fleet.selectors.thing_access import may_open_thing
+from fleet.services.second_factor import has_second_factor
 from sites.models import Change, Recommendation, Site, ZoneAudit
 from weather.models import Location
 
@@ -121,6 +124,12 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:rule-edit": frozenset({D, A}),
     "fleet:rule-remove": frozenset({D, A}),
     "fleet:rule-restore": frozenset({D, A}),
+    "fleet:account": EVERYONE,
+    "fleet:account-password": EVERYONE,
+    "fleet:account-sessions": EVERYONE,
+    "fleet:account-factor": EVERYONE,
+    "fleet:people": frozenset({A}),
+    "fleet:person": frozenset({A}),
     "fleet:devices": frozenset({A}),
     "fleet:device-revoke": frozenset({A}),
     "api:openapi": OFFICE,
@@ -152,7 +161,9 @@ VISITORS: Final = frozenset({
     "fleet:customer-photo",
 })  # fmt: skip
 # Views of Django itself that guard themselves.
-SELF_GUARDED: Final = frozenset({"login", "logout"})
+SELF_GUARDED: Final = frozenset({"login", "login-code", "logout", "invitation", "admin-login"})
+# What a person may open who must have a second factor and has none yet.
+BEFORE_FACTOR: Final = frozenset({"fleet:account", "fleet:account-password", "fleet:account-factor"})
 
 # view name -> kind of the thing whose number stands in its address. Every address with a number is here;
 # `code` is a garden's, but in `RULE_CODES`.
@@ -178,6 +189,7 @@ THINGS: Final[dict[str, type[Model]]] = {
     "fleet:round-edit": Recommendation,
     "fleet:zone-audit-withdraw": ZoneAudit,
     "fleet:device-revoke": DeviceToken,
+    "fleet:person": User,
     "fleet:rule-restore": Change,
     "fleet:weather-reference": Location,
     "fleet:weather-day": Location,
@@ -208,20 +220,27 @@ class RoleMiddleware:
 
     def process_view(
         self, request: HttpRequest, view: Callable[..., HttpResponse], args: object, kwargs: Mapping[str, Any]
-    ) -> None:
+    ) -> HttpResponse | None:
         """Raises PermissionDenied where the table says so, Http404 where the thing is not this person's."""
         del view, args
         match = request.resolver_match
         name = match.view_name if match is not None else ""
         if name in SELF_GUARDED or name in DEVICES or not request.user.is_authenticated:
-            return
+            return None
         role = role_of(request.user)
         is_open = role == A if name.startswith("admin:") else may_see(role, name)
         if not is_open:
             message = f"The role {role} may not open this page."
             raise PermissionDenied(message)
+        if (
+            role in settings.SECOND_FACTOR_ROLES
+            and name not in BEFORE_FACTOR
+            and not has_second_factor(user_id=request.user.pk)
+        ):
+            return redirect("fleet:account-factor")
         if role == T and not _is_own(request.user, name, kwargs):
             raise Http404
+        return None
 
 
 def _is_own(user: User | AnonymousUser, name: str, words: Mapping[str, Any]) -> bool:

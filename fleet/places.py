@@ -58,7 +58,15 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:day",
             "fleet:water",
         ),
-        ("weather:page", "fleet:rules", "fleet:bring", "fleet:words", "fleet:devices", "admin:index"),
+        (
+            "weather:page",
+            "fleet:rules",
+            "fleet:bring",
+            "fleet:words",
+            "fleet:people",
+            "fleet:devices",
+            "admin:index",
+        ),
     ),
 }
 PLACE_WORDS: dict[str, str] = {
@@ -75,6 +83,7 @@ PLACE_WORDS: dict[str, str] = {
     "fleet:rules": "Watering rules",
     "fleet:bring": "Imports",
     "fleet:words": "Words",
+    "fleet:people": "People",
     "fleet:devices": "Devices",
     "admin:index": "Settings",
 }

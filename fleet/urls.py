@@ -5,12 +5,14 @@ from __future__ import annotations
 from django.urls import URLPattern, path
 
 from fleet.views import (
+    account,
     bring,
     day,
     devices,
     findings,
     home,
     map_data,
+    people,
     phone,
     photos,
     program_year,
@@ -134,6 +136,12 @@ urlpatterns: list[URLPattern] = [
     path("round/<int:pk>/decide/", weekly_round.decide, name="round-decide"),
     path("round/<int:pk>/edit/", round_edit.edit, name="round-edit"),
     path("round/sites/<str:code>/freeze/", round_edit.freeze, name="round-freeze"),
+    path("account/", account.account, name="account"),
+    path("account/password/", account.password, name="account-password"),
+    path("account/sessions/", account.others_out, name="account-sessions"),
+    path("account/second-factor/", account.second_factor, name="account-factor"),
+    path("people/", people.people, name="people"),
+    path("people/<int:pk>/", people.person, name="person"),
     path("devices/", devices.devices, name="devices"),
     path("devices/<int:pk>/revoke/", devices.revoke, name="device-revoke"),
     path("rules/", rules.rules, name="rules"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import json
+import os
 import re
 import subprocess
 import sys
@@ -207,3 +208,21 @@ def test_templates_carry_no_inline_style_or_handler() -> None:
     ]
 
     assert found == []
+
+
+def test_every_address_has_a_row_in_the_role_matrix() -> None:
+    code = (
+        "import django, json; django.setup()\n"
+        "from tests.fleet.access.every_address import every_address\n"
+        "print(json.dumps([one.name for one in every_address()]))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=ROOT, capture_output=True, text=True, check=True,
+        env={**os.environ, "DJANGO_SETTINGS_MODULE": "fleet.config.settings"},
+    )  # fmt: skip
+    names = set(json.loads(done.stdout.splitlines()[-1]))
+    rows = (ROOT / "tests/fleet/access/role_matrix.csv").read_text(encoding="utf-8").splitlines()[1:]
+
+    # A new one: `ROLE_MATRIX=write pytest tests/fleet/access/test_role_matrix.py`, then read its rows.
+    assert names == {row.split(",")[0] for row in rows}

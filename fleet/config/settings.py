@@ -112,6 +112,15 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "fleet:home"
 LOGOUT_REDIRECT_URL = "login"
+# Roles that must have a second factor; `administrator` is advised where pages can be reached from outside.
+SECOND_FACTOR_ROLES = env.list("ROOTROUND_SECOND_FACTOR", default=[])
+# Links by which a person sets a password [s].
+PASSWORD_RESET_TIMEOUT = 3 * 24 * 3600
+# A key that was in use before: sessions, links and second factors made with it still open.
+SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
+# Entries of the audit log are kept so long [days].
+AUDIT_DAYS = env.int("ROOTROUND_AUDIT_DAYS", default=730)
+AXES_LOCKOUT_TEMPLATE = "registration/shut.html"
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]

@@ -3,7 +3,7 @@
 from fleet.models.company import AuditEntry, Company, StageRun
 from fleet.models.devices import DeviceToken
 from fleet.models.needs import Visit, VisitKind, VisitNeed
-from fleet.models.people import Technician, User
+from fleet.models.people import SecondFactor, Technician, User
 from fleet.models.phone import Photo, ReportLink, Submission
 from fleet.models.routes import Finding, PlanRun, Route, Stop
 from fleet.models.season import BackflowRule, LocationSeason
@@ -26,6 +26,7 @@ __all__ = [
     "PlanRun",
     "ReportLink",
     "Route",
+    "SecondFactor",
     "ServiceContract",
     "StageRun",
     "Stop",

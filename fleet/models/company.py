@@ -62,15 +62,29 @@ class StageRun(models.Model):
 
 
 class AuditEntry(models.Model):
-    """Who took private data out, and when."""
+    """Who saw, changed or took out customers' data; rows are added and, once too old, thrown away."""
+
+    class Kind(models.TextChoices):
+        SEEN = "seen", "seen"
+        CHANGED = "changed", "changed"
+        TAKEN = "taken", "taken out"
+        ACCOUNT = "account", "account"
 
     at = models.DateTimeField()
     by = models.CharField(max_length=150)
+    kind = models.CharField(max_length=10, choices=Kind.choices, default=Kind.TAKEN)
     what = models.CharField(max_length=200)
+    site_code = models.CharField(max_length=40, blank=True)
+    request_id = models.CharField(max_length=32, blank=True)  # the same as in the log
 
     class Meta:
-        ordering = ["-at"]
+        ordering = ["-at", "-id"]
         verbose_name_plural = "audit entries"
+        indexes = [
+            models.Index(fields=["-at"], name="audit_by_time"),  # the page, and throwing away
+            models.Index(fields=["site_code", "-at"], name="audit_by_site"),
+            models.Index(fields=["by", "-at"], name="audit_by_person"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.at} {self.by} {self.what}"

@@ -2,9 +2,27 @@
 
 from __future__ import annotations
 
-from django.contrib.auth.models import AbstractUser
+from collections.abc import Iterator
+from typing import Any, ClassVar
+
+from django.conf import settings
+from django.contrib.auth.models import AbstractUser, UserManager
 from django.db import models
 from django.db.models import F, Q
+from django.utils.crypto import salted_hmac
+
+_SESSION_SALT = "fleet.models.people.User.session"
+
+
+class AccountManager(UserManager["User"]):
+    """Accounts; one made on the command line is the administrator's."""
+
+    def create_superuser(
+        self, username: str, email: str | None = None, password: str | None = None, **extra_fields: Any
+    ) -> User:
+        """An administrator who may also enter Django's admin."""
+        extra_fields.setdefault("role", User.Role.ADMINISTRATOR)
+        return super().create_superuser(username, email, password, **extra_fields)
 
 
 class User(AbstractUser):
@@ -20,15 +38,54 @@ class User(AbstractUser):
         METRIC = "metric", "metric"
         US = "us", "US customary"
 
+    class Theme(models.TextChoices):
+        LIGHT = "light", "light"
+        DARK = "dark", "dark"
+        CONTRAST = "contrast", "high contrast"
+
     role = models.CharField(max_length=15, choices=Role.choices, default=Role.DISPATCHER)
     units = models.CharField(max_length=8, choices=Units.choices, default=Units.METRIC)
     clock_24h = models.BooleanField(default=True)
+    theme = models.CharField(max_length=8, choices=Theme.choices, blank=True)  # empty: as the device has it
+    # Counted up where all sessions of this account shall end.
+    session_epoch = models.PositiveIntegerField(default=0)
+
+    objects: ClassVar[AccountManager] = AccountManager()
 
     class Meta:
         ordering = ["username"]
 
     def __str__(self) -> str:
         return self.get_full_name() or self.username
+
+    def get_session_auth_hash(self) -> str:
+        """What every session of this account carries: another password, role or epoch ends them all."""
+        return self._session_hash(settings.SECRET_KEY)
+
+    def get_session_auth_fallback_hash(self) -> Iterator[str]:
+        """The same by keys that were in use before."""
+        return (self._session_hash(secret) for secret in settings.SECRET_KEY_FALLBACKS)
+
+    def _session_hash(self, secret: str | bytes) -> str:
+        """Password, role and epoch, sealed."""
+        said = f"{self.password}|{self.role}|{self.session_epoch}"
+        return salted_hmac(_SESSION_SALT, said, secret=secret, algorithm="sha256").hexdigest()
+
+
+class SecondFactor(models.Model):
+    """A code of a phone's clock (RFC 6238); its secret follows from `seed` and SECRET_KEY."""
+
+    user = models.OneToOneField(User, on_delete=models.CASCADE, related_name="second_factor")
+    seed = models.CharField(max_length=64)
+    made_at = models.DateTimeField()
+    confirmed_at = models.DateTimeField(null=True, blank=True)  # null: not asked for yet
+    last_step = models.BigIntegerField(default=0)  # of the newest code taken: none is taken twice
+    recovery_hashes = models.JSONField(default=list, blank=True)  # SHA-256 of codes of 80 random bits
+    failures = models.PositiveSmallIntegerField(default=0)
+    shut_until = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"second factor of {self.user_id}"
 
 
 class Technician(models.Model):

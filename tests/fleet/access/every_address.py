@@ -92,11 +92,12 @@ def things_of(user: User, code: str) -> dict[str, dict[str, Any]]:
         "fleet:report-link-revoke": link.pk, "fleet:photo": photo.pk, "fleet:customer-photo": photo.pk,
         "fleet:watch-flag": flag.pk, "fleet:round": program.pk, "fleet:device": token.pk,
         "fleet:weather": location.pk, "weather:": location.pk, "fleet:zone-audit-withdraw": audit.pk,
-        "fleet:rule-restore": change.pk, "fleet:account": user.pk, "fleet:operations": 1,
+        "fleet:rule-restore": change.pk, "fleet:person": user.pk,
     }  # fmt: skip
     words = {
         "code": site.code, "controller": controller.code, "station": 1, "day": DAY.isoformat(),
         "token": token_of(link), "rest": "v1/anything",
+        "uidb64": "MQ",
     }  # fmt: skip
     found = {}
     for address in every_address():

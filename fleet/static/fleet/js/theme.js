@@ -1,15 +1,23 @@
-// Runs before the first paint: the chosen theme, else the system's. Says "theme" to whoever draws on canvas.
+// Runs before the first paint: the theme of the account or of this device, whichever was chosen last, else the system's. Says "theme" to whoever draws on canvas.
 (() => {
   "use strict";
   const root = document.documentElement;
   root.classList.add("js");
   const system = window.matchMedia("(prefers-color-scheme: dark)");
   const kept = () => { try { return localStorage.getItem("rootround-theme"); } catch { return null; } };
+  // A choice under "Your settings" reaches this device once; the button may change it here afterwards.
+  const chosen = root.dataset.chosen;
+  try {
+    if (chosen !== undefined && chosen !== (localStorage.getItem("rootround-chosen") || "")) {
+      localStorage.setItem("rootround-chosen", chosen);
+      if (chosen) localStorage.setItem("rootround-theme", chosen); else localStorage.removeItem("rootround-theme");
+    }
+  } catch { /* private window: this page only */ }
   const apply = (theme) => {
     root.dataset.theme = theme;
     document.dispatchEvent(new CustomEvent("rootround:theme", { detail: theme }));
   };
-  apply(kept() || (system.matches ? "dark" : "light"));
+  apply(kept() || chosen || (system.matches ? "dark" : "light"));
   system.addEventListener("change", () => { if (!kept()) apply(system.matches ? "dark" : "light"); });
   document.addEventListener("click", (event) => {
     if (!event.target.closest('[data-act="theme"]')) return;
