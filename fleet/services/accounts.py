@@ -107,6 +107,16 @@ def end_sessions(*, user_id: int, by: str, at: datetime) -> None:
 
 
 @transaction.atomic
+def set_own_password(*, user_id: int, password: str, at: datetime) -> User:
+    """Another password, checked by the form before; every session but the one that asks ends."""
+    user = _account(user_id)
+    user.set_password(password)
+    user.save(update_fields=["password"])
+    _note(user, {"password": "set"}, {"password": "set anew"}, user.get_username(), at)
+    return user
+
+
+@transaction.atomic
 def set_preferences(*, user_id: int, units: str, clock_24h: bool, theme: str) -> None:
     """How a person reads numbers, times and colours; raises `AccountNotPossible`."""
     if units not in User.Units.values or theme not in ("", *User.Theme.values):

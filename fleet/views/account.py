@@ -18,7 +18,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fleet.models import SecondFactor, User
-from fleet.services.accounts import AccountNotPossible, end_sessions, set_preferences
+from fleet.services.accounts import AccountNotPossible, end_sessions, set_own_password, set_preferences
 from fleet.services.second_factor import (
     begin_second_factor,
     confirm_second_factor,
@@ -64,8 +64,10 @@ def password(request: HttpRequest) -> HttpResponse:
     user = asking_user(request)
     form = PasswordChangeForm(user, request.POST or None)
     if request.method == "POST" and form.is_valid():
-        form.save()
-        update_session_auth_hash(request, form.user)
+        words = form.cleaned_data["new_password1"]
+        update_session_auth_hash(
+            request, set_own_password(user_id=user.pk, password=words, at=timezone.now())
+        )
         messages.success(request, "The password is changed. Sessions on other devices have ended.")
         return redirect("fleet:account")
     return render(
