@@ -89,6 +89,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:map-ground": EVERYONE,
     "fleet:map-sites": OFFICE,
     "fleet:map-zones": OFFICE,
+    "fleet:week-live": frozenset({D, A}),
     "fleet:week-plan": frozenset({D, A}),
     "fleet:week-publish": frozenset({D, A}),
     "fleet:week-undo": frozenset({D, A}),

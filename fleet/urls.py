@@ -50,6 +50,7 @@ urlpatterns: list[URLPattern] = [
     path("week/", week.week, name="week"),
     path("week/plan/", week.plan, name="week-plan"),
     path("week/progress/", week.progress, name="week-progress"),
+    path("week/live.json", week.live, name="week-live"),
     path("week/publish/", week.publish, name="week-publish"),
     path("week/undo/", week.undo, name="week-undo"),
     path("week/stops/<int:pk>/", stop_move.move, name="stop-move"),

@@ -51,10 +51,12 @@ def recorded_at_visit(*, sheet: StopSheet) -> tuple[RecordedRow, ...]:
     site = Site.objects.filter(pk=sheet.stop.site_id or 0).only("timezone").first()
     zone = zone_of(site.timezone, company_zone()) if site is not None else company_zone()
     rows = []
-    for one in Finding.objects.filter(visit_id=sheet.visit_id).annotate(photo_count=Count("photos")):
+    counts = Photo.objects.filter(visit_id=sheet.visit_id, finding__isnull=False).order_by()
+    photos = dict(counts.values_list("finding_id").annotate(count=Count("pk")))
+    for one in Finding.objects.filter(visit_id=sheet.visit_id):
         words = [one.kind.replace("_", " ").capitalize() or "Something else", one.get_verdict_display()]
         words += [one.note[:80]] if one.note else []
-        rows.append(RecordedRow(one.recorded_at.astimezone(zone), ", ".join(words), one.photo_count))
+        rows.append(RecordedRow(one.recorded_at.astimezone(zone), ", ".join(words), photos.get(one.pk, 0)))
     loose = Photo.objects.filter(visit_id=sheet.visit_id, finding__isnull=True).order_by("-taken_at")
     newest = loose.first()
     if newest is not None:

@@ -18,6 +18,7 @@ from fleet.maps import MapLine, base_map, box_of, dash_of
 from fleet.models import StageRun
 from fleet.selectors.board import route_lines, week_board
 from fleet.selectors.company import company_day, has_fixed_day
+from fleet.selectors.live_day import LiveStop, live_stops
 from fleet.selectors.need_rows import needs_week
 from fleet.selectors.routes import BoardDay, BoardRow, StopRow, WeekBoard
 from fleet.selectors.site_map import site_shapes, yards
@@ -26,6 +27,8 @@ from fleet.services.plan_routes import undo_plan
 from fleet.services.plan_snapshot import CannotUndo
 from fleet.services.routes_by_hand import publish_routes
 from fleet.tasks import queue_stage
+from fleet.templatetags.rootround import clock_text
+from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
 
 FIRST_HOUR: Final = 7.5
@@ -213,3 +216,26 @@ def day_of(text: str | None, other: date) -> date:
         return asked_day(text) if text else other
     except ValueError:
         return other
+
+
+@require_safe
+def live(request: HttpRequest) -> JsonResponse:
+    """Where the stops of a day stand now: `?day=`."""
+    day = day_of(request.GET.get("day"), company_day(now=timezone.now()))
+    is_12_hour = not asking_user(request).clock_24h
+    stops = [
+        {"id": one.stop_id, "state": one.state, "words": _live_words(one, is_12_hour=is_12_hour)}
+        for one in live_stops(day=day)
+    ]
+    return JsonResponse({"stops": stops})
+
+
+def _live_words(one: LiveStop, *, is_12_hour: bool) -> str:
+    """Where a stop stands, in words."""
+    at = clock_text(one.since, is_12_hour=is_12_hour)
+    return {
+        "on_way": "on the way",
+        "here": f"there since {at}",
+        "done": f"done {at}",
+        "not_done": f"not possible: {one.why or 'no reason given'}",
+    }[one.state]

@@ -6,6 +6,7 @@ from typing import Any
 
 from fleet.models import Route, Stop
 from fleet.services.routes_by_hand import CannotMove, move_stop
+from fleet.services.stop_states import set_stop_state
 from tests.browser.test_pages_in_chromium import NOW, TODAY, Visitor, chromium, pytestmark, town
 
 __all__ = ["chromium", "pytestmark", "town"]
@@ -83,3 +84,22 @@ def test_the_visits_pages_hold_the_guidelines_at_the_desk_and_on_the_phone(
         assert hana.complaints == []
 
     assert problems == {}
+
+
+def test_the_board_follows_the_day_without_a_reload(town: None, live_server: Any, chromium: Any) -> None:
+    stops = list(Stop.objects.filter(visit__isnull=False, route__day=TODAY).order_by("pk")[:2])
+    hana = Visitor(chromium, live_server.url, "hana", (1440, 900))
+    hana.open("/week/")
+    box = hana.page.locator(f"a.stop[data-stop='{stops[0].pk}']")
+    assert "done" not in (box.get_attribute("class") or "")
+
+    set_stop_state(stop_id=stops[0].pk, state="finished", at=NOW)
+    set_stop_state(stop_id=stops[1].pk, state="not_possible", at=NOW, reason="the gate is locked")
+    hana.page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    hana.page.wait_for_selector(f"a.stop.done[data-stop='{stops[0].pk}']")
+
+    said = hana.page.text_content("[data-live-said]") or ""
+    assert "not possible: the gate is locked" in said
+    assert "done" in said
+    assert hana.violations() == []
+    assert hana.complaints == []

@@ -17,6 +17,7 @@ from fleet import phone_assets
 from fleet.models import Finding, Photo, Stop, Submission, Technician, User
 from fleet.selectors.photo_files import photo_folder, photo_path
 from fleet.services.company import set_passwords
+from sites.models import Site
 from tests.browser.phone_hand import SIZE, Phone, cut_once, login_of, picture, stops_of_today
 from tests.browser.test_pages_in_chromium import CHROMIUM, FLAGS, PASSWORD, chromium, town
 
@@ -356,3 +357,81 @@ def test_a_state_that_was_lost_on_the_way_back_is_not_done_twice(
 
     assert Stop.objects.get(pk=stops[0].pk).state == "at_the_gate"
     assert Submission.objects.count() == 2
+
+
+def test_gate_codes_go_with_the_day_and_all_of_it_after_the_hours(
+    town: None, live_server: Any, chromium: Any
+) -> None:
+    stops = stops_of_today()
+    assert stops[0].visit is not None
+    Site.objects.filter(pk=stops[0].visit.site_id).update(gate_code="7391")
+    phone = Phone(chromium, live_server, login_of(stops))
+    phone.start_shift()
+    phone.cut()
+    phone.open(f"/day/stops/{stops[0].pk}/")
+    assert "7391" in phone.page.inner_text("#in")
+    phone.record("Before the hours were over")
+    phone.page.wait_for_selector("text=is kept on this phone")
+    kept_pages = """async () => {
+      const found = [];
+      for (const name of await caches.keys()) if (name.includes("-day-")) {
+        const cache = await caches.open(name);
+        for (const asked of await cache.keys()) found.push(await (await cache.match(asked)).text());
+      }
+      return found.join(" ");
+    }"""
+    age = "self.rootroundStore.meta('pack').then(p => self.rootroundStore.setMeta('pack', {...p, %s: 1}))"
+
+    phone.page.evaluate(age % "codesUntil")
+    phone.open(f"/day/stops/{stops[0].pk}/")
+    assert "7391" not in phone.page.content()
+    kept = phone.page.evaluate(kept_pages)
+    assert "7391" not in kept
+    assert stops[0].visit.site.code in kept
+    phone.page.evaluate(age % "until")
+    phone.page.goto(f"{phone.line.url}/day/")
+    phone.page.wait_for_selector("text=this page is not on the phone")
+
+    assert phone.page.evaluate(kept_pages) == ""
+    assert phone.page.evaluate("self.rootroundStore.meta('keys').then(k => k === undefined)")
+    assert len(phone.queue()) == 1
+    phone.mend()
+    phone.open("/day/")
+    phone.wait_until_empty()
+    assert Finding.objects.get().note == "Before the hours were over"
+
+
+def test_signing_out_without_network_wipes_the_day_all_the_same(
+    town: None, live_server: Any, chromium: Any
+) -> None:
+    stops = stops_of_today()
+    phone = Phone(chromium, live_server, login_of(stops))
+    phone.start_shift()
+    phone.cut()
+    phone.open("/day/waiting/")
+
+    phone.page.click("main button:has-text('Sign out')")
+    phone.page.wait_for_selector("text=this page is not on the phone")
+
+    assert phone.page.evaluate("caches.keys().then(k => k.filter(n => n.includes('-day-')))") == []
+    assert phone.page.evaluate("self.rootroundStore.meta('owner').then(o => o === undefined)")
+    phone.page.goto(f"{phone.line.url}/day/stops/{stops[0].pk}/")
+    phone.page.wait_for_selector("text=this page is not on the phone")
+
+
+def test_a_plan_that_changes_during_the_shift_reaches_the_phone_with_the_next_page(
+    town: None, live_server: Any, chromium: Any
+) -> None:
+    stops = stops_of_today()
+    assert stops[0].visit is not None
+    phone = Phone(chromium, live_server, login_of(stops))
+    phone.start_shift()
+    first = phone.page.evaluate("self.rootroundStore.meta('pack').then(p => p.version)")
+    Site.objects.filter(pk=stops[0].visit.site_id).update(access_notes="Take the east gate from now on")
+
+    phone.open("/day/")
+    phone.until(f"self.rootroundStore.meta('pack').then(p => p.version !== '{first}')")
+    phone.cut()
+    phone.open(f"/day/stops/{stops[0].pk}/")
+
+    assert "east gate from now on" in phone.page.inner_text("#in")
