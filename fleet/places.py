@@ -64,6 +64,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:bring",
             "fleet:words",
             "fleet:people",
+            "fleet:audit-log",
             "fleet:devices",
             "admin:index",
         ),
@@ -84,6 +85,7 @@ PLACE_WORDS: dict[str, str] = {
     "fleet:bring": "Imports",
     "fleet:words": "Words",
     "fleet:people": "People",
+    "fleet:audit-log": "Audit log",
     "fleet:devices": "Devices",
     "admin:index": "Settings",
 }
@@ -98,6 +100,7 @@ BELOW: dict[str, str] = {
     "fleet:waiting": "fleet:day",
     "fleet:need-new": "fleet:visits",
     "fleet:site": "fleet:site-list",
+    "fleet:customer": "fleet:site-list",
     "fleet:sheet": "fleet:site-list",
     "fleet:site-draw": "fleet:site-list",
     "fleet:station-exchange": "fleet:site-list",

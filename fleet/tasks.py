@@ -11,7 +11,9 @@ from django.utils import timezone
 from kombu.exceptions import OperationalError
 from sqlalchemy.exc import SQLAlchemyError
 
+from fleet.request_log import of_run
 from fleet.selectors.company import company_day, company_hour, the_company
+from fleet.services.audit import throw_old_audit
 from fleet.services.run_day import NIGHT, work_on
 from fleet.services.stage_runs import ask_for_stage, runs_to_do
 
@@ -21,7 +23,8 @@ logger = logging.getLogger(__name__)
 @shared_task(name="fleet.tasks.work_on_run")  # type: ignore[untyped-decorator]
 def work_on_run(run_id: int) -> None:
     """Do one stage run, unless somebody else does it already."""
-    work_on(run_id=run_id, clock=timezone.now)
+    with of_run(run_id):
+        work_on(run_id=run_id, clock=timezone.now)
 
 
 @shared_task(name="fleet.tasks.start_what_is_due")  # type: ignore[untyped-decorator]
@@ -31,6 +34,7 @@ def start_what_is_due() -> None:
     company = the_company()
     if company is not None and not company.is_demo and company_hour(now=now) >= settings.NIGHTLY_HOUR:
         ask_for_stage(stage=NIGHT, scope="all", day=company_day(now=now), now=now)
+    throw_old_audit(now=now, kept_days=settings.AUDIT_DAYS)
     for run_id in runs_to_do(now=now):
         _send(run_id)
 

@@ -6,7 +6,9 @@ from django.urls import URLPattern, path
 
 from fleet.views import (
     account,
+    audit_log,
     bring,
+    customer,
     day,
     devices,
     findings,
@@ -143,6 +145,9 @@ urlpatterns: list[URLPattern] = [
     path("account/second-factor/", account.second_factor, name="account-factor"),
     path("people/", people.people, name="people"),
     path("people/<int:pk>/", people.person, name="person"),
+    path("audit-log/", audit_log.audit_log, name="audit-log"),
+    path("sites/<str:code>/customer/", customer.customer, name="customer"),
+    path("sites/<str:code>/customer/data.zip", customer.customer_data, name="customer-data"),
     path("devices/", devices.devices, name="devices"),
     path("devices/<int:pk>/revoke/", devices.revoke, name="device-revoke"),
     path("rules/", rules.rules, name="rules"),

@@ -52,6 +52,7 @@ INSTALLED_APPS = [
     "axes",
 ]
 MIDDLEWARE = [
+    "fleet.request_log.RequestLogMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -60,6 +61,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "fleet.customer_trail.CustomerTrailMiddleware",
     "fleet.access.RoleMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -205,7 +207,15 @@ WEATHER_ANSWERS_DIR = DATA_DIR / "weather_answers"
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "formatters": {
+        "line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"},
+        "json": {"()": "fleet.request_log.JsonLines"},
+    },
+    "handlers": {
+        "stderr": {
+            "class": "logging.StreamHandler",
+            "formatter": "json" if env.bool("ROOTROUND_LOG_JSON", default=False) else "line",
+        }
+    },
     "root": {"handlers": ["stderr"], "level": env.str("ROOTROUND_LOG_LEVEL", default="WARNING")},
 }

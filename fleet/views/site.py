@@ -85,6 +85,7 @@ def site(request: HttpRequest, code: str) -> HttpResponse:
             "programs": site_programs(site=garden, today=today),
             **rules_panel(request, site=garden, today=today),
             "may_read_gate_code": may_read_gate_code(user=user, site_id=garden.pk, today=today),
+            "may_erase": may_see(role_of(user), "fleet:customer"),
             "may_draw": may_see(role_of(user), "fleet:site-draw"),
             "history": site_history(site=garden, most=1000 if "all" in request.GET else HISTORY_ENTRIES),
             "map": base_map(box=box_of(box_points(things)), is_metric=not is_us) if things else None,
