@@ -111,9 +111,15 @@ def what_if(
         stages=_stages(book, asked.get("stage", "")),
         opens=asked.get("opens", "")[:5],
         closes=asked.get("closes", "")[:5],
-        ways=ways_out(book.garden, best, book.steps_kpa) if with_ways and not best.figures.fits else (),
+        ways=ways_out(book.garden, best, book.steps_kpa) if with_ways and falls_short(best) else (),
         short_history=bool(book.garden.weather.is_short[book.garden.weather_column[0]]),
     )
+
+
+def falls_short(best: Answer) -> bool:
+    """Whether the best program does not fit, or leaves a zone dry on too many days between waterings."""
+    most = best.given.settings.most_dry_share
+    return not best.figures.fits or bool((best.done.dry_share > most).any())
 
 
 def _is_governed(garden: Garden) -> bool:

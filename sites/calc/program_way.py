@@ -53,8 +53,8 @@ class Way:
 
     @property
     def verdict(self) -> str:
-        """`enough` where it fits, `helps`, `helps but` where something falls, or `no gain`."""
-        if self.after.fits:
+        """`enough` where only it fits, `helps`, `helps but` where something falls, or `no gain`."""
+        if self.after.fits and not self.before.fits:
             return "enough"
         if self.worth <= LEAST_WORTH:
             return "no gain"

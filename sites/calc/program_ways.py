@@ -18,7 +18,7 @@ from sites.calc.program_garden import Answer, Figures, Garden, best_answer
 from sites.calc.program_patterns import Block, DayChoice
 from sites.calc.program_score import needs_own_letter
 from sites.calc.program_threshold import fragile_zones
-from sites.calc.program_way import LEAST_DRY_DAYS, Way
+from sites.calc.program_way import LEAST_DRY_DAYS, LEAST_WORTH, Way
 
 _LEAST_MM: Final = 1.5
 _SLOW_HEAD: Final = "rotary_nozzle"
@@ -27,6 +27,8 @@ _ALL_DAY_MIN: Final = 1440
 
 def ways_out(garden: Garden, best: Answer, steps_kpa: Sequence[float]) -> tuple[Way, ...]:
     """Changes that make a garden's best program fit, or spare it dry days; those that fit stand first.
+
+    Where the best program fits and a zone goes dry all the same between two waterings, only gains count.
 
     Parameters
     ----------
@@ -40,10 +42,15 @@ def ways_out(garden: Garden, best: Answer, steps_kpa: Sequence[float]) -> tuple[
     found = [
         way
         for way in _tried(garden, best, steps_kpa)
-        if way.after.fits or way.dry_days_spared >= LEAST_DRY_DAYS
+        if way.verdict == "enough" or (way.dry_days_spared >= LEAST_DRY_DAYS and _may_count(way))
     ]
     # The order of the trade among those that fit; of the others, what gains nothing stands last.
     return tuple(sorted(found, key=lambda way: (not way.after.fits, way.verdict == "no gain")))
+
+
+def _may_count(way: Way) -> bool:
+    """Whether a way that makes nothing fit may be shown: it never breaks what fits, and then it gains."""
+    return not way.before.fits or (way.after.fits and way.worth > LEAST_WORTH)
 
 
 def _tried(garden: Garden, best: Answer, steps_kpa: Sequence[float]) -> Iterator[Way]:
@@ -105,7 +112,7 @@ def _places(garden: Garden, best: Answer) -> Iterator[Way]:
     tried = [
         _way(
             "place",
-            f"Put the sensor into station {station}’s zone: it is the first to suffer.",
+            f"Put the sensor into station {station}’s zone: with it there, the others dry out least.",
             "a dig, with the buried lines located first",
             best,
             garden.with_governing(station),

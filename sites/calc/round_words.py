@@ -174,7 +174,7 @@ def _about_log(facts: RoundFacts) -> list[str]:
     if abs(less) < _LOG_WORTH_SAYING:
         return []
     word = "less" if less > 0 else "more"
-    words = f"By the sensor's log of the last six weeks, runs bring station {facts.governing_station} about"
+    words = f"By the sensor’s log of the last six weeks, runs bring station {facts.governing_station} about"
     words += f" {abs(less):.0f} % {word} than the book says; the program reckons with it."
     return [f"{words} A catch-can test would tell."]
 

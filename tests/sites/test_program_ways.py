@@ -220,3 +220,19 @@ def test_no_way_is_said_to_help_that_lets_something_fall(kinds: dict[str, object
         if way.verdict == "helps but":
             assert way.losses
             assert way.worth > LEAST_WORTH
+
+
+def test_a_zone_that_goes_dry_between_waterings_has_ways_out_though_its_need_is_met() -> None:
+    # 0.7 x depletion at 45 kPa, and one hot day more, is beyond what the flowers' roots may lose.
+    made = a_garden(**BEDS, kpa=45.0)  # type: ignore[arg-type]
+    best = best_answer(made)
+
+    assert best.figures.fits
+    assert best.done.dry_share[1] > SETTINGS.most_dry_share
+    found = ways_out(made, best, STEPS)
+    assert {"threshold", "place", "second"} <= {way.key for way in found}
+    for way in found:
+        assert way.verdict in ("helps", "helps but")
+        assert way.after.fits
+        assert way.worth > LEAST_WORTH
+        assert way.dry_days_spared >= LEAST_DRY_DAYS

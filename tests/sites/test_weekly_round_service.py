@@ -302,14 +302,14 @@ def test_the_sensors_log_speaks_for_what_its_zone_really_gets(garden: Controller
     keep_log(garden, days=42)
     run()
     logged = Recommendation.objects.get(controller=garden)
-    said = [words for words in logged.reasons if words.startswith("By the sensor's log")]
+    said = [words for words in logged.reasons if words.startswith("By the sensor’s log")]
     keep_log(garden, days=10)
     run()
     few = Recommendation.objects.get(controller=garden).reasons
 
     assert len(said) == 1
     assert "runs bring station 2 about" in said[0]
-    assert not any(words.startswith("By the sensor's log") for words in few)
+    assert not any(words.startswith("By the sensor’s log") for words in few)
 
 
 def lawn_depth_mm() -> float:
