@@ -12,6 +12,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.models import Cause, Finding, Stop, Technician, User
@@ -47,6 +48,7 @@ NEXT_MAP_PX: Final = 220
 MOST_PHOTOS: Final = 12
 
 
+@gzip_page
 @require_safe
 def day(request: HttpRequest) -> HttpResponse:
     """Show the stops of a day, `?date=`; the office chooses the person by `?technician=`."""
@@ -78,6 +80,7 @@ def day(request: HttpRequest) -> HttpResponse:
     )
 
 
+@gzip_page
 @require_safe
 def stop(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one stop: way in, cautions, why, map, checks, program, finding."""

@@ -8,6 +8,7 @@ from typing import cast
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
 from fleet.charts.round_plots import day_strip
@@ -21,6 +22,7 @@ from fleet.views.asked_day import asked_day
 from sites.lot_map import lot_map_svg
 
 
+@gzip_page
 @require_safe
 def sheet(request: HttpRequest, code: str, controller: str) -> HttpResponse:
     """Show one controller's sheet."""

@@ -19,7 +19,8 @@ from fleet.calc.phone_settings import PhoneSettings, phone_settings
 from fleet.models import Company, Finding, Route, Stop, Submission, User, Visit
 from fleet.selectors.phone_facts import owner_of, seals_of
 from fleet.selectors.stop_ticket import BadTicket, read_ticket, ticket_for
-from sites.models import Site
+from fleet.services.stop_states import set_stop_state
+from sites.models import Controller, ProgramSet, Recommendation, Site
 from tests.conftest import DAY, NOW
 from tests.factories import build_controller, build_need, build_site, build_technician, build_visit
 
@@ -293,3 +294,60 @@ def test_the_pack_holds_own_pages_only_and_another_version_after_a_change(
     assert reverse("fleet:stop", args=[theirs.pk]) not in first.json()["urls"]
     assert same["version"] == first.json()["version"] != after["version"]
     assert all(client.get(url).status_code == 200 for url in first.json()["urls"])
+
+
+def test_a_stop_says_how_late_the_day_runs_by_the_clock(
+    company: Company, technician_user: User, sign_in: SignIn
+) -> None:
+    now = timezone.now()
+    Company.objects.update(demo_today=None, timezone="UTC")
+    first, second = a_stop(technician_user), a_stop(technician_user, "QT-02", order=2)
+    Route.objects.update(day=now.date())
+    Stop.objects.filter(pk=first.pk).update(
+        arrive=now - timedelta(minutes=90), depart=now - timedelta(minutes=50), state="at_the_gate",
+        state_at=now - timedelta(minutes=90),
+    )  # fmt: skip
+    Stop.objects.filter(pk=second.pk).update(arrive=now - timedelta(minutes=40), depart=now, drive_min=10)
+    Visit.objects.filter(pk=second.visit_id).update(
+        window_from=now - timedelta(hours=2), window_to=now - timedelta(minutes=5), told_at=now
+    )
+
+    page = sign_in(technician_user).get(reverse("fleet:day")).content.decode()
+
+    assert "Promised to <b>QT-02</b>" in page
+    assert "expected" in page
+    set_stop_state(stop_id=first.pk, state="finished", at=now)
+    assert "Running 50 minutes late" in sign_in(technician_user).get(reverse("fleet:day")).content.decode()
+
+
+def test_pages_of_the_day_are_sent_small(company: Company, technician_user: User, sign_in: SignIn) -> None:
+    stop, client = a_stop(technician_user), sign_in(technician_user)
+
+    answer = client.get(reverse("fleet:stop", args=[stop.pk]), headers={"accept-encoding": "gzip"})
+
+    assert answer["Content-Encoding"] == "gzip"
+    assert len(answer.content) < 15_000
+
+
+def test_what_was_keyed_in_is_what_the_sheet_said_when_the_phone_took_it_along(
+    company: Company, technician_user: User, sign_in: SignIn
+) -> None:
+    stop, client = a_stop(technician_user), sign_in(technician_user)
+    controller = Controller.objects.get()
+    rows = [
+        Recommendation.objects.create(
+            controller=controller, week=DAY - timedelta(days=7 * back), is_change=True, computed_on=DAY
+        )
+        for back in (1, 0)
+    ]
+    for number, row in enumerate(rows):
+        row.lines.create(letter="A", days="daily", starts="05:00", station=1, run_min=5 + number, run_order=1)
+    body = body_of(stop, technician_user)
+    body["fields"] = {**body["fields"], "program_keyed_in": "yes", "programs": str(rows[0].pk)}
+
+    assert post(client, body).status_code == 200
+
+    assert [line.run_min for line in ProgramSet.objects.get().lines.all()] == [5.0]
+    page = client.get(reverse("fleet:stop", args=[stop.pk])).content.decode()
+    assert "Program to key in" in page
+    assert "6 min" in page

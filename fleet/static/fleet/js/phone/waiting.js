@@ -44,6 +44,18 @@
     return one;
   };
 
+  // Several questions at once: one answer for all of them.
+  const many = document.querySelector("[data-many]");
+  for (const one of many.querySelectorAll("button")) {
+    one.addEventListener("click", async () => {
+      const owner = await store.meta("owner");
+      for (const item of await store.items()) {
+        if (item.owner === owner && item.state === "asks") await store.update(item.id, { state: "waits", resolve: one.value, next: 0 });
+      }
+      await self.rootroundBar.send(true);
+    });
+  }
+
   let drawing = Promise.resolve();
   const draw = ({ items, mine, others, pack, told }) => {
     drawing = drawing.then(async () => {
@@ -51,6 +63,7 @@
       for (const item of mine) { try { rows.push(await row(item)); } catch { rows.push(make("li", "sealed")); } }
       list.replaceChildren(...rows);
       document.querySelector("[data-none]").hidden = mine.length > 0;
+      many.hidden = mine.filter((item) => item.state === "asks").length < 2;
       document.querySelector("[data-head]").textContent = `${mine.length} waiting to send`;
       const other = document.querySelector("[data-others]");
       other.hidden = !others;
