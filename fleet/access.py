@@ -85,6 +85,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:water": frozenset({M, D, A}),
     "fleet:water-site": frozenset({M, D, A}),
     "fleet:water-csv": frozenset({M, D, A}),
+    "fleet:water-parts": frozenset({M, D, A}),
     "fleet:water-unjudged": frozenset({M, D, A}),
     "fleet:map-ground": EVERYONE,
     "fleet:map-sites": OFFICE,

@@ -113,6 +113,7 @@ BELOW: dict[str, str] = {
     "fleet:watch": "fleet:watch-list",
     "fleet:watch-record": "fleet:watch-list",
     "fleet:water-site": "fleet:water",
+    "fleet:water-parts": "fleet:water",
     "fleet:water-unjudged": "fleet:water",
     "fleet:stop": "fleet:day",
     "fleet:rule-set": "fleet:rules",

@@ -56,6 +56,59 @@ WORDS = {
 }
 
 
+# What would mend a gap in the data: what to do, and where (a visit, a file, the garden's book).
+VISIT, FILE, BOOK, WAIT = "visit", "file", "book", "wait"
+MENDS = {
+    sites.NO_PERIODS: (FILE, "import the supplier’s bills or the meter’s volumes; no meter: have one read"),
+    sites.NOTHING_AFTER: (
+        FILE,
+        "import the bills since the sensor came, or wait for the first month of them",
+    ),
+    baseline.TOO_FEW_DAYS: (FILE, "ask the customer or supplier for the bills of the year before the sensor"),
+    baseline.TOO_FEW_PERIODS: (
+        FILE,
+        "ask for ten monthly or two years of two-monthly bills before the sensor",
+    ),
+    baseline.NEED_HARDLY_VARIES: (FILE, "ask for bills of a whole year: those at hand are all of one season"),
+    baseline.SCATTER: (
+        VISIT,
+        "look for another use on the meter (pool, leak, a second garden); check area and unit",
+    ),
+    SENSOR_DATE_UNKNOWN: (BOOK, "enter the day on which the sensor was installed"),
+    NO_WEATHER: (BOOK, "bring a location with weather near the garden, or correct its place"),
+    periods.NEGATIVE_VOLUME: (FILE, "correct the volume in the file and import it again"),
+    periods.EMPTY_PERIOD: (FILE, "correct the days of the period and import it again"),
+    periods.OVERLAPPING_PERIODS: (FILE, "keep one of the periods that overlap and import it again"),
+    periods.METERS_READ_APART: (VISIT, "read all meters of the garden on one day"),
+    periods.ONE_READ_ONLY: (VISIT, "read the meter again at the next visit"),
+    periods.ONLY_ESTIMATED_READS: (VISIT, "have somebody look at the register"),
+    periods.READS_OUT_OF_ORDER: (FILE, "check the days of the reads"),
+    periods.TWO_READS_AT_ONE_TIME: (FILE, "keep the right one of the two reads"),
+    periods.READING_FELL: (
+        VISIT,
+        "check the read and the register’s digits; an exchanged meter needs its event",
+    ),
+    periods.UNIT_CHANGED: (FILE, "give all reads of a register in one unit, or record the exchange"),
+    periods.NO_CLOSING_READ: (FILE, "ask for the old register’s last read on the day of the exchange"),
+}
+READ_PROBLEMS = (
+    periods.NEGATIVE_VOLUME, periods.EMPTY_PERIOD, periods.OVERLAPPING_PERIODS, periods.METERS_READ_APART,
+    periods.ONE_READ_ONLY, periods.ONLY_ESTIMATED_READS, periods.READS_OUT_OF_ORDER,
+    periods.TWO_READS_AT_ONE_TIME, periods.READING_FELL, periods.UNIT_CHANGED, periods.NO_CLOSING_READ,
+)  # fmt: skip
+
+
+def mend_of(code: str) -> tuple[str, str]:
+    """Where and how a gap in the data is mended.
+
+    Parameters
+    ----------
+    code
+        Name of what is missing or wrong [1].
+    """
+    return MENDS.get(code, (WAIT, "nothing to do: it mends itself with the next reads"))
+
+
 def reason_words(code: str) -> str:
     """A reason in plain words; one that a fault's name follows keeps it.
 

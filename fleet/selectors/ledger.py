@@ -159,7 +159,7 @@ def _parts(whole: LedgerPortfolio | None) -> list[Saving]:
     if whole is None:
         return []
     found = []
-    for values in whole.values.get("by", {}).values():
+    for values in (whole.values.get("by", {}).get(name, {}) for name in ("supplier", "soil")):
         some = [_saving(word.replace("_", " "), part) for word, part in values.items()]
         found += sorted((part for part in some if part), key=lambda part: -part.saved_l)
     return found
@@ -231,15 +231,6 @@ def unjudged_counts() -> list[tuple[str, int]]:
     """Why savings of gardens are not told, with how many, most first."""
     rows = LedgerSite.objects.exclude(verdict="").order_by().values_list("verdict").annotate(n=Count("pk"))
     return sorted(((reason_words(code), n) for code, n in rows), key=lambda row: -row[1])
-
-
-def unjudged_sites() -> list[tuple[str, str, str]]:
-    """Code, name and what is missing of each garden whose savings are not told."""
-    rows = LedgerSite.objects.exclude(verdict="").order_by("site__code")
-    return [
-        (code, name, reason_words(v))
-        for code, name, v in rows.values_list("site__code", "site__name", "verdict")
-    ]
 
 
 def _note_counts(rows: Sequence[RankRow]) -> list[tuple[str, int]]:

@@ -10,13 +10,17 @@ from datetime import date, timedelta
 import numpy as np
 from django.db import transaction
 
+from fleet.calc.ledger_groups import money_over_need
 from fleet.calc.ledger_reasons import month_reasons
 from fleet.models import LedgerMonth, LedgerPortfolio, LedgerSite
+from fleet.selectors.ledger import tiers_in_force
 from fleet.selectors.ledger_answer import LedgerAnswer, answer_spans, month_spans
 from fleet.selectors.ledger_estimates import used_water
 from fleet.selectors.ledger_inputs import LedgerBook, ledger_book
 from fleet.selectors.ledger_marks import month_marks
-from fleet.services.ledger_totals import portfolio_rows, site_rows
+from fleet.selectors.ledger_words import group_words
+from fleet.services.ledger_totals import MonthFigures, portfolio_rows, site_rows
+from weather.calc.arrays import FloatArray
 
 _MONTHS_BACK = 36
 _MONTH_FIELDS = (
@@ -57,7 +61,9 @@ def update_ledger(*, until_day: date) -> LedgerUpdate:
     answer = answer_spans(book=book, spans=months)
     if answer is None:
         return LedgerUpdate(book.site_ids.size, 0, 0, book.site_ids.size)
-    rows = list(_month_rows(book, answer, months))
+    use = used_water(book=book, answer=answer, spans=months)
+    causes = _causes(book, answer, months, use[0])
+    rows = list(_month_rows(book, answer, months, use, causes))
     LedgerMonth.objects.exclude(month__gte=months[0][0], month__lte=months[-1][0]).delete()
     LedgerMonth.objects.bulk_create(
         rows,
@@ -82,7 +88,15 @@ def update_ledger(*, until_day: date) -> LedgerUpdate:
         ],
     )
     LedgerPortfolio.objects.all().delete()
-    LedgerPortfolio.objects.bulk_create(portfolio_rows(book=book, answer=totals, spans=whole))
+    LedgerPortfolio.objects.bulk_create(
+        portfolio_rows(
+            answer=totals,
+            spans=whole,
+            words=group_words(book=book, until_day=until_day),
+            figures=_figures(book, answer, months, causes),
+        ),
+        batch_size=20,
+    )
     judged = sum(1 for verdict in totals.verdicts if not verdict)
     return LedgerUpdate(book.site_ids.size, len(rows), judged, book.site_ids.size - judged)
 
@@ -97,20 +111,54 @@ def _first_month(book: LedgerBook, until_day: date) -> date:
 
 
 def _spans_of_book(months: list[tuple[date, date]], until_day: date) -> list[tuple[date, date]]:
-    """The whole time first, then the last twelve months, then each month."""
+    """The whole time first, then the last twelve months, then each season and each month."""
     year_ago = (until_day + timedelta(days=1)).replace(day=1) - timedelta(days=360)
-    spans = [(months[0][0], months[-1][1]), (year_ago.replace(day=1), months[-1][1]), *months]
+    spans = [(months[0][0], months[-1][1]), (year_ago.replace(day=1), months[-1][1])]
+    spans += [*_seasons(months), *months]
     return list(dict.fromkeys(span for span in spans if span[1] > span[0]))
 
 
+def _seasons(months: list[tuple[date, date]]) -> list[tuple[date, date]]:
+    """Whole seasons of three months within the months (December to February, and so on)."""
+    starts = [place for place, (start, _) in enumerate(months) if start.month % 3 == 0]
+    return [(months[k][0], months[k + 2][1]) for k in starts if k + 2 < len(months)]
+
+
+def _causes(
+    book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]], used: FloatArray
+) -> list[list[list[str]]]:
+    """Why each garden's month was over or under its need."""
+    ratio = np.divide(used, answer.need_l, out=np.full(used.shape, np.nan), where=answer.need_l > 0)
+    return month_reasons(month_marks(book=book, months=months, ratio=ratio, need_l=answer.need_l))
+
+
+def _figures(
+    book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]], causes: list[list[list[str]]]
+) -> MonthFigures:
+    """Metered garden-months with the money of what was beyond need."""
+    used = np.where(answer.ledger.metered.days > 0, answer.ledger.used_l, np.nan)
+    need = answer.need_l
+    money = np.zeros(used.shape)
+    suppliers = np.array(book.suppliers)
+    for month, (start, _) in enumerate(months):
+        for supplier, (steps, _) in tiers_in_force(day=start).items():
+            own = suppliers == supplier
+            tier, price = (np.array(column) for column in zip(*steps, strict=True))
+            money[own, month] = money_over_need(
+                used_l=used[own, month], need_l=need[own, month], tier_from_m3=tier, price_per_m3=price
+            )
+    return MonthFigures(months, used, need, money, causes)
+
+
 def _month_rows(
-    book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]]
+    book: LedgerBook,
+    answer: LedgerAnswer,
+    months: list[tuple[date, date]],
+    use: tuple[FloatArray, FloatArray, list[list[str]]],
+    causes: list[list[list[str]]],
 ) -> Iterator[LedgerMonth]:
     """One row a site and month."""
-    used, sd, source = used_water(book=book, answer=answer, spans=months)
-    ratio = np.divide(used, answer.need_l, out=np.full(used.shape, np.nan), where=answer.need_l > 0)
-    marks = month_marks(book=book, months=months, ratio=ratio, need_l=answer.need_l)
-    causes = month_reasons(marks)
+    used, sd, source = use
     notes = _data_notes(book, answer, months, source)
     ledger = answer.ledger
     for site, pk in enumerate(book.site_ids.tolist()):

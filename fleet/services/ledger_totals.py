@@ -3,15 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 
+from fleet.calc.ledger_groups import GroupUse, group_use
 from fleet.calc.ledger_portfolio import Total
 from fleet.calc.ledger_sites import NORMAL_90
 from fleet.models import LedgerPortfolio, LedgerSite
 from fleet.selectors.ledger_answer import LedgerAnswer
 from fleet.selectors.ledger_inputs import SENSOR_DAY_UNKNOWN, LedgerBook
+from weather.calc.arrays import BoolArray, FloatArray
+
+MOST_PARTS = 60  # of a grouping: the largest; beyond it nobody compares
+
+
+@dataclass(frozen=True, slots=True)
+class MonthFigures:
+    """Garden-months behind the sums, arrays (sites, months) [L], money, and the likeliest cause of each."""
+
+    months: list[tuple[date, date]]
+    used_l: FloatArray
+    need_l: FloatArray
+    over_money: FloatArray
+    causes: list[list[list[str]]]
+
+    def inside(self, spans: Sequence[tuple[date, date]]) -> BoolArray:
+        """Which months lie within each span, (spans, months)."""
+        return np.array(
+            [[start >= a and end <= b for start, end in self.months] for a, b in spans], dtype=np.bool_
+        )
 
 
 def site_rows(*, book: LedgerBook, answer: LedgerAnswer, as_of: date) -> list[LedgerSite]:
@@ -57,15 +79,18 @@ def _model(answer: LedgerAnswer, site: int) -> dict[str, float | int | None]:
 
 
 def portfolio_rows(
-    *, book: LedgerBook, answer: LedgerAnswer, spans: Sequence[tuple[date, date]]
+    *,
+    answer: LedgerAnswer,
+    spans: Sequence[tuple[date, date]],
+    words: dict[str, list[str]],
+    figures: MonthFigures,
 ) -> list[LedgerPortfolio]:
-    """A row a span: the book's use, need and saving with its own interval."""
+    """A row a span: use, need and saving of the book and of its parts, each with its own interval."""
     ledger = answer.ledger
     seen = (ledger.metered.days > 0) & np.isfinite(answer.need_l)
-    parts = {
-        "supplier": _parts(book.suppliers, answer),
-        "soil": _parts(book.soils, answer),
-    }
+    inside = figures.inside(spans)
+    by = {name: _parts(column, answer, figures, inside) for name, column in words.items()}
+    reasons = _reasons(figures, inside)
     rows = []
     for place, (start, end) in enumerate(spans):
         factor = ledger.comparison_factor[place]
@@ -79,10 +104,8 @@ def portfolio_rows(
             "drift": round(ledger.drift, 4),
             "autocorrelation": round(ledger.rho, 4),
             "correlation": round(ledger.correlation, 4),
-            "by": {
-                name: {part: total_values(total, place) for part, total in totals.items()}
-                for name, totals in parts.items()
-            },
+            "by": {name: {word: part[place] for word, part in parts.items()} for name, parts in by.items()},
+            "reasons": reasons[place],
         }
         rows.append(LedgerPortfolio(period_start=start, period_end=end, values=values))
     return rows
@@ -100,7 +123,65 @@ def total_values(total: Total, place: int) -> dict[str, float | int]:
     }
 
 
-def _parts(words: list[str], answer: LedgerAnswer) -> dict[str, Total]:
-    """Sums of the sites that share a word."""
+def _parts(
+    words: list[str], answer: LedgerAnswer, figures: MonthFigures, inside: BoolArray
+) -> dict[str, list[dict[str, float | int]]]:
+    """Sums of the gardens that share a word, one entry a span; of many words those with most gardens."""
     column = np.array(words)
-    return {word: answer.ledger.total_of(column == word) for word in sorted(set(words)) if word}
+    names, count = np.unique(column[column != ""], return_counts=True)
+    names = np.sort(names[np.argsort(-count, kind="stable")[:MOST_PARTS]])
+    if names.size == 0:
+        return {}
+    place = np.clip(np.searchsorted(names, column), 0, names.size - 1)
+    place = np.where(names[place] == column, place, -1).astype(np.int64)
+    use = group_use(
+        used_l=figures.used_l,
+        need_l=figures.need_l,
+        over_money=figures.over_money,
+        place=place,
+        count=names.size,
+        months_in=inside,
+    )
+    found = {}
+    for group, word in enumerate(names.tolist()):
+        total = answer.ledger.total_of(place == group)
+        found[word] = [
+            {**total_values(total, span), **_use_values(use, group, span)} for span in range(inside.shape[0])
+        ]
+    return found
+
+
+def _use_values(use: GroupUse, group: int, span: int) -> dict[str, float | int]:
+    """One group and span of sums of use, as numbers."""
+    return {
+        "gardens": int(use.gardens[group, span]),
+        "used_l": round(float(use.used_l[group, span]), 1),
+        "need_l": round(float(use.need_l[group, span]), 1),
+        "over_l": round(float(use.over_l[group, span]), 1),
+        "over_money": round(float(use.over_money[group, span]), 2),
+    }
+
+
+def _reasons(figures: MonthFigures, inside: BoolArray) -> list[dict[str, dict[str, float | int]]]:
+    """Litres over need of each span by the likeliest cause of each garden's month."""
+    over = np.where(np.isfinite(figures.used_l), np.maximum(figures.used_l - figures.need_l, 0.0), 0.0)
+    first: dict[str, BoolArray] = {}
+    for site, row in enumerate(figures.causes):
+        for month, causes in enumerate(row):
+            if causes and over[site, month] > 0:
+                mask = first.setdefault(causes[0], np.zeros(over.shape, dtype=np.bool_))
+                mask[site, month] = True
+    pick = inside.astype(np.float64).T
+    found: list[dict[str, dict[str, float | int]]] = [{} for _ in range(inside.shape[0])]
+    for code in sorted(first):
+        mask = first[code]
+        litres = np.where(mask, np.nan_to_num(over), 0.0).sum(axis=0) @ pick
+        money = np.where(mask, figures.over_money, 0.0).sum(axis=0) @ pick
+        count = ((mask.astype(np.float64) @ pick) > 0).sum(axis=0)
+        for span in np.flatnonzero(count).tolist():
+            found[span][code] = {
+                "gardens": int(count[span]),
+                "over_l": round(float(litres[span]), 1),
+                "over_money": round(float(money[span]), 2),
+            }
+    return found

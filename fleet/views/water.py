@@ -18,7 +18,7 @@ from fleet.exports import ledger
 from fleet.exports.kinds import as_csv
 from fleet.quantities import shown, unit_of
 from fleet.selectors.company import company_day
-from fleet.selectors.ledger import SHOWS, ranked, unjudged_sites, water_page
+from fleet.selectors.ledger import SHOWS, ranked, water_page
 from fleet.selectors.ledger_site import water_site as garden_water
 from fleet.selectors.water_budget import site_budget
 from fleet.templatetags.rootround import grouped
@@ -70,12 +70,6 @@ def water(request: HttpRequest) -> HttpResponse:
         "band": round(100 * NEED_ERROR),
     }
     return render(request, "fleet/water.html", facts)
-
-
-@require_safe
-def water_unjudged(request: HttpRequest) -> HttpResponse:
-    """List the gardens whose savings cannot be told, and what is missing."""
-    return render(request, "fleet/water_unjudged.html", {"rows": unjudged_sites()})
 
 
 @require_safe
