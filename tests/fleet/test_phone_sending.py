@@ -308,7 +308,7 @@ def test_a_stop_says_how_late_the_day_runs_by_the_clock(
         state_at=now - timedelta(minutes=90),
     )  # fmt: skip
     Stop.objects.filter(pk=second.pk).update(arrive=now - timedelta(minutes=40), depart=now, drive_min=10)
-    Visit.objects.filter(pk=second.visit_id).update(
+    Visit.objects.filter(stops=second).update(
         window_from=now - timedelta(hours=2), window_to=now - timedelta(minutes=5), told_at=now
     )
 

@@ -22,7 +22,10 @@
       box.classList.remove(...new Set(Object.values(CLASSES)));
       box.classList.add(CLASSES[state]);
       const small = box.querySelector("small");
-      if (small && !box.classList.contains("short")) small.textContent = words;
+      if (small && !box.classList.contains("short")) {
+        const mark = small.querySelector("svg");
+        small.replaceChildren(...(mark ? [mark, " "] : []), words);
+      }
     }
     if (moved.length && told) told.textContent = `${moved.join("; ")}.`;
   };
