@@ -9,8 +9,7 @@ from typing import Final
 
 from fleet.calc.workdays import monday_of
 from sites.calc import landscape, soil
-from sites.calc.program_garden import Answer, Figures, Garden, best_answer, figures
-from sites.calc.program_keyed import keyed_lines
+from sites.calc.program_garden import Answer, Figures, Garden, answer_lines, best_answer, figures
 from sites.calc.program_sheet import SheetLetter, sheet_letters
 from sites.calc.program_way import Way
 from sites.calc.program_ways import ways_out
@@ -97,8 +96,8 @@ def what_if(
         controller=controller,
         columns=(_as_set(book), _column("Best as things stand", best), _column("What if", other)),
         letters=sheet_letters(
-            keyed_lines(best.given, best.chosen, 0, book.garden.case.choices),
-            keyed_lines(other.given, other.chosen, 0, changed.case.choices),
+            answer_lines(book.garden, best),
+            answer_lines(changed, other),
             book.names,
             governing,
         ),

@@ -14,7 +14,7 @@ from sites.calc.program_garden import Figures, Garden, figures
 from sites.calc.program_passes import ProgramLines
 from sites.calc.program_problem import Problem
 from sites.calc.program_sheet import KeyedLine
-from sites.calc.program_slots import breaks_rules, set_slots
+from sites.calc.program_slots import set_slots
 from sites.calc.program_trial import trial
 from sites.calc.rules import MINUTES_A_DAY
 from sites.calc.run_off import start_spacing
@@ -76,7 +76,7 @@ def hand_check(
     slots = set_slots(given, program_lines_of(given, lines, week), days)
     done = trial(given, slots)
     outside = []
-    if slots.is_known[0] and breaks_rules(given, slots, (garden.case,))[0]:
+    if slots.is_known[0] and garden.breaks_rules(given, slots):
         outside.append("It waters on days or in hours that the watering rules bar.")
     most = float(given.max_station_min[0])
     offered = float(done.offered[0])

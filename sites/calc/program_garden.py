@@ -8,19 +8,25 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from sites.calc import landscape, soil
+from sites.calc.program_apart import Split
 from sites.calc.program_chosen import Chosen
 from sites.calc.program_controllers import ControllerTable, RuleCase
+from sites.calc.program_days import starts_text
+from sites.calc.program_keyed import keyed_lines
 from sites.calc.program_learned import Learned, nothing_learned
 from sites.calc.program_letters import best_programs_and_letters
 from sites.calc.program_margin import margins
+from sites.calc.program_own_hours import OwnHours, in_own_hours
 from sites.calc.program_problem import Problem, problem
 from sites.calc.program_score import landscape_need_mm
 from sites.calc.program_settings import ProgramSettings
-from sites.calc.program_trial import Trial
+from sites.calc.program_sheet import KeyedLine
+from sites.calc.program_slots import breaks_rules
+from sites.calc.program_trial import Slots, Trial
 from sites.calc.program_weather import Seasons
 from sites.calc.run_off import runoff_limit_min
 from sites.calc.zone_table import ZoneTable
-from weather.calc.arrays import FloatArray, IntArray
+from weather.calc.arrays import DayArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +55,9 @@ class Garden:
         Threshold of the sensor [kPa]; NaN: none known.
     learned
         What the sensor's log taught of the zone that it stands in; None: nothing.
+    own, days
+        Hours by station where rules part them, and the days of the horizon [datetime64 days]; None: all
+        stations have the same hours.
     """
 
     zones: ZoneTable
@@ -62,6 +71,8 @@ class Garden:
     settings: ProgramSettings
     threshold_kpa: float
     learned: Learned | None = None
+    own: OwnHours | None = None
+    days: DayArray | None = None
 
     def problem(self) -> Problem:
         """The problem that the search takes."""
@@ -88,6 +99,11 @@ class Garden:
             settings=self.settings,
             use_factor=learned.use_factor(governing, count),
         )
+
+    def breaks_rules(self, given: Problem, slots: Slots) -> bool:
+        """Whether a program breaks the rules, each station held against its own."""
+        cases, zone_case = ((self.case,), None) if self.own is None else (self.own.cases, self.own.zone_case)
+        return bool(breaks_rules(given, slots, cases, zone_case)[0])
 
     def with_threshold(self, threshold_kpa: float) -> Garden:
         """The garden with another threshold [kPa], above field capacity."""
@@ -126,8 +142,8 @@ class Garden:
         )
 
     def with_case(self, case: RuleCase) -> Garden:
-        """The garden under other days and hours."""
-        return replace(self, case=case)
+        """The garden under other days and hours, the same for all stations."""
+        return replace(self, case=case, own=None)
 
     def with_timer(self, **columns: float) -> Garden:
         """The garden with another timer: columns of its controller, such as `starts_per_program`."""
@@ -148,6 +164,7 @@ class Garden:
             rain_column=self.rain_column[mine],
             depletion_mm=self.depletion_mm[mine],
             factors=self.factors[mine],
+            own=None,
         )
 
 
@@ -206,6 +223,7 @@ class Answer:
     chosen: Chosen
     done: Trial
     figures: Figures
+    split: Split | None = None
 
 
 def best_answer(garden: Garden) -> Answer:
@@ -218,8 +236,31 @@ def best_answer(garden: Garden) -> Answer:
     """
     given = garden.problem()
     chosen, done = best_programs_and_letters(given)
+    split = None
+    if garden.own is not None and garden.days is not None:
+        chosen, done, splits = in_own_hours(given, chosen, done, garden.own, garden.days)
+        split = splits.get(0)
     fits = bool(chosen.pattern[0] >= 0 and chosen.overrun_min[0] <= 0)
-    return Answer(given, chosen, done, figures(given, done, is_possible=fits))
+    return Answer(given, chosen, done, figures(given, done, is_possible=fits), split)
+
+
+def answer_lines(garden: Garden, answer: Answer) -> tuple[KeyedLine, ...]:
+    """Lines of a garden's best program, in the order of keying in; none where nothing may run.
+
+    Parameters
+    ----------
+    garden
+        The garden.
+    answer
+        Its best program.
+    """
+    if answer.split is None:
+        return keyed_lines(answer.given, answer.chosen, 0, garden.case.choices)
+    return tuple(
+        KeyedLine(letter.letter, letter.days, starts_text(letter.starts_min), run.station, run.minutes)
+        for letter in answer.split.table.letters
+        for run in letter.runs
+    )
 
 
 def figures(given: Problem, done: Trial, *, is_possible: bool = True) -> Figures:

@@ -13,8 +13,7 @@ from datetime import date
 import numpy as np
 
 from sites.calc.program_check import program_lines_of
-from sites.calc.program_garden import Answer, Figures, Garden, best_answer, figures
-from sites.calc.program_keyed import keyed_lines
+from sites.calc.program_garden import Answer, Figures, Garden, answer_lines, best_answer, figures
 from sites.calc.program_problem import Problem
 from sites.calc.program_score import irrigation_need_mm
 from sites.calc.program_sheet import KeyedLine
@@ -90,7 +89,7 @@ def year_plan(gardens: Sequence[Garden], first_days: Sequence[date]) -> YearPlan
     lines: tuple[KeyedLine, ...] = ()
     if peak >= 0:
         top = answers[peak]
-        lines = keyed_lines(top.given, top.chosen, 0, gardens[peak].case.choices)
+        lines = answer_lines(gardens[peak], top)
     months = [
         _month(garden, answer, lines, day)
         for garden, answer, day in zip(gardens, answers, first_days, strict=True)

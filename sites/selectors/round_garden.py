@@ -13,7 +13,7 @@ from sites.calc.program_controllers import RuleCase
 from sites.calc.program_garden import Garden
 from sites.calc.program_learned import Learned
 from sites.calc.program_settings import ProgramSettings
-from sites.calc.program_slots import breaks_rules, set_slots
+from sites.calc.program_slots import set_slots
 from sites.calc.program_trial import Trial, trial
 from sites.calc.rule_cases import rule_case
 from sites.calc.rules import AddressUnknownError, Stage, Watered
@@ -128,6 +128,8 @@ def garden_book(
         settings=chosen,
         threshold_kpa=float(found.threshold_kpa[0]),
         learned=_learned(table, found, today, chosen),
+        own=found.own_hours if (found.own_hours.apart_case >= 0).any() else None,
+        days=np.arange(np.datetime64(week), np.datetime64(week) + chosen.horizon_days),
     )
     return GardenBook(
         garden=garden,
@@ -143,7 +145,7 @@ def garden_book(
 
 
 def gardens_of_weeks(*, book: GardenBook, weeks: Sequence[date], today: date) -> list[Garden]:
-    """The garden of a book in other weeks: their weather, read at once, and their rules.
+    """The garden of a book in other weeks: their weather, read at once, and their rules, the strictest.
 
     Parameters
     ----------
@@ -163,7 +165,7 @@ def gardens_of_weeks(*, book: GardenBook, weeks: Sequence[date], today: date) ->
             location_ids=places, gauge_ids=gauges, week=week, today=today, settings=settings, past_days=sky
         ).seasons
         case = replace(book, week=week).case(book.stages) if book.rules_known else RuleCase(())
-        found.append(replace(book.garden, weather=weather, case=case))
+        found.append(replace(book.garden, weather=weather, case=case, own=None))
     return found
 
 
@@ -187,7 +189,7 @@ def trial_of_set(book: GardenBook) -> tuple[Trial, bool] | None:
     slots = set_slots(given, program_lines(controller_ids=given.controllers.controller_id), days)
     if not slots.is_known[0]:
         return None
-    return trial(given, slots), bool(breaks_rules(given, slots, (book.garden.case,))[0])
+    return trial(given, slots), book.garden.breaks_rules(given, slots)
 
 
 def is_known_kpa(value: float) -> bool:

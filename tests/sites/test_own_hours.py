@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from typing import Any
@@ -10,6 +11,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from sites.calc.program_check import hand_check
+from sites.calc.program_garden import answer_lines, best_answer
 from sites.models import (
     Controller,
     ProgramLine,
@@ -20,6 +23,7 @@ from sites.models import (
     RuleStage,
 )
 from sites.selectors.program_rules import recommendation_breaks
+from sites.selectors.round_garden import garden_book
 from sites.services.balance import update_balance
 from sites.services.weekly_round import weekly_round
 from tests.factories import build_controller, build_location, build_sensor, build_site, build_zone
@@ -215,3 +219,24 @@ def test_nothing_runs_outside_its_own_hours(
     row = issue()
 
     assert recommendation_breaks(recommendation_ids=[row.pk]) == {}
+
+
+def test_what_if_and_the_check_by_hand_know_the_stations_own_hours(garden: Controller) -> None:
+    bind(SPRAYS_ON_MONDAY)
+    issue()
+    book = garden_book(controller_id=garden.pk, week=WEEK, today=WEEK)
+    assert book is not None
+
+    best = best_answer(book.garden)
+    lines = answer_lines(book.garden, best)
+    checked = hand_check(book.garden, lines, day_modes=book.day_modes, week=WEEK)
+
+    assert best.split is not None
+    assert {(line.letter, line.station, line.days) for line in lines} == set(
+        RecommendationLine.objects.values_list("letter", "station", "days")
+    )
+    assert (checked.problems, checked.outside) == ((), ())
+    everywhere = hand_check(
+        book.garden, [replace(line, days="daily") for line in lines], day_modes=book.day_modes, week=WEEK
+    )
+    assert everywhere.outside
