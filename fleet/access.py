@@ -19,6 +19,7 @@ from fleet.models import (
     Flag,
     Photo,
     ReportLink,
+    StageRun,
     Stop,
     Submission,
     User,
@@ -135,6 +136,8 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:audit-log": frozenset({A}),
     "fleet:customer": frozenset({A}),
     "fleet:customer-data": frozenset({A}),
+    "fleet:operations": frozenset({A}),
+    "fleet:run-retry": frozenset({A}),
     "fleet:devices": frozenset({A}),
     "fleet:device-revoke": frozenset({A}),
     "api:openapi": OFFICE,
@@ -166,7 +169,11 @@ VISITORS: Final = frozenset({
     "fleet:customer-photo",
 })  # fmt: skip
 # Views of Django itself that guard themselves.
-SELF_GUARDED: Final = frozenset({"login", "login-code", "logout", "invitation", "admin-login"})
+SELF_GUARDED: Final = frozenset({"login", "login-code", "logout", "invitation", "admin-login"}) | {
+    "fleet:health",
+    "fleet:ready",
+    "fleet:metrics",
+}
 # What a person may open who must have a second factor and has none yet.
 BEFORE_FACTOR: Final = frozenset({"fleet:account", "fleet:account-password", "fleet:account-factor"})
 
@@ -195,6 +202,7 @@ THINGS: Final[dict[str, type[Model]]] = {
     "fleet:zone-audit-withdraw": ZoneAudit,
     "fleet:device-revoke": DeviceToken,
     "fleet:person": User,
+    "fleet:run-retry": StageRun,
     "fleet:rule-restore": Change,
     "fleet:weather-reference": Location,
     "fleet:weather-day": Location,

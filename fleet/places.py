@@ -64,6 +64,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:bring",
             "fleet:words",
             "fleet:people",
+            "fleet:operations",
             "fleet:audit-log",
             "fleet:devices",
             "admin:index",
@@ -86,6 +87,7 @@ PLACE_WORDS: dict[str, str] = {
     "fleet:words": "Words",
     "fleet:people": "People",
     "fleet:audit-log": "Audit log",
+    "fleet:operations": "Operations",
     "fleet:devices": "Devices",
     "admin:index": "Settings",
 }

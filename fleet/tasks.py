@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import socket
 from datetime import date
 
 from celery import shared_task
@@ -15,7 +16,7 @@ from fleet.request_log import of_run
 from fleet.selectors.company import company_day, company_hour, the_company
 from fleet.services.audit import throw_old_audit
 from fleet.services.run_day import NIGHT, work_on
-from fleet.services.stage_runs import ask_for_stage, runs_to_do
+from fleet.services.stage_runs import ask_for_stage, runs_to_do, worker_seen
 
 logger = logging.getLogger(__name__)
 
@@ -37,6 +38,12 @@ def start_what_is_due() -> None:
     throw_old_audit(now=now, kept_days=settings.AUDIT_DAYS)
     for run_id in runs_to_do(now=now):
         _send(run_id)
+
+
+@shared_task(name="fleet.tasks.tell_alive")  # type: ignore[untyped-decorator]
+def tell_alive() -> None:
+    """Tell that this worker is alive."""
+    worker_seen(name=socket.gethostname(), now=timezone.now())
 
 
 def queue_stage(*, stage: str, scope: str, day: date) -> int:

@@ -13,5 +13,6 @@ app.autodiscover_tasks(["fleet"])
 app.conf.beat_schedule = {
     # Every quarter of an hour: start what is due (the night's stages, in the company's own time zone), and
     # run again what is missing or has lost its heartbeat.
+    "tell_alive": {"task": "fleet.tasks.tell_alive", "schedule": 60.0, "options": {"expires": 60.0}},
     "start_what_is_due": {"task": "fleet.tasks.start_what_is_due", "schedule": 900.0},
 }

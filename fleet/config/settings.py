@@ -172,6 +172,10 @@ SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
+# Probes come over plain HTTP from beside; they tell nothing of the company.
+SECURE_REDIRECT_EXEMPT = [r"^health/$", r"^ready/$", r"^metrics$"]
+# Who may read /metrics from elsewhere; without it only this machine.
+METRICS_TOKEN = env.str("ROOTROUND_METRICS_TOKEN", default="")
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 SESSION_COOKIE_HTTPONLY = True

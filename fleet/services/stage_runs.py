@@ -17,6 +17,20 @@ from fleet.models import StageRun
 HEARTBEAT_LOST_AFTER: Final = timedelta(minutes=30)
 MOST_ATTEMPTS: Final = 5
 
+# Rows of this stage are no work: a worker tells by them that it is alive.
+WORKER: Final = "worker"
+
+
+def worker_seen(*, name: str, now: datetime) -> None:
+    """Keep that a worker is alive: one row a worker and day."""
+    StageRun.objects.update_or_create(
+        stage=WORKER,
+        scope=name[:80],
+        day=now.date(),
+        defaults={"heartbeat_at": now, "state": StageRun.State.DONE},
+        create_defaults={"heartbeat_at": now, "state": StageRun.State.DONE, "asked_at": now},
+    )
+
 
 def ask_for_stage(*, stage: str, scope: str, day: date, now: datetime, again: bool = False) -> StageRun:
     """The row of a stage, made where there is none; with `again` a finished one waits anew."""

@@ -11,7 +11,18 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from fleet.models import DeviceToken, Finding, Flag, Photo, ReportLink, Stop, Submission, User, WatchState
+from fleet.models import (
+    DeviceToken,
+    Finding,
+    Flag,
+    Photo,
+    ReportLink,
+    StageRun,
+    Stop,
+    Submission,
+    User,
+    WatchState,
+)
 from fleet.selectors.photo_files import photo_folder, photo_path
 from fleet.services.report_links import token_of
 from sites.models import Change, Recommendation, RuleSet, Site, ZoneAudit
@@ -84,6 +95,7 @@ def things_of(user: User, code: str) -> dict[str, dict[str, Any]]:
     token = DeviceToken.objects.create(
         name=code, token_hash=code, hint="rr_", kinds="bypass", created_at=NOW, created_by="ruth"
     )
+    run = StageRun.objects.create(stage="ledger", scope=code, day=DAY, asked_at=NOW, state="failed")
     need = visit.needs.get()
     pks = {
         "fleet:need": need.pk, "fleet:stop": stop.pk, "fleet:stop-lock": visit.pk,
@@ -93,6 +105,7 @@ def things_of(user: User, code: str) -> dict[str, dict[str, Any]]:
         "fleet:watch-flag": flag.pk, "fleet:round": program.pk, "fleet:device": token.pk,
         "fleet:weather": location.pk, "weather:": location.pk, "fleet:zone-audit-withdraw": audit.pk,
         "fleet:rule-restore": change.pk, "fleet:person": user.pk,
+        "fleet:run-retry": run.pk,
     }  # fmt: skip
     words = {
         "code": site.code, "controller": controller.code, "station": 1, "day": DAY.isoformat(),
