@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from django.db import models
 from django.db.models import Q
 
@@ -39,6 +41,10 @@ class StageRun(models.Model):
         RUNNING = "running", "running"
         DONE = "done", "done"
         FAILED = "failed", "failed"
+
+    HEARTBEAT_LOST_AFTER = timedelta(minutes=30)
+    MOST_ATTEMPTS = 5
+    WORKER = "worker"  # rows of this stage are no work: a worker tells by them that it is alive
 
     stage = models.CharField(max_length=30)
     scope = models.CharField(max_length=80, default="all")

@@ -9,7 +9,6 @@ from typing import Final
 from django.db.models import Count, Max, Min, Model
 
 from fleet.models import StageRun
-from fleet.services.stage_runs import HEARTBEAT_LOST_AFTER, MOST_ATTEMPTS, WORKER
 from sites.models import BypassLog, MeterReading, ProgramSet, RuleSet, Site
 from weather.models import DailyWeather, Location
 
@@ -67,13 +66,13 @@ class Operations:
 
 def operations(*, now: datetime, today: date) -> Operations:
     """The state of the installation."""
-    stages = StageRun.objects.exclude(stage=WORKER)
+    stages = StageRun.objects.exclude(stage=StageRun.WORKER)
     by_state = dict.fromkeys(StageRun.State.values, 0)
     by_state |= dict(stages.order_by().values_list("state").annotate(count=Count("pk")))
     oldest = stages.filter(state=StageRun.State.WAITING).aggregate(at=Min("asked_at"))["at"]
     runs = [_row(run, now) for run in stages.order_by("-asked_at", "-pk")[:LAST_RUNS]]
     failed = stages.filter(state=StageRun.State.FAILED).order_by("-asked_at", "-pk")[:LAST_RUNS]
-    seen = StageRun.objects.filter(stage=WORKER, heartbeat_at__gt=now - timedelta(days=2))
+    seen = StageRun.objects.filter(stage=StageRun.WORKER, heartbeat_at__gt=now - timedelta(days=2))
     workers = {
         run.scope: WorkerRow(run.scope, at, now - at <= WORKER_GONE_AFTER)
         for run in seen.order_by("heartbeat_at")
@@ -126,7 +125,7 @@ def _row(run: StageRun, now: datetime) -> RunRow:
     """A run as the page shows it."""
     ended = run.finished_at if run.state in (StageRun.State.DONE, StageRun.State.FAILED) else None
     took = (ended - run.started_at).total_seconds() if ended and run.started_at else None
-    lost = run.heartbeat_at is not None and now - run.heartbeat_at > HEARTBEAT_LOST_AFTER
+    lost = run.heartbeat_at is not None and now - run.heartbeat_at > StageRun.HEARTBEAT_LOST_AFTER
     stuck = run.state == StageRun.State.RUNNING and lost
-    tries_left = run.attempt < MOST_ATTEMPTS
+    tries_left = run.attempt < StageRun.MOST_ATTEMPTS
     return RunRow(run, took, stuck, run.state == StageRun.State.FAILED or (stuck and not tries_left))

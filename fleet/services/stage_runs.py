@@ -7,18 +7,17 @@ keys, so running twice does no harm.
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Final
 
 from django.db.models import F, Q
 
 from fleet.models import StageRun
 
-HEARTBEAT_LOST_AFTER: Final = timedelta(minutes=30)
-MOST_ATTEMPTS: Final = 5
+HEARTBEAT_LOST_AFTER: Final = StageRun.HEARTBEAT_LOST_AFTER
+MOST_ATTEMPTS: Final = StageRun.MOST_ATTEMPTS
 
-# Rows of this stage are no work: a worker tells by them that it is alive.
-WORKER: Final = "worker"
+WORKER: Final = StageRun.WORKER
 
 
 def worker_seen(*, name: str, now: datetime) -> None:
