@@ -5,6 +5,9 @@ from __future__ import annotations
 from django import template
 
 from fleet.calc.ledger_reasons import reason_words
+from fleet.models import LedgerMonth
+from fleet.selectors.ledger_parts import PartsPage
+from fleet.selectors.ledger_reports import BookReport
 
 register = template.Library()
 
@@ -19,3 +22,21 @@ def thousandth(value: float | None) -> float | None:
 def ledger_reasons(codes: str) -> str:
     """Return stored reasons in plain words."""
     return "; ".join(reason_words(code) for code in codes.split(";") if code)
+
+
+@register.filter
+def used_over_need(row: LedgerMonth) -> float | None:
+    """Return a month's use over its need."""
+    return row.used_l / row.need_l if row.used_l is not None and row.need_l else None
+
+
+@register.filter
+def papersides(report: BookReport) -> tuple[PartsPage, PartsPage]:
+    """Return the two groupings of a report, one table each."""
+    return report.page, report.places
+
+
+@register.filter
+def minus(value: float) -> float:
+    """Return a number with the other sign."""
+    return -value
