@@ -74,3 +74,18 @@ def test_a_line_that_breaks_while_sending_delivers_once(
     assert Finding.objects.get().note == "The line broke"
     assert Submission.objects.get().outcome == "taken"
     assert ("POST", "/day/send/", moment) in phone.line.log
+
+
+def test_a_phone_may_install_the_pages_as_an_app(town: None, live_server: Any, chromium: Any) -> None:
+    stops = stops_of_today()
+    phone = Phone(chromium, live_server, login_of(stops))
+    phone.start_shift()
+    tools = phone.context.new_cdp_session(phone.page)
+
+    manifest = tools.send("Page.getAppManifest")
+    errors = tools.send("Page.getInstallabilityErrors")["installabilityErrors"]
+
+    assert manifest["errors"] == []
+    assert manifest["url"].endswith("/day/app.webmanifest")
+    # A test's own window is a private one, which never offers it.
+    assert {one["errorId"] for one in errors} <= {"in-incognito"}
