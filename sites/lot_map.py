@@ -21,6 +21,7 @@ from weather.calc.units import M_PER_FOOT
 _MARGIN_PX = 16.0
 _DEVICES = ("valve_box", "water_meter", "shutoff", "backflow_preventer", "controller", "sensor", "advice")
 _LABEL_PX = 6.4  # about the width of a character at 12 px
+_LARGE_LABEL_PX = 7.5  # the same at 14 px
 _SCALE_STEPS = (1, 2, 5, 10, 20, 50, 100, 200)
 Point = tuple[float, float]
 
@@ -45,7 +46,9 @@ class _Sheet:
         )
 
 
-def lot_map_svg(*, site_id: int, width_px: int, height_px: int, with_labels: bool = True) -> str:
+def lot_map_svg(
+    *, site_id: int, width_px: int, height_px: int, with_labels: bool = True, is_large: bool = False
+) -> str:
     """The lot of a site as ready SVG markup, or an empty text where nothing has a shape.
 
     Parameters
@@ -56,9 +59,13 @@ def lot_map_svg(*, site_id: int, width_px: int, height_px: int, with_labels: boo
         Size of the drawing [px]; the lot fits inside.
     with_labels
         Whether names stand beside stations and devices; without, only station numbers.
+    is_large
+        Names and numbers for a phone in the sun.
     """
     site = Site.objects.get(pk=site_id)
-    return garden_svg(garden_things(site=site), site.code, width_px, height_px, with_labels=with_labels)
+    return garden_svg(
+        garden_things(site=site), site.code, width_px, height_px, with_labels=with_labels, is_large=is_large
+    )
 
 
 def garden_svg(
@@ -69,6 +76,7 @@ def garden_svg(
     *,
     with_labels: bool = True,
     is_us: bool = False,
+    is_large: bool = False,
 ) -> str:
     """The things of a garden as ready SVG markup; see `lot_map_svg`. The scale bar is in feet for `is_us`."""
     if not things:
@@ -78,7 +86,7 @@ def garden_svg(
     ground = [Thing(thing.kind, in_metres(thing.shape, origin), thing.facts) for thing in things]
     sheet = _sheet(ground, width_px, height_px)
     parts = [_draw(thing, sheet) for thing in ground if thing.kind not in _DEVICES]
-    parts += _marks(ground, sheet, with_labels=with_labels)
+    parts += _marks(ground, sheet, with_labels=with_labels, is_large=is_large)
     parts.append(_scale_bar(sheet, is_us=is_us))
     zones = sum(thing.kind == "zone" for thing in things)
     here = sheet.at(0.0, 0.0)
@@ -89,8 +97,9 @@ def garden_svg(
         f" {shapely.get_x(metres):.2f} {shapely.get_y(metres):.2f}"
     )
     words = f"Lot of {escape(code)} with {zones} zone{'' if zones == 1 else 's'}, north up"
+    kind = "lotmap large" if is_large else "lotmap"
     return (
-        f'<svg class="canvas clip lotmap" viewBox="0 0 {width_px} {height_px}" width="{width_px}"'
+        f'<svg class="canvas clip {kind}" viewBox="0 0 {width_px} {height_px}" width="{width_px}"'
         f' height="{height_px}" data-place="{place}" role="img" aria-label="{words}">{"".join(parts)}</svg>'
     )
 
@@ -130,7 +139,7 @@ def _draw(thing: Thing, sheet: _Sheet) -> str:
     return f'<path class="{escape(kind)}" d="{path}"/>'
 
 
-def _marks(ground: list[Thing], sheet: _Sheet, *, with_labels: bool) -> Iterator[str]:
+def _marks(ground: list[Thing], sheet: _Sheet, *, with_labels: bool, is_large: bool) -> Iterator[str]:
     """Station numbers and devices, with their names where those fit between what is already drawn."""
     # Labels keep off the scale bar.
     taken: list[BaseGeometry] = [
@@ -157,17 +166,21 @@ def _marks(ground: list[Thing], sheet: _Sheet, *, with_labels: bool) -> Iterator
         x, y = sheet.at(thing.shape.centroid.x, thing.shape.centroid.y)
         labels.insert(0, (x, y, 13.0, str(thing.facts.get("label", thing.facts.get("title", "")))))
     if with_labels:
-        yield from _labels(labels, taken, shapely.box(0, 0, sheet.width_px, sheet.height_px))
+        paper = shapely.box(0, 0, sheet.width_px, sheet.height_px)
+        yield from _labels(labels, taken, paper, _LARGE_LABEL_PX if is_large else _LABEL_PX)
 
 
 def _labels(
-    labels: list[tuple[float, float, float, str]], taken: list[BaseGeometry], paper: BaseGeometry
+    labels: list[tuple[float, float, float, str]],
+    taken: list[BaseGeometry],
+    paper: BaseGeometry,
+    letter_px: float,
 ) -> Iterator[str]:
     """Each label at the first of four sides where it covers nothing and stays on paper, else nowhere."""
     for x, y, gap, text in labels:
         if not text:
             continue
-        wide = _LABEL_PX * len(text)
+        wide = letter_px * len(text)
         for left, base, anchor in (
             (x + gap, y + 4, "start"),
             (x - gap - wide, y + 4, "end"),

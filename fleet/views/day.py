@@ -43,7 +43,7 @@ from fleet.views.finding_form import finding_of
 from sites.lot_map import lot_map_svg
 from sites.services.found_on_site import NothingToKeyIn, ThresholdNotOffered
 
-PHONE_MAP_PX: Final = (366, 300)
+PHONE_MAP_PX: Final = (366, 340)
 NEXT_MAP_PX: Final = 220
 MOST_PHOTOS: Final = 12
 
@@ -102,7 +102,10 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
             "day_url": back,
             "ticket": ticket_for(stop=own, user=user),
             "lot_map": lot_map_svg(
-                site_id=sheet.stop.site_id, width_px=PHONE_MAP_PX[0], height_px=PHONE_MAP_PX[1]
+                site_id=sheet.stop.site_id,
+                width_px=PHONE_MAP_PX[0],
+                height_px=PHONE_MAP_PX[1],
+                is_large=True,
             ),
             "gate_code": sheet.gate_code if may_read else "",
             "boxes": boxes_of(sheet=sheet),
@@ -126,7 +129,7 @@ def _map_of(row: StopRow | None) -> str:
     """The lot of the next stop; empty where there is none."""
     if row is None or row.site_id is None:
         return ""
-    return lot_map_svg(site_id=row.site_id, width_px=PHONE_MAP_PX[0], height_px=NEXT_MAP_PX)
+    return lot_map_svg(site_id=row.site_id, width_px=PHONE_MAP_PX[0], height_px=NEXT_MAP_PX, is_large=True)
 
 
 @require_POST
