@@ -28,6 +28,9 @@ _SEASON_START: Final = date(2026, 4, 1)
 _WARM_UP_DAYS: Final = 14
 # High summer begins on Monday 29 June; the warm-up two weeks before.
 _FIRST_DAY: Final = 89
+# The season: as long as four weeks ahead of its last Monday are on record.
+_SEASON_FROM: Final = 28
+SEASON_WEEKS: Final = 22
 _MODES: Final = ("weekdays", "interval", "odd", "even")
 RULES: Final = {
     "free days": {"name": "night", "windows": ["20:00-10:00"]},
@@ -36,7 +39,13 @@ RULES: Final = {
 
 
 def score_method(
-    world: World, method: Method | None, *, rule: str, seed: int, weeks: int = 4
+    world: World,
+    method: Method | None,
+    *,
+    rule: str,
+    seed: int,
+    weeks: int = 4,
+    first_day: int = _FIRST_DAY,
 ) -> ProgramScore:
     """What a method reaches over some weeks of high summer, its programs set anew each Monday where it wants.
 
@@ -52,16 +61,18 @@ def score_method(
         Seed of the sensors' noise.
     weeks
         Weeks scored [1].
+    first_day
+        First scored day of the season [d]; two weeks before it warm up.
     """
     life = HourlyGardens(world.gardens, np.random.default_rng([seed, 7]))
     ledger, logged = Ledger(world.gardens), Logged(world)
     setting: Setting | None = None
     nothing = np.zeros(len(world.gardens.controllers), dtype=np.int64)
     own = np.full(len(world.gardens.zones), np.nan)
-    begin = _FIRST_DAY - _WARM_UP_DAYS
-    for day in range(begin, _FIRST_DAY + 7 * weeks):
-        is_scored = day >= _FIRST_DAY
-        if day == begin or (is_scored and (day - _FIRST_DAY) % 7 == 0):
+    begin = first_day - _WARM_UP_DAYS
+    for day in range(begin, first_day + 7 * weeks):
+        is_scored = day >= first_day
+        if day == begin or (is_scored and (day - first_day) % 7 == 0):
             log = logged.log if is_scored and world.is_governed else None
             known = replace(known_on(world, day, own, rule), log=log)
             new = (
@@ -152,6 +163,7 @@ def score_programs(
     rules: Sequence[str] = tuple(RULES),
     methods: Mapping[str, Method | None] | None = None,
     record: Sequence[DaySpan] = (),
+    is_season: bool = False,
 ) -> Iterator[tuple[str, str, str, str, dict[str, float]]]:
     """Mean figures over the seeds: (kind, climate, rule, method, figures).
 
@@ -167,7 +179,10 @@ def score_programs(
         Gardens of a world [1].
     record
         Measured seasons; none: generated ones.
+    is_season
+        Whether the season is scored, 22 weeks from the end of April, instead of four weeks of high summer.
     """
+    first_day, weeks = (_SEASON_FROM, SEASON_WEEKS) if is_season else (_FIRST_DAY, 4)
     for is_governed in (True, False):
         for climate in climates:
             worlds = [
@@ -177,7 +192,9 @@ def score_programs(
             for rule in rules:
                 for name, method in (methods or {**METHODS, REFILL: None}).items():
                     found = [
-                        score_method(world, method, rule=rule, seed=seed).figures()
+                        score_method(
+                            world, method, rule=rule, seed=seed, weeks=weeks, first_day=first_day
+                        ).figures()
                         for world, seed in zip(worlds, seeds, strict=True)
                     ]
                     mean = {key: float(np.mean([one[key] for one in found])) for key in found[0]}

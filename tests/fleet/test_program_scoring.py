@@ -184,6 +184,25 @@ def test_no_program_passes_a_full_refill_on_the_days_that_are_open(world: World)
     assert REFILL not in METHODS
 
 
+def test_a_sensor_asks_for_two_or_three_programs_a_season_and_a_clock_for_more() -> None:
+    found = {
+        kind: figures
+        for kind, _, _, _, figures in score_programs(
+            seeds=[3],
+            climates=["arid"],
+            gardens=12,
+            rules=[FREE],
+            methods={"ours": METHODS["ours"]},
+            is_season=True,
+        )
+    }
+
+    # Changes after the first program of the season.
+    assert found["governed"]["changes"] <= 3
+    assert found["governed"]["changes"] < found["clock only"]["changes"]
+    assert found["governed"]["adequacy_pct"] >= 96
+
+
 def test_losses_are_told_by_their_cause(world: World) -> None:
     found = score_method(world, METHODS["fixed 12 mm x 3"], rule=FREE, seed=4, weeks=1)
 

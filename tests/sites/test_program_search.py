@@ -66,6 +66,34 @@ def test_more_rain_never_asks_for_longer_runs_by_the_clock() -> None:
     assert np.all(wet.minutes * wet.starts[0] <= dry.minutes * dry.starts[0] + 1e-9)
 
 
+@settings(max_examples=15, deadline=None)
+@given(
+    texture=st.sampled_from(["sand", "loam", "clay"]),
+    eto_mm=st.floats(2.0, 9.0),
+    rain_mm=st.floats(0.0, 4.0),
+    more_mm=st.floats(0.5, 4.0),
+    governed=st.booleans(),
+)
+def test_more_rain_never_brings_a_zone_more_water(
+    texture: str, eto_mm: float, rain_mm: float, more_mm: float, governed: bool
+) -> None:
+    def gross_mm(rain: float) -> np.ndarray:
+        given_ = garden(
+            plants=("cool_turf", "cool_turf", "shrubs"),
+            heads=("rotor", "fixed_spray", "dripline"),
+            texture=texture,
+            eto_mm=eto_mm,
+            rain_mm=rain,
+            governed=governed,
+        )
+        return trial(given_, chosen_slots(given_, best_programs(given_))).gross_mm
+
+    dry, wet = gross_mm(rain_mm), gross_mm(rain_mm + more_mm)
+
+    # Runs come in whole minutes, so the last of them may differ by one.
+    assert np.all(wet <= 1.05 * dry + 6.0)
+
+
 def test_the_same_input_gives_the_same_program() -> None:
     def numbers(chosen: Chosen) -> tuple[list[float], list[int], list[int]]:
         return chosen.minutes.tolist(), chosen.starts.tolist(), chosen.pattern.tolist()

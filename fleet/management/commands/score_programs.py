@@ -45,6 +45,11 @@ class Command(RootroundCommand):
             "--frontier", action="store_true", help="rows of the same methods with more and with less water"
         )
         parser.add_argument(
+            "--season",
+            action="store_true",
+            help="22 weeks from the end of April instead of four of high summer",
+        )
+        parser.add_argument(
             "--weather", type=Path, metavar="FILE", help="measured days instead: date, eto_mm, rain_mm"
         )
 
@@ -58,6 +63,8 @@ class Command(RootroundCommand):
             record = measured_seasons(options["weather"]) if options["weather"] else ()
         except (OSError, RecordTooShortError) as error:
             self.unusable(str(error))
+        if options["season"] and len(record) == 1:
+            self.unusable("a season by itself cannot be scored: its first weeks have no past to plan with")
         self.stdout.write(_HEAD)
         ours, peak = {}, {}
         rows = {_PEAK: METHODS[_PEAK], **METHODS, **(FRONTIER if options["frontier"] else {}), REFILL: None}
@@ -67,6 +74,7 @@ class Command(RootroundCommand):
             gardens=options["gardens"],
             record=record,
             methods=rows,
+            is_season=options["season"],
         ):
             if method == _PEAK:
                 peak[kind, climate, rule] = found["gross_mm"]
