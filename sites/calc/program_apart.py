@@ -28,12 +28,13 @@ class Split:
         Its timetable, every letter with its days.
     choices
         Its day choices.
-    apart
-        Stations in the letter apart.
+    main, apart
+        Stations in the first letters, and in the letter apart; those in neither get no water.
     """
 
     table: Timetable
     choices: tuple[DayChoice, ...]
+    main: tuple[int, ...]
     apart: tuple[int, ...]
 
 
@@ -129,5 +130,13 @@ def joined(
             overrun_min=0.0,
         ),
         tuple(used),
-        tuple(sorted({run.station for letter in apart.letters for run in letter.runs})) if apart else (),
+        _stations(table),
+        _stations(apart),
     )
+
+
+def _stations(table: Timetable | None) -> tuple[int, ...]:
+    """Stations that a timetable runs."""
+    if table is None:
+        return ()
+    return tuple(sorted({run.station for letter in table.letters for run in letter.runs}))

@@ -57,8 +57,9 @@ class RoundFacts:
         Days on which the timer has to be switched off.
     valid_until
         Day from which the days no longer fit the rules; None: beyond the four weeks.
-    own_hours
-        Stations that the rules give other hours than the rest, in a letter of their own.
+    own_hours, barred
+        Stations that the rules give other hours than the rest, in a letter of their own; and those that they
+        give none.
     """
 
     station: IntArray
@@ -88,6 +89,7 @@ class RoundFacts:
     off_days: tuple[date, ...]
     valid_until: date | None
     own_hours: tuple[int, ...] = ()
+    barred: tuple[int, ...] = ()
 
 
 def reasons(facts: RoundFacts) -> list[str]:
@@ -202,6 +204,9 @@ def _cautions(facts: RoundFacts) -> list[str]:
         )
         named = stations_words(facts.own_hours).lower()
         found.append(f"The rules give {named} other days or hours than the rest: {theirs}.")
+    if facts.barred:
+        named = stations_words(facts.barred).lower()
+        found.append(f"The rules leave {named} no hour in these weeks: no water is planned there.")
     if facts.is_morning_after:
         found.append("By the rule, the early hours of these days belong to the evening before.")
     if facts.off_days:

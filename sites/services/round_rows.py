@@ -131,7 +131,8 @@ def _facts(
         is_morning_after=is_change and table is not None and _is_morning_after(of, at, choice, table),
         off_days=tuple(sorted({day for one in used for day in one.off_days})),
         valid_until=of.week + timedelta(days=valid) if valid < given.settings.horizon_days else None,
-        own_hours=split.apart if split else (),
+        own_hours=split.apart if split and split.main else (),
+        barred=tuple(sorted(set(station.tolist()) - {*split.main, *split.apart})) if split else (),
     )
 
 

@@ -134,6 +134,7 @@ def test_a_ban_on_sprays_leaves_the_drip_its_program(garden: Controller) -> None
     row = issue()
 
     assert set(days_of()) == {1, 4}
+    assert any("leave stations 2, 3 no hour in these weeks" in words for words in row.reasons)
     assert need_met()[1] > 90
     assert row.window_used_min is not None
     assert recommendation_breaks(recommendation_ids=[row.pk]) == {}
