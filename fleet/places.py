@@ -119,6 +119,10 @@ BELOW: dict[str, str] = {
     "fleet:water-report": "fleet:water",
     "fleet:water-renewals": "fleet:water",
     "fleet:water-customer": "fleet:water",
+    **dict.fromkeys(
+        ("fleet:rebates", "fleet:rebate", "fleet:rebate-new", "fleet:rebate-edit", "fleet:rebate-dossier"),
+        "fleet:water",
+    ),
     "fleet:water-unjudged": "fleet:water",
     "fleet:stop": "fleet:day",
     "fleet:rule-set": "fleet:rules",

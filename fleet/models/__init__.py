@@ -5,6 +5,7 @@ from fleet.models.devices import DeviceToken
 from fleet.models.needs import Visit, VisitKind, VisitNeed
 from fleet.models.people import SecondFactor, Technician, User
 from fleet.models.phone import Photo, ReportLink, Submission
+from fleet.models.rebates import Rebate, RebateClaim
 from fleet.models.routes import Finding, PlanRun, Route, Stop
 from fleet.models.season import BackflowRule, LocationSeason
 from fleet.models.watch import Cause, Flag, WatchDay, WatchFit, WatchState, WatchStatus
@@ -24,6 +25,8 @@ __all__ = [
     "LocationSeason",
     "Photo",
     "PlanRun",
+    "Rebate",
+    "RebateClaim",
     "ReportLink",
     "Route",
     "SecondFactor",

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from typing import Any, Final
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Count, F, Max, Q, Sum
+from django.db.models import Count, Exists, OuterRef, Q, Sum
 
 from fleet.calc.ledger_reasons import OVER, UNDER, reason_words
 from fleet.models import LedgerMonth, LedgerPortfolio, LedgerSite, ServiceContract, Stop
@@ -174,8 +174,11 @@ class RenewalPage:
 def renewal_page(*, today: date, number: int) -> RenewalPage:
     """The newest contracts that end within 120 days, the next first."""
     ending = (
-        ServiceContract.objects.annotate(newest=Max("site__contracts__ends_on"))
-        .filter(ends_on=F("newest"), ends_on__gte=today, ends_on__lte=today + timedelta(days=RENEWAL_DAYS))
+        ServiceContract.objects.filter(
+            ~Exists(ServiceContract.objects.filter(site=OuterRef("site"), ends_on__gt=OuterRef("ends_on"))),
+            ends_on__gte=today,
+            ends_on__lte=today + timedelta(days=RENEWAL_DAYS),
+        )
         .select_related("site")
         .order_by("ends_on", "site__code")
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django import template
 
 from fleet.calc.ledger_reasons import reason_words
@@ -40,3 +42,15 @@ def papersides(report: BookReport) -> tuple[PartsPage, PartsPage]:
 def minus(value: float) -> float:
     """Return a number with the other sign."""
     return -value
+
+
+@register.filter
+def months_used(rows: Sequence[LedgerMonth]) -> float | None:
+    """Return what some months used together; None where there are none."""
+    return sum(row.used_l or 0.0 for row in rows) if rows else None
+
+
+@register.filter
+def months_need(rows: Sequence[LedgerMonth]) -> float | None:
+    """Return what some months needed together; None where there are none."""
+    return sum(row.need_l or 0.0 for row in rows) if rows else None

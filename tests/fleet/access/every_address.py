@@ -16,6 +16,7 @@ from fleet.models import (
     Finding,
     Flag,
     Photo,
+    Rebate,
     ReportLink,
     StageRun,
     Stop,
@@ -96,6 +97,15 @@ def things_of(user: User, code: str) -> dict[str, dict[str, Any]]:
         name=code, token_hash=code, hint="rr_", kinds="bypass", created_at=NOW, created_by="ruth"
     )
     run = StageRun.objects.create(stage="ledger", scope=code, day=DAY, asked_at=NOW, state="failed")
+    rebate = Rebate.objects.create(
+        name=code,
+        supplier="Hill Water",
+        starts_on=DAY,
+        ends_on=DAY.replace(2100),
+        currency="USD",
+        checked_on=DAY,
+    )
+    Site.objects.filter(pk=site.pk).update(supplier="Hill Water")
     need = visit.needs.get()
     pks = {
         "fleet:need": need.pk, "fleet:stop": stop.pk, "fleet:stop-lock": visit.pk,
@@ -105,7 +115,7 @@ def things_of(user: User, code: str) -> dict[str, dict[str, Any]]:
         "fleet:watch-flag": flag.pk, "fleet:round": program.pk, "fleet:device": token.pk,
         "fleet:weather": location.pk, "weather:": location.pk, "fleet:zone-audit-withdraw": audit.pk,
         "fleet:rule-restore": change.pk, "fleet:person": user.pk,
-        "fleet:run-retry": run.pk,
+        "fleet:run-retry": run.pk, "fleet:rebate": rebate.pk,
     }  # fmt: skip
     words = {
         "code": site.code, "controller": controller.code, "station": 1, "day": DAY.isoformat(),
