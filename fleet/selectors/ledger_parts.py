@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from fleet.calc.ledger_forecast import BookUse, YearEnd, forecast_year
 from fleet.calc.ledger_reasons import reason_words
-from fleet.models import LedgerPortfolio, Tariff
+from fleet.models import LedgerPortfolio, Tariff, VisitKind
 from fleet.selectors.company import the_company
 from fleet.selectors.ledger_words import GROUPINGS
 
@@ -48,6 +48,20 @@ class Cause:
 
 
 @dataclass(frozen=True, slots=True)
+class VisitValue:
+    """Visits of a kind: how many, cost of one, and litres a month that one saved (None: no answer)."""
+
+    word: str
+    visits: int
+    cost: float
+    told: int
+    saved_l: float | None
+    low_l: float | None
+    high_l: float | None
+    plain_l: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class SpanChoice:
     """A span that the night computed."""
 
@@ -71,6 +85,7 @@ class PartsPage:
     currency: str
     price: float | None
     year_end: YearEnd | None
+    visits: list[VisitValue]
 
 
 def parts_page(*, by: str, span: str, price: float | None = None) -> PartsPage | None:
@@ -114,6 +129,7 @@ def parts_page(*, by: str, span: str, price: float | None = None) -> PartsPage |
         currency=currency if price is None else _company_currency(),
         price=price,
         year_end=year_end(rows),
+        visits=_visits(rows),
     )
 
 
@@ -167,6 +183,14 @@ def _part(word: str, values: dict[str, Any], price: float | None) -> Part:
         low_l=values["saved_low_l"] if told else None,
         high_l=values["saved_high_l"] if told else None,
     )
+
+
+def _visits(rows: Sequence[LedgerPortfolio]) -> list[VisitValue]:
+    """What visits brought, the most frequent kinds first."""
+    stored = next((row.values["visits"] for row in rows if row.values.get("visits")), {})
+    words = dict(VisitKind.choices)
+    found = [VisitValue(str(words.get(kind, kind)), **values) for kind, values in stored.items()]
+    return sorted(found, key=lambda one: (-one.visits, one.word))
 
 
 def _bare(values: dict[str, Any]) -> dict[str, Any]:

@@ -211,3 +211,8 @@ def _years_on(day: date, years: int) -> date:
         return day.replace(year=day.year + years)
     except ValueError:
         return date(day.year + years, 3, 1)
+
+
+def suppliers_of_book() -> list[str]:
+    """Suppliers of the book's gardens."""
+    return sorted(set(Site.objects.exclude(supplier="").order_by().values_list("supplier", flat=True)))

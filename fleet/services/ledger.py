@@ -19,6 +19,7 @@ from fleet.selectors.ledger_estimates import used_water
 from fleet.selectors.ledger_inputs import LedgerBook, ledger_book
 from fleet.selectors.ledger_marks import month_marks
 from fleet.selectors.ledger_words import group_words
+from fleet.selectors.visit_value import visit_values
 from fleet.services.ledger_totals import MonthFigures, portfolio_rows, site_rows
 from weather.calc.arrays import FloatArray
 
@@ -87,13 +88,16 @@ def update_ledger(*, until_day: date) -> LedgerUpdate:
             if field.attname not in ("id", "site_id")
         ],
     )
+    figures = _figures(book, answer, months, causes)
+    visits = visit_values(site_ids=book.site_ids, months=months, over_l=figures.used_l - figures.need_l)
     LedgerPortfolio.objects.all().delete()
     LedgerPortfolio.objects.bulk_create(
         portfolio_rows(
             answer=totals,
             spans=whole,
             words=group_words(book=book, until_day=until_day),
-            figures=_figures(book, answer, months, causes),
+            figures=figures,
+            visits=visits,
         ),
         batch_size=20,
     )

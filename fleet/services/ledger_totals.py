@@ -84,8 +84,12 @@ def portfolio_rows(
     spans: Sequence[tuple[date, date]],
     words: dict[str, list[str]],
     figures: MonthFigures,
+    visits: dict[str, dict[str, float | int | None]],
 ) -> list[LedgerPortfolio]:
-    """A row a span: use, need and saving of the book and of its parts, each with its own interval."""
+    """A row a span: use, need and saving of the book and its parts, each with its own interval.
+
+    What visits brought stands in the first row, the one of the whole time.
+    """
     ledger = answer.ledger
     seen = (ledger.metered.days > 0) & np.isfinite(answer.need_l)
     inside = figures.inside(spans)
@@ -106,6 +110,7 @@ def portfolio_rows(
             "correlation": round(ledger.correlation, 4),
             "by": {name: {word: part[place] for word, part in parts.items()} for name, parts in by.items()},
             "reasons": reasons[place],
+            **({"visits": visits} if place == 0 else {}),
         }
         rows.append(LedgerPortfolio(period_start=start, period_end=end, values=values))
     return rows

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
@@ -15,11 +15,17 @@ from fleet.access import may_see
 from fleet.exports.kinds import as_csv
 from fleet.models import Rebate
 from fleet.selectors.company import company_day, the_company
-from fleet.selectors.rebates import rebate_dossier, rebate_page, rebate_rows, rebates_with_gardens
+from fleet.selectors.rebates import (
+    rebate_dossier,
+    rebate_page,
+    rebate_rows,
+    rebates_with_gardens,
+    suppliers_of_book,
+)
+from fleet.selectors.site_access import SiteNotOpen, site_for
 from fleet.services.rebates import save_claim, save_rebate
 from fleet.views.asked import asked_number, asking_user
 from fleet.views.rebate_forms import ClaimForm, RebateForm
-from sites.models import Site
 
 CSV_COLUMNS = ("site", "name", "standing", "apply_by", "missing", "amount", "currency")
 
@@ -61,7 +67,7 @@ def _edit(request: HttpRequest, rebate: Rebate | None) -> HttpResponse:
     return render(
         request,
         "fleet/rebates/edit.html",
-        {"form": form, "rebate": stored, "suppliers": _suppliers()},
+        {"form": form, "rebate": stored, "suppliers": suppliers_of_book()},
         status=422 if form.errors else 200,
     )
 
@@ -104,7 +110,11 @@ def rebate_csv(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def dossier(request: HttpRequest, pk: int, code: str) -> HttpResponse:
     """Show a garden's dossier, to print, and keep what it holds beyond the book."""
-    one, site = get_object_or_404(Rebate, pk=pk), get_object_or_404(Site, code=code)
+    one = get_object_or_404(Rebate, pk=pk)
+    try:
+        site = site_for(user=asking_user(request), code=code)
+    except SiteNotOpen as error:
+        raise Http404 from error
     found = rebate_dossier(rebate=one, site=site, today=_today())
     if found is None:
         return render(request, "fleet/rebates/other.html", {"rebate": one, "site": site}, status=404)
@@ -133,8 +143,3 @@ def _today() -> date:
 def _may_write(request: HttpRequest) -> bool:
     """Whether the reader may enter and change rebates."""
     return may_see(asking_user(request).role, "fleet:rebate-new")
-
-
-def _suppliers() -> list[str]:
-    """Suppliers of the book's gardens."""
-    return sorted(set(Site.objects.exclude(supplier="").order_by().values_list("supplier", flat=True)))
