@@ -187,7 +187,7 @@ def _part(word: str, values: dict[str, Any], price: float | None) -> Part:
 
 def _visits(rows: Sequence[LedgerPortfolio]) -> list[VisitValue]:
     """What visits brought, the most frequent kinds first."""
-    stored = next((row.values["visits"] for row in rows if row.values.get("visits")), {})
+    stored: dict[str, Any] = next((row.values["visits"] for row in rows if row.values.get("visits")), {})
     words = dict(VisitKind.choices)
     found = [VisitValue(str(words.get(kind, kind)), **values) for kind, values in stored.items()]
     return sorted(found, key=lambda one: (-one.visits, one.word))
