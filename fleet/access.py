@@ -41,7 +41,8 @@ OFFICE: Final = frozenset({D, M, A})
 ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:home": EVERYONE,
     "fleet:words": EVERYONE,
-    "fleet:search": OFFICE,
+    "fleet:search": EVERYONE,
+    "fleet:keys": EVERYONE,
     "fleet:week": frozenset({D, A}),
     "fleet:visits": OFFICE,
     "fleet:need": OFFICE,

@@ -34,12 +34,15 @@ SHOWS: Final[dict[str, str]] = {
     "fleet:installation-sheet": "installation sheet",
     "fleet:photo": "photo",
     "fleet:week": "board of the week",
+    "fleet:water-customer": "customer's water page",
+    "fleet:rebate-dossier": "dossier for a rebate",
     "fleet:customer": "all data of a customer",
 }
 TAKES: Final[dict[str, str]] = {
     "fleet:site-zones-csv": "zones as CSV",
     "fleet:site-water-csv": "water as CSV",
     "fleet:water-csv": "water of all gardens as CSV",
+    "fleet:rebate-csv": "gardens of a rebate as CSV",
     "fleet:customer-data": "all data of a customer as a file",
 }
 CHANGES: Final[dict[str, str]] = {

@@ -53,6 +53,7 @@ urlpatterns: list[URLPattern] = [
     path("", home.home, name="home"),
     path("words/", words.words, name="words"),
     path("search/", search.search, name="search"),
+    path("keys/", search.keys, name="keys"),
     path("week/", week.week, name="week"),
     path("week/plan/", week.plan, name="week-plan"),
     path("week/progress/", week.progress, name="week-progress"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fleet.models import Company, Technician
+from fleet.models import Company, Technician, User
 from sites.models import BypassLog, ProgramSet, Site
 from weather.models import DailyWeather
 
@@ -19,6 +19,7 @@ class FirstDay:
     has_programs: bool
     has_logs: bool
     technicians: int
+    accounts: int
 
 
 def has_sites() -> bool:
@@ -36,4 +37,5 @@ def first_day() -> FirstDay:
         has_programs=ProgramSet.objects.exists(),
         has_logs=BypassLog.objects.exists(),
         technicians=Technician.objects.count(),
+        accounts=User.objects.filter(is_active=True).count(),
     )

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 from django.db.models import Case, IntegerField, Q, Value, When
 
+from fleet.models import Technician, User
+from fleet.selectors.site_access import sites_for
 from fleet.selectors.site_map import site_shapes
-from sites.models import Site
 
 MOST_HITS = 50
 
@@ -32,12 +34,31 @@ class SearchAnswer:
     total: int
 
 
-def search_sites(*, text: str) -> SearchAnswer:
-    """Return the sites whose code, name, address or customer holds every word of `text`."""
+@dataclass(frozen=True, slots=True)
+class PersonHit:
+    """A technician whose day can be opened."""
+
+    code: str
+    name: str
+
+
+def search_people(*, text: str, user: User, most: int = 8) -> tuple[PersonHit, ...]:
+    """Return the technicians whose name or code holds every word; to dispatcher and administrator only."""
+    words = text.split()
+    if not words or user.role not in (User.Role.DISPATCHER, User.Role.ADMINISTRATOR):
+        return ()
+    rows = Technician.objects.filter(is_active=True)
+    for word in words:
+        rows = rows.filter(Q(name__icontains=word) | Q(code__icontains=word))
+    return tuple(PersonHit(code, name) for code, name in rows.values_list("code", "name")[:most])
+
+
+def search_sites(*, text: str, user: User, today: date) -> SearchAnswer:
+    """Return the sites, of those this person may open, whose words hold every word of `text`."""
     words = text.split()
     if not words:
         return SearchAnswer(hits=(), total=0)
-    rows = Site.objects.all()
+    rows = sites_for(user=user, today=today)
     for word in words:
         rows = rows.filter(
             Q(code__icontains=word)

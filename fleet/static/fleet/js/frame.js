@@ -53,5 +53,16 @@
       q.select();
     }
     if (event.key === "Escape" && event.target === q) q.blur();
+    if (event.key === "?" && q && !event.target.closest("input, textarea, select, [contenteditable]")) {
+      window.location.assign(q.form.dataset.keys);
+    }
+    // In what was found, up and down go from line to line, and from the first one back into the box.
+    const hits = [...document.querySelectorAll("[data-hit]")];
+    const at = hits.indexOf(document.activeElement);
+    const step = event.key === "ArrowDown" ? 1 : event.key === "ArrowUp" ? -1 : 0;
+    if (step && hits.length && (at >= 0 || event.target === q)) {
+      event.preventDefault();
+      (hits[at + step] || (step < 0 ? q : hits[hits.length - 1])).focus();
+    }
   });
 })();
