@@ -129,6 +129,9 @@ def test_the_reader_of_pages_sees_what_would_run() -> None:
     assert danger_in('<a href="javascript:alert(1)">x</a>')
 
 
+PLAIN_KINDS = ("text/csv", "text/calendar", "image/svg+xml", "application/openmetrics-text")
+
+
 @pytest.mark.usefixtures("hostile_company")
 def test_no_page_map_or_file_takes_a_name_for_code() -> None:
     known = list(addresses())
@@ -155,10 +158,12 @@ def _opens_harmlessly(client: Client, address: str) -> bool:
     text = answer.getvalue().decode()
     kind = answer["Content-Type"].split(";")[0]
     assert answer["X-Content-Type-Options"] == "nosniff", address
-    if kind == "application/json":
+    if kind in ("application/json", "application/manifest+json"):
         json.loads(text)
     elif kind == "text/html":
         assert danger_in(text) == [], address
+    elif kind == "text/javascript":
+        assert "alert(1)" not in text, address
     else:
-        assert kind in ("text/csv", "image/svg+xml"), address
+        assert kind in PLAIN_KINDS, address
     return True
