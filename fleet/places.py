@@ -31,7 +31,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:season",
             "fleet:water",
         ),
-        ("weather:page", "fleet:rules", "fleet:bring", "fleet:words"),
+        ("fleet:stock", "weather:page", "fleet:rules", "fleet:bring", "fleet:words"),
     ),
     User.Role.MANAGER: (
         (
@@ -43,7 +43,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:round",
             "fleet:season",
         ),
-        ("weather:page", "fleet:rules", "fleet:words"),
+        ("fleet:stock", "weather:page", "fleet:rules", "fleet:words"),
     ),
     User.Role.TECHNICIAN: (("fleet:day",), ("fleet:words",)),
     User.Role.ADMINISTRATOR: (
@@ -59,6 +59,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:water",
         ),
         (
+            "fleet:stock",
             "weather:page",
             "fleet:rules",
             "fleet:bring",
@@ -81,6 +82,7 @@ PLACE_WORDS: dict[str, str] = {
     "fleet:season": "Season",
     "fleet:water": "Water",
     "fleet:day": "Day",
+    "fleet:stock": "Parts",
     "weather:page": "Weather",
     "fleet:rules": "Watering rules",
     "fleet:bring": "Imports",
@@ -96,6 +98,7 @@ BELOW: dict[str, str] = {
     "fleet:bring-file": "fleet:bring",
     "fleet:bring-save": "fleet:bring",
     "fleet:weather-day": "weather:page",
+    **dict.fromkeys(("fleet:stock-place", "fleet:stock-move", "fleet:part", "fleet:part-new"), "fleet:stock"),
     "fleet:need": "fleet:visits",
     "fleet:finding-correct": "fleet:findings",
     "fleet:visit-report": "fleet:findings",

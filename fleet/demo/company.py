@@ -13,6 +13,7 @@ import shapely
 from fleet.demo.book import TIMEZONE
 from fleet.demo.files import DemoFiles, write_demo_files
 from fleet.demo.ground_plan import DEPOT_M, lonlat
+from fleet.demo.load import load_demo_trucks
 from fleet.demo.office import COMPANY, OFFICE, PEOPLE
 from fleet.models import User
 from fleet.services.company import DemoFounding, add_accounts, found_demo_company, record_contracts
@@ -79,6 +80,7 @@ def build_demo_company(
     )
     _bring_in(files.folder, today=today, now=now, tell=tell)
     record_contracts(rows=files.contracts)
+    load_demo_trucks(by=BY, now=now, seed=seed)
     tell("streets from the extract")
     build_streets(path=files.folder / "streets.osm", data_dir=data_dir)
     return files

@@ -9,6 +9,7 @@ from typing import Final
 
 from fleet.calc.sensor_reading import reading_words
 from fleet.models import Finding
+from fleet.selectors.stock import parts_words
 
 COLUMNS: Final = (
     "recorded_at",
@@ -49,6 +50,7 @@ def rows(
         findings = findings.filter(recorded_at__date__gte=start)
     if end is not None:
         findings = findings.filter(recorded_at__date__lt=end)
+    words_of = parts_words()
     for one in findings.iterator(chunk_size=2_000):
         yield {
             "recorded_at": one.recorded_at.isoformat(),
@@ -67,7 +69,7 @@ def rows(
             "threshold_kpa": _number(one.threshold_kpa),
             "program_keyed_in": one.program_keyed_in,
             "turf": one.turf,
-            "parts_used": one.parts_used,
+            "parts_used": words_of(one.parts, one.parts_used),
             "service_min": _number(one.service_min),
             "follow_up": one.follow_up,
             "note": one.note if private else "",

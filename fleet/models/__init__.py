@@ -8,6 +8,7 @@ from fleet.models.phone import Photo, ReportLink, Submission
 from fleet.models.rebates import Rebate, RebateClaim
 from fleet.models.routes import Finding, PlanRun, Route, Stop
 from fleet.models.season import BackflowRule, LocationSeason
+from fleet.models.stock import Part, PartForKind, StockMinimum, StockMove, StockPlace
 from fleet.models.watch import Cause, Flag, WatchDay, WatchFit, WatchState, WatchStatus
 from fleet.models.water import LedgerMonth, LedgerPortfolio, LedgerSite, ServiceContract, Tariff
 
@@ -23,6 +24,8 @@ __all__ = [
     "LedgerPortfolio",
     "LedgerSite",
     "LocationSeason",
+    "Part",
+    "PartForKind",
     "Photo",
     "PlanRun",
     "Rebate",
@@ -32,6 +35,9 @@ __all__ = [
     "SecondFactor",
     "ServiceContract",
     "StageRun",
+    "StockMinimum",
+    "StockMove",
+    "StockPlace",
     "Stop",
     "Submission",
     "Tariff",

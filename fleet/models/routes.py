@@ -112,7 +112,8 @@ class Finding(models.Model):
     threshold_kpa = models.FloatField(null=True, blank=True)  # as left
     program_keyed_in = models.BooleanField(default=False)
     turf = models.CharField(max_length=15, blank=True)  # good, evenly_dry, patchy, soggy
-    parts_used = models.CharField(max_length=200, blank=True)
+    parts = models.JSONField(default=dict, blank=True)  # code of the catalogue -> how many, off the truck
+    parts_used = models.CharField(max_length=200, blank=True)  # what the catalogue does not hold, in words
     service_min = models.FloatField(null=True, blank=True)
     follow_up = models.CharField(max_length=300, blank=True)
     note = models.TextField(blank=True)

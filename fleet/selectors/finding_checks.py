@@ -108,12 +108,18 @@ def said_of(finding: Finding) -> tuple[str, ...]:
         (bool(finding.turf), f"turf {finding.turf.replace('_', ' ')}"),
         (bool(finding.answers.get("dry_stations")), f"dry: {_stations(finding, 'dry_stations')}"),
         (bool(finding.answers.get("soggy_stations")), f"soggy: {_stations(finding, 'soggy_stations')}"),
-        (bool(finding.parts_used), f"parts: {finding.parts_used}"),
+        (bool(finding.parts or finding.parts_used), _parts(finding)),
         (finding.service_min is not None, f"{finding.service_min or 0:g} min on site"),
         (not finding.need_is_met, "not done yet"),
         (bool(finding.follow_up), f"next time: {finding.follow_up}"),
     )
     return tuple(words for is_said, words in parts if is_said)
+
+
+def _parts(finding: Finding) -> str:
+    """Parts of a finding as words: the catalogue's by what the finding took off the truck."""
+    counted = [f"{count} {code.replace('-', ' ')}" for code, count in sorted(finding.parts.items())]
+    return "parts: " + ", ".join([*counted, *([finding.parts_used] if finding.parts_used else [])])
 
 
 def _stations(finding: Finding, name: str) -> str:

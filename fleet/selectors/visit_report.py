@@ -9,6 +9,7 @@ from typing import Final
 from fleet.models import Cause, Finding, Photo, Stop, Visit, VisitKind, VisitNeed
 from fleet.selectors.day import KeyInLine
 from fleet.selectors.key_in import key_in_lines
+from fleet.selectors.stock import parts_words
 from fleet.selectors.stop_rows import company_zone, needs_of_visits, zone_of
 from sites.models import ProgramLine, ProgramSet, Site, Zone
 
@@ -143,8 +144,8 @@ def _did(finding: Finding) -> list[str]:
             did.append(f"We set the sensor to a {'wetter' if wetter else 'drier'} setting.")
         elif effect.get("what") == "installed":
             did.append("We put in a new sensor. It is on trial until it has seen two dry spells.")
-    if finding.parts_used:
-        did.append(f"Parts used: {finding.parts_used}.")
+    if finding.parts or finding.parts_used:
+        did.append(f"Parts used: {parts_words()(finding.parts, finding.parts_used)}.")
     return did
 
 

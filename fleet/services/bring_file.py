@@ -8,8 +8,9 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Final
 
-from fleet.importing import tariffs, technicians, visits
+from fleet.importing import stock, tariffs, technicians, visits
 from fleet.services.record_company import import_tariffs, import_technicians
+from fleet.services.record_stock import import_stock
 from fleet.services.record_visits import import_visits
 from fleet.services.uploads import Upload
 from sites.importing import bypass, meters, programs
@@ -80,6 +81,7 @@ KINDS: Final[dict[str, FileKind]] = {
         lambda p, m, dry, good: import_readings(path=p, now=m.now, dry_run=dry, keep_good=good),
     ),
     "technicians": FileKind("technicians", technicians.COLUMNS, _by(import_technicians)),
+    "stock": FileKind("stock of parts", stock.COLUMNS, _by(import_stock)),
     "visits": FileKind("visits asked for", visits.COLUMNS, _by(import_visits)),
     "tariffs": FileKind(
         "tariffs",

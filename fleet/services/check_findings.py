@@ -24,6 +24,7 @@ SAID: Final = (
     "threshold_kpa",
     "program_keyed_in",
     "turf",
+    "parts",
     "parts_used",
     "service_min",
     "follow_up",
@@ -55,7 +56,13 @@ def accept_finding(*, finding_id: int, by: str, now: datetime) -> Checked:
     words: list[str] = []
     if row.check_state == Finding.Check.BESIDE:
         done = carry_into_book(
-            finding=input_of(row), visit=row.visit, need=row.need, day=_day(row), by=by, at=now
+            finding=input_of(row),
+            visit=row.visit,
+            need=row.need,
+            day=_day(row),
+            by=by,
+            at=now,
+            technician_id=row.technician_id,
         )
         row.effects, row.words, words = done.effects, done.words, done.words
     _settle(row, Finding.Check.ACCEPTED, by, now)
@@ -100,7 +107,15 @@ def correct_finding(*, finding_id: int, finding: FindingInput, by: str, now: dat
     row.need, row.kind = need, need.kind if need is not None else ""
     kept = {name: value for name, value in row.answers.items() if name not in SEEN_STATIONS}
     row.answers = {**kept, **finding.all_answers()}
-    done = carry_into_book(finding=finding, visit=row.visit, need=need, day=_day(row), by=by, at=now)
+    done = carry_into_book(
+        finding=finding,
+        visit=row.visit,
+        need=need,
+        day=_day(row),
+        by=by,
+        at=now,
+        technician_id=row.technician_id,
+    )
     row.effects = [*done.effects, *stays]
     row.words = [*done.words, *(effect["words"] for effect in stays)]
     row.save()
@@ -152,6 +167,7 @@ def input_of(row: Finding) -> FindingInput:
         threshold_kpa=row.threshold_kpa,
         program_keyed_in=row.program_keyed_in,
         turf=row.turf,
+        parts=dict(row.parts),
         parts_used=row.parts_used,
         service_min=row.service_min,
         follow_up=row.follow_up,

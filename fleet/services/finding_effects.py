@@ -10,6 +10,7 @@ from fleet.calc.visit_value import SERVICE_MIN
 from fleet.models import Finding, Flag, Visit, VisitKind, VisitNeed
 from fleet.selectors.key_in import programs_to_key_in
 from fleet.services.finding_input import BadFinding, FindingInput
+from fleet.services.stock import BadStock, use_parts
 from fleet.services.turf_found import TURF_WORDS, raise_need_of_turf
 from sites.models import Recommendation, Sensor
 from sites.services.found_again import (
@@ -56,6 +57,7 @@ class _Case:
     day: date
     by: str
     at: datetime
+    technician_id: int | None
 
     @property
     def controller_id(self) -> int | None:
@@ -64,11 +66,18 @@ class _Case:
 
 
 def carry_into_book(
-    *, finding: FindingInput, visit: Visit, need: VisitNeed | None, day: date, by: str, at: datetime
+    *,
+    finding: FindingInput,
+    visit: Visit,
+    need: VisitNeed | None,
+    day: date,
+    by: str,
+    at: datetime,
+    technician_id: int | None,
 ) -> Carried:
     """Change what the finding speaks of; raises `BadFinding`. The caller holds the transaction."""
-    case, done = _Case(finding, visit, need, day, by, at), Carried()
-    for step in (_flag, _threshold, _turf, _program, _installed, _met, _patches, _follow_up):
+    case, done = _Case(finding, visit, need, day, by, at, technician_id), Carried()
+    for step in (_flag, _threshold, _turf, _program, _installed, _parts, _met, _patches, _follow_up):
         step(case, done)
     return done
 
@@ -206,6 +215,29 @@ def _installed(case: _Case, done: Carried) -> None:
             before=before.isoformat() if before else None,
             after=case.day.isoformat(),
         )
+
+
+def _parts(case: _Case, done: Carried) -> None:
+    """Take the parts that were used off the truck."""
+    if not case.finding.parts:
+        return
+    kept = Finding.objects.only("pk").get(client_key=case.finding.client_key)
+    try:
+        used = use_parts(
+            finding_id=kept.pk,
+            technician_id=case.technician_id,
+            counts=case.finding.parts,
+            by=case.by,
+            at=case.at,
+        )
+    except BadStock as error:
+        raise BadFinding(f"parts: {error}") from error
+    if not used.lines:
+        done.words += [used.words] if used.words else []
+        return
+    done.note(f"Off the truck: {used.words}.", "parts", deed=used.deed)
+    if used.short:
+        done.words.append(f"The book had fewer on the truck: {', '.join(used.short)}. Count it.")
 
 
 def _met(case: _Case, done: Carried) -> None:

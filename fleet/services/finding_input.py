@@ -10,6 +10,7 @@ from datetime import datetime
 from fleet.models import Cause, Finding
 from fleet.services.turf_found import TURF_WORDS
 
+MOST_OF_A_PART = 999
 SEEN_STATIONS = ("dry_stations", "soggy_stations")
 _LISTS = ("program_ids", "dry_stations", "soggy_stations")
 
@@ -46,6 +47,10 @@ class FindingInput:
         good, evenly_dry, patchy, soggy, or empty.
     dry_stations, soggy_stations
         Stations whose zones look evenly dry, or soggy.
+    parts
+        How many of each part were used, by its code in the catalogue; they leave the truck.
+    parts_used
+        What the catalogue does not hold, in words.
     need_is_met
         False: somebody must come again.
     """
@@ -64,6 +69,7 @@ class FindingInput:
     turf: str = ""
     dry_stations: tuple[int, ...] = ()
     soggy_stations: tuple[int, ...] = ()
+    parts: Mapping[str, int] = field(default_factory=dict)
     parts_used: str = ""
     service_min: float | None = None
     follow_up: str = ""
@@ -80,6 +86,11 @@ class FindingInput:
             raise BadFinding(f"cause: expected one of {', '.join(Cause.values)}")
         if self.turf and self.turf not in TURF_WORDS:
             raise BadFinding(f"turf: expected one of {', '.join(TURF_WORDS)}")
+        for code, count in self.parts.items():
+            if type(count) is not int or not 0 < count <= MOST_OF_A_PART:
+                raise BadFinding(
+                    f"parts: {code} {count!r}, expected a whole number from 1 to {MOST_OF_A_PART}"
+                )
         for name, low, high in (
             ("resistance_kohm", 0.0, 1e6),
             ("soil_temperature_c", -30.0, 60.0),
@@ -101,7 +112,7 @@ class FindingInput:
         plain["recorded_at"] = self.recorded_at.isoformat()
         for name in _LISTS:
             plain[name] = list(getattr(self, name))
-        plain["answers"] = dict(self.answers)
+        plain["answers"], plain["parts"] = dict(self.answers), dict(self.parts)
         return plain
 
 

@@ -8,6 +8,7 @@ from typing import Final
 
 from fleet.models import Flag, VisitNeed
 from fleet.services.finding_effects import Effect
+from fleet.services.stock import CannotUndoStock, undo_stock
 from sites.services.found_again import put_back_program, put_back_sensor, put_back_turf
 
 
@@ -81,12 +82,22 @@ def _undo_raised(effect: Effect, _site: str, day: date, _by: str, _at: datetime)
     )
 
 
+def _undo_parts(effect: Effect, _site: str, _day: date, by: str, at: datetime) -> bool:
+    """Put the parts back on the truck."""
+    try:
+        undo_stock(deed=effect["deed"], by=by, now=at)
+    except CannotUndoStock:
+        return False
+    return True
+
+
 _UNDO: Final[dict[str, Callable[[Effect, str, date, str, datetime], bool]]] = {
     "flag": _undo_flag,
     "threshold": _undo_sensor("threshold_kpa"),
     "installed": _undo_sensor("installed_on"),
     "turf": _undo_turf,
     "program": _undo_program,
+    "parts": _undo_parts,
     "need": _undo_need,
     "raised": _undo_raised,
 }

@@ -42,7 +42,13 @@ def record_finding(*, finding: FindingInput, by: str) -> FindingRecorded:
     need = need_of(visit, finding.need_id)
     kept = _keep(finding, stop, visit, stop.route.technician, need)
     done = carry_into_book(
-        finding=finding, visit=visit, need=need, day=stop.route.day, by=by, at=finding.recorded_at
+        finding=finding,
+        visit=visit,
+        need=need,
+        day=stop.route.day,
+        by=by,
+        at=finding.recorded_at,
+        technician_id=stop.route.technician_id,
     )
     words = []
     if finding.resistance_kohm is not None:
@@ -102,6 +108,7 @@ def _keep(
         threshold_kpa=finding.threshold_kpa,
         program_keyed_in=finding.program_keyed_in,
         turf=finding.turf,
+        parts=dict(finding.parts),
         parts_used=finding.parts_used[:200],
         service_min=finding.service_min,
         follow_up=finding.follow_up[:300],

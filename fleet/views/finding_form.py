@@ -40,6 +40,7 @@ def finding_of(
         turf=form.get("turf", ""),
         dry_stations=_stations(form, "dry_stations"),
         soggy_stations=_stations(form, "soggy_stations"),
+        parts=_parts(form),
         parts_used=_text(form, "parts_used", 200),
         service_min=_number(form, "service_min"),
         follow_up=_text(form, "follow_up", 300),
@@ -51,6 +52,19 @@ def finding_of(
             if name.startswith("check-") and name != "check-" and value
         },
     )
+
+
+def _parts(form: Mapping[str, str]) -> dict[str, int]:
+    """How many of each part: fields `part-CODE`, empty or 0 where none was used."""
+    found = {}
+    for name, value in form.items():
+        if not name.startswith("part-") or not value.strip() or value.strip() == "0":
+            continue
+        number = asked_number(value.strip())
+        if not number:
+            raise BadFinding(f"parts: {value[:20]!r}, expected a whole number")
+        found[name.removeprefix("part-")[:40]] = number
+    return found
 
 
 def _answer(code: str, value: str, *, is_us: bool) -> str:

@@ -14,6 +14,7 @@ from fleet.models import Cause, Finding, User
 from fleet.quantities import shown
 from fleet.selectors.company import company_day
 from fleet.selectors.finding_checks import finding_checks, said_of
+from fleet.selectors.stock import truck_parts
 from fleet.services.check_findings import (
     BadFinding,
     CannotCheck,
@@ -128,6 +129,9 @@ def correct(request: HttpRequest, pk: int) -> HttpResponse:
             "dry": ", ".join(map(str, row.answers.get("dry_stations", ()))),
             "soggy": ", ".join(map(str, row.answers.get("soggy_stations", ()))),
             "warm": None if warm is None else round(shown(warm, "temperature", is_us=is_us), 1),
+            "parts": [
+                (one, row.parts.get(one.code, "")) for one in truck_parts(technician_id=row.technician_id)
+            ],
             "needs": row.visit.needs.all(),
             "verdicts": Finding.Verdict.choices,
             "causes": Cause.choices,

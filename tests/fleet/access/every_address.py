@@ -15,10 +15,12 @@ from fleet.models import (
     DeviceToken,
     Finding,
     Flag,
+    Part,
     Photo,
     Rebate,
     ReportLink,
     StageRun,
+    StockPlace,
     Stop,
     Submission,
     User,
@@ -107,7 +109,10 @@ def things_of(user: User, code: str) -> dict[str, dict[str, Any]]:
     )
     Site.objects.filter(pk=site.pk).update(supplier="Hill Water")
     need = visit.needs.get()
+    place = StockPlace.objects.create(code=code, name=f"depot of {code}")
+    part = Part.objects.create(code=code.lower(), name=f"part of {code}")
     pks = {
+        "fleet:stock-": place.pk, "fleet:part": part.pk,
         "fleet:need": need.pk, "fleet:stop": stop.pk, "fleet:stop-lock": visit.pk,
         "fleet:finding": finding.pk, "fleet:finding-state": sent.pk,
         "fleet:visit-report": visit.pk, "fleet:report-link": visit.pk,
