@@ -113,6 +113,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:map-zones": OFFICE,
     "fleet:week-live": frozenset({D, A}),
     "fleet:week-plan": frozenset({D, A}),
+    "fleet:week-stop": frozenset({D, A}),
     "fleet:week-publish": frozenset({D, A}),
     "fleet:week-undo": frozenset({D, A}),
     "fleet:week-progress": frozenset({D, A}),

@@ -15,6 +15,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from fleet.request_log import of_run
 from fleet.selectors.company import company_day, company_hour, the_company
 from fleet.services.audit import throw_old_audit
+from fleet.services.plan_watch import revive_lost
 from fleet.services.run_day import NIGHT, work_on
 from fleet.services.stage_runs import ask_for_stage, runs_to_do, worker_seen
 
@@ -36,6 +37,7 @@ def start_what_is_due() -> None:
     if company is not None and not company.is_demo and company_hour(now=now) >= settings.NIGHTLY_HOUR:
         ask_for_stage(stage=NIGHT, scope="all", day=company_day(now=now), now=now)
     throw_old_audit(now=now, kept_days=settings.AUDIT_DAYS)
+    revive_lost(now=now)
     for run_id in runs_to_do(now=now):
         _send(run_id)
 

@@ -5,6 +5,7 @@ from fleet.models.devices import DeviceToken
 from fleet.models.needs import Visit, VisitKind, VisitNeed
 from fleet.models.people import SecondFactor, Technician, User
 from fleet.models.phone import Photo, ReportLink, Submission
+from fleet.models.planning import Planning
 from fleet.models.rebates import Rebate, RebateClaim
 from fleet.models.routes import Finding, PlanRun, Route, Stop
 from fleet.models.season import BackflowRule, LocationSeason
@@ -28,6 +29,7 @@ __all__ = [
     "PartForKind",
     "Photo",
     "PlanRun",
+    "Planning",
     "Rebate",
     "RebateClaim",
     "ReportLink",

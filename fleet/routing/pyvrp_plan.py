@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +22,8 @@ from fleet.routing.schedule import schedule_route
 KEPT_BESTS = 40
 # Penalty of a unit of lateness or load at the start of the search [points]; it then moves by itself.
 FIRST_PENALTY = 15.0
+
+Newest = Callable[[], dict[int, list[int]] | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,7 @@ def improved_orders(
     seconds: float | None,
     seed: int,
     iterations: int | None = None,
+    is_over: Callable[[Newest], bool] | None = None,
 ) -> list[dict[int, list[int]]]:
     """Plans found from a warm start, best first, as visits of each vehicle in order.
 
@@ -60,6 +63,9 @@ def improved_orders(
         Seed of the search.
     iterations
         Number of iterations to search; makes the answer repeat exactly.
+    is_over
+        Asked at every iteration whether to end the search before its time; is given a function that tells
+        the newest improvement (None where there is none).
     """
     if seconds is None and iterations is None:
         raise ValueError("say how long to search: seconds or iterations")
@@ -67,7 +73,8 @@ def improved_orders(
     if encoded is None:
         return []
     bests = _Bests()
-    stop: StoppingCriterion = MaxRuntime(seconds) if iterations is None else MaxIterations(iterations)  # type: ignore[arg-type]
+    inner: StoppingCriterion = MaxRuntime(seconds) if iterations is None else MaxIterations(iterations)  # type: ignore[arg-type]
+    stop = _Stop(inner, lambda: _newest(encoded, bests), is_over)
     with warnings.catch_warnings():
         # Prizes of money beside seconds of lateness: the penalty may reach its bound, which does no harm.
         warnings.simplefilter("ignore", PenaltyBoundWarning)
@@ -97,6 +104,25 @@ def _search(
         first = local(pyvrp.Solution.make_random(data, rng), penalties.max_cost_evaluator(), exhaustive=True)
     params = pyvrp.IteratedLocalSearchParams(callbacks=bests)
     return pyvrp.IteratedLocalSearch(data, penalties, local, first, params)
+
+
+class _Stop:
+    """The library's own criterion, and the caller's word before it."""
+
+    def __init__(
+        self, inner: StoppingCriterion, newest: Newest, is_over: Callable[[Newest], bool] | None
+    ) -> None:
+        self._inner, self._newest, self._is_over = inner, newest, is_over
+
+    def __call__(self, best_cost: int) -> bool:
+        """Tell whether the search ends."""
+        return self._inner(best_cost) or (self._is_over is not None and self._is_over(self._newest))
+
+
+def _newest(encoded: _Encoded, bests: _Bests) -> dict[int, list[int]] | None:
+    """The last improvement that keeps all bounds of the short clock."""
+    found = next((one for one in reversed(bests.found) if one.is_feasible()), None)
+    return _decode(encoded, found) if found is not None else None
 
 
 class _Bests(pyvrp.IteratedLocalSearchCallbacks):

@@ -9,19 +9,25 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from fleet.routing.check import plan_faults
 from fleet.routing.days_first import BOTH_VISITS, needs_days_first, solve_by_days
 from fleet.routing.order import not_worse_than_nearest, without_losers
 from fleet.routing.plan import Plan
 from fleet.routing.problem import Problem
-from fleet.routing.pyvrp_plan import improved_orders
+from fleet.routing.pyvrp_plan import Newest, improved_orders
 from fleet.routing.reasons import explain_unserved
 from fleet.routing.schedule import assemble_plan, plan_from_orders
 from fleet.routing.vroom_plan import first_orders
+from fleet.routing.watching import Lookout, Observer
 
 # The first solver gets at most this share of the time.
 FIRST_SHARE = 1 / 3
+# And never more than this [s]: it cannot be stopped on the way.
+FIRST_MOST_S = 60.0
+# Told to stop, it still gets this much for each day that has no plan yet [s].
+FIRST_STOPPED_S = 0.5
 
 
 class PlanRefuted(RuntimeError):
@@ -36,6 +42,7 @@ def solve(
     iterations: int | None = None,
     previous: Mapping[int, Sequence[int]] | None = None,
     points_per_money: int = 100,
+    observer: Observer | None = None,
 ) -> Plan:
     """The best plan found, proven by the checker, with a reason for each visit that was left out.
 
@@ -53,10 +60,15 @@ def solve(
         An earlier plan (vehicle -> visits in order); a warm start where it still can be driven.
     points_per_money
         Cost points in one unit of money, for the reasons' sentences.
+    observer
+        Told about every second how far the search is; where it answers true, the search ends and the best
+        plan so far is the answer.
     """
     if iterations is None and seconds <= 0:
         raise ValueError(f"seconds is {seconds}, expected more than 0")
-    plan = search(problem, seconds=seconds, seed=seed, iterations=iterations, previous=previous)
+    plan = search(
+        problem, seconds=seconds, seed=seed, iterations=iterations, previous=previous, observer=observer
+    )
     explained = explain_unserved(problem, plan, points_per_money=points_per_money)
     return _proven(problem, explained)
 
@@ -68,25 +80,49 @@ def search(
     seed: int,
     iterations: int | None = None,
     previous: Mapping[int, Sequence[int]] | None = None,
+    observer: Observer | None = None,
 ) -> Plan:
     """The best plan found, without reasons; parameters as in `solve`."""
     if not problem.visits or not problem.vehicles:
         return assemble_plan(problem, [])
+    effort = _Effort(seconds, seed, iterations, Lookout(len(problem.visits), observer))
     if not needs_days_first(problem):
-        return _search_at_once(problem, seconds=seconds, seed=seed, iterations=iterations, previous=previous)
+        return _search_at_once(problem, effort, previous)
     both = len(problem.visits) <= BOTH_VISITS
-    own_seconds = seconds / 2 if both else seconds
-    days = solve_by_days(
-        problem,
-        lambda part, share: _search_at_once(
-            part, seconds=own_seconds * share, seed=seed, iterations=iterations, previous=None
-        ),
-    )
-    start = _better(problem, days, previous)
-    if not both:
+    half = replace(effort, seconds=seconds / 2 if both else seconds)
+    start = _better(problem, _by_days(problem, half), previous)
+    effort.lookout.begin_anew(problem, start)
+    if not both or effort.lookout.is_stopped:
         return start
+    effort.lookout.phase = "improving the week"
     orders = {route.vehicle: route.visits for route in start.routes}
-    return _search_at_once(problem, seconds=own_seconds, seed=seed, iterations=iterations, previous=orders)
+    return _search_at_once(problem, half, orders)
+
+
+@dataclass(frozen=True, slots=True)
+class _Effort:
+    """How long and how to search, and who watches."""
+
+    seconds: float
+    seed: int
+    iterations: int | None
+    lookout: Lookout
+
+
+def _by_days(problem: Problem, effort: _Effort) -> Plan:
+    """Each day by itself."""
+    count = 0
+
+    def solve_day(part: Problem, share: float) -> Plan:
+        nonlocal count
+        count += 1
+        effort.lookout.phase = f"day {count} of {round(1 / share)}"
+        plan = _search_at_once(part, replace(effort, seconds=effort.seconds * share), None)
+        effort.lookout.see(part, plan)
+        effort.lookout.bank()
+        return plan
+
+    return solve_by_days(problem, solve_day)
 
 
 def _better(problem: Problem, plan: Plan, previous: Mapping[int, Sequence[int]] | None) -> Plan:
@@ -119,25 +155,26 @@ def warm_start(
     return min(plans, key=lambda plan: plan.rank)
 
 
-def _search_at_once(
-    problem: Problem,
-    *,
-    seconds: float,
-    seed: int,
-    iterations: int | None,
-    previous: Mapping[int, Sequence[int]] | None,
-) -> Plan:
+def _search_at_once(problem: Problem, effort: _Effort, previous: Mapping[int, Sequence[int]] | None) -> Plan:
     """Warm start and improvement of all days together."""
     began = time.perf_counter()
-    first_seconds = None if iterations is not None else seconds * FIRST_SHARE
-    first = warm_start(problem, seconds=first_seconds, previous=previous)
-    left = None if iterations is not None else max(0.0, seconds - (time.perf_counter() - began))
+    lookout = effort.lookout
+    first_seconds = FIRST_STOPPED_S if lookout.is_stopped else min(effort.seconds * FIRST_SHARE, FIRST_MOST_S)
+    first = warm_start(
+        problem, seconds=None if effort.iterations is not None else first_seconds, previous=previous
+    )
+    lookout.see(problem, first)
+    if lookout.is_stopped or lookout.tell():
+        return _proven(problem, first)
+    lookout.improves()
+    left = max(0.0, effort.seconds - (time.perf_counter() - began))
     better = improved_orders(
         problem,
         {route.vehicle: route.visits for route in first.routes},
-        seconds=left,
-        seed=seed,
-        iterations=iterations,
+        seconds=None if effort.iterations is not None else left,
+        seed=effort.seed,
+        iterations=effort.iterations,
+        is_over=lambda newest: _is_over(problem, lookout, newest),
     )
     for orders in better:
         plan = plan_from_orders(problem, orders)
@@ -147,6 +184,17 @@ def _search_at_once(
         if plan.rank < first.rank and not plan_faults(problem, plan):
             return plan
     return _proven(problem, first)
+
+
+def _is_over(problem: Problem, lookout: Lookout, newest: Newest) -> bool:
+    """Tell how far the improvement is, once it is time to; whether it shall end."""
+    if not lookout.is_due():
+        return lookout.is_stopped
+    orders = newest()
+    plan = plan_from_orders(problem, orders) if orders is not None else None
+    if plan is not None:
+        lookout.see(problem, plan)
+    return lookout.tell()
 
 
 def _tidied(problem: Problem, plan: Plan) -> Plan:

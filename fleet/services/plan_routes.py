@@ -6,20 +6,28 @@ that is locked for so long would stop every phone. Call this from a command or a
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.db import transaction
 from django.db.models import prefetch_related_objects
 
 from fleet.calc.visit_settings import VisitSettings, visit_settings
 from fleet.calc.workdays import monday_of
-from fleet.models import Company, PlanRun, Technician, Visit
-from fleet.routing.plan import Plan
-from fleet.routing.problem import Problem
-from fleet.routing.solve import solve
+from fleet.models import Company, Planning, PlanRun, Technician, Visit
 from fleet.selectors.company import company_day
-from fleet.services.plan_problem import POINTS_PER_MONEY, build_problem
+from fleet.services.plan_fit import (
+    FoundPlan,
+    PlanOvertaken,
+    PlanWork,
+    fingerprint,
+    fit_plan,
+    homes_of,
+    search_plan,
+)
+from fleet.services.plan_problem import POINTS_PER_MONEY
 from fleet.services.plan_snapshot import CannotUndo, keep_run, restore_snapshot, snapshot
 from fleet.services.plan_state import (
     NothingToPlan,
@@ -28,6 +36,13 @@ from fleet.services.plan_state import (
     previous_orders,
     week_state,
 )
+from fleet.services.plan_watch import (
+    PlanningStopped,
+    claim_planning,
+    close_kept,
+    close_unkept,
+    watcher,
+)
 from fleet.services.plan_write import write_plan
 from fleet.services.raise_needs import refresh_prerequisites
 from fleet.services.visits_of_week import merge_needs, plannable_needs, split_skills, write_visits
@@ -35,6 +50,8 @@ from fleet.streets.store import travel_source
 from fleet.streets.travel_source import TravelSource
 
 DEFAULT_SECONDS = 10.0
+# How often a plan is fitted onto what changed while it was searched.
+FITS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +97,13 @@ def plan_routes(
     seed: int = 0,
     iterations: int | None = None,
     by: str = "",
+    run_id: int | None = None,
+    meanwhile: Callable[[], None] | None = None,
 ) -> RoutesPlanned:
     """Plan a week or one day of it; what is told, locked, begun or done stays.
+
+    Raises `AlreadyPlanning` where that week is being planned, and `PlanningStopped` where a person threw the
+    search away.
 
     Parameters
     ----------
@@ -90,36 +112,60 @@ def plan_routes(
     week, day
         Monday of the week, or one day.
     seconds, seed, iterations
-        Time, seed and (instead of the time) number of iterations of the search.
+        Time, seed and (instead of the time) number of iterations of the search. A planning of that week
+        that was asked for on a page brings its own time and seed.
     by
         Who plans, for the record.
+    run_id
+        The stage's run whose heart beats along.
+    meanwhile
+        Called between search and writing.
     """
     if (week is None) == (day is None):
         raise NothingToPlan("give a week or a day, one of them")
     monday = monday_of(week or day or now.date())
-    today = company_day(now=now)
-    settings = company_settings()
-    travel = travel_source(settings=settings)
-    days = days_to_plan(monday=monday, day=day, today=today)
-    state = _prepare(monday=monday, days=days, now=now, today=today)
-    problem = build_problem(state.given, settings, travel)
-    plan = solve(
-        problem,
-        seconds=seconds,
-        seed=seed,
-        iterations=iterations,
-        previous=previous_orders(problem, state.given),
-        points_per_money=POINTS_PER_MONEY,
+    row = claim_planning(
+        week=monday, day=day, now=now, seconds=seconds, seed=seed, by=by, takes_up=run_id is not None
     )
-    return _keep(
-        state=state, problem=problem, plan=plan, travel=travel, now=now, day=day, by=by, seconds=seconds
-    )
+    began = time.perf_counter()
+    try:
+        work = PlanWork(
+            row=row,
+            now=now,
+            days=days_to_plan(monday=monday, day=day, today=company_day(now=now)),
+            settings=company_settings(),
+            iterations=iterations,
+            observer=watcher(planning=row, now=now, points_per_money=POINTS_PER_MONEY, run_id=run_id),
+        )
+        return _search_and_keep(work, meanwhile)
+    except Exception as error:
+        ended_at = now + timedelta(seconds=time.perf_counter() - began)
+        is_discarded = isinstance(error, PlanningStopped)
+        close_unkept(planning=row, ended_at=ended_at, is_discarded=is_discarded, words=str(error))
+        raise
+
+
+def _search_and_keep(work: PlanWork, meanwhile: Callable[[], None] | None) -> RoutesPlanned:
+    """Search, and write what was found; where people changed the plan meanwhile, fit it and try again."""
+    travel = travel_source(settings=work.settings)
+    found = search_plan(work, _prepare(work), travel)
+    for _ in range(FITS):
+        if Planning.objects.values_list("stop", flat=True).get(pk=work.row.pk) == Planning.Stop.DISCARD:
+            raise PlanningStopped("The planning was thrown away; the plan stays as it was.")
+        if meanwhile is not None:
+            meanwhile()
+        kept = _keep(work, found, travel)
+        if isinstance(kept, RoutesPlanned):
+            return kept
+        found = fit_plan(work, found, kept, travel)
+    raise PlanOvertaken("The plan was changed again and again while it was worked out; plan once more.")
 
 
 @transaction.atomic
 def undo_plan(*, week: date, now: datetime) -> PlanUndone:
     """Take back the last planning or move of a week; raises `CannotUndo` where a day of it has begun."""
-    run = PlanRun.objects.filter(week=week, undone_at__isnull=True, before__isnull=False).first()
+    runs = PlanRun.objects.filter(week=week, undone_at__isnull=True, before__isnull=False)
+    run = runs.order_by("-planned_at", "-pk").first()
     if run is None or run.before is None:
         raise CannotUndo("There is nothing to undo in this week.")
     stops = restore_snapshot(before=run.before, monday=week)
@@ -134,42 +180,43 @@ def company_settings() -> VisitSettings:
 
 
 @transaction.atomic
-def _prepare(*, monday: date, days: tuple[date, ...], now: datetime, today: date) -> WeekState:
+def _prepare(work: PlanWork) -> WeekState:
     """Merge needs into visits and read what is fixed."""
-    refresh_prerequisites(day=days[0])
+    monday = work.row.week
+    refresh_prerequisites(day=work.days[0])
     able = [frozenset(split_skills(p.skills)) for p in Technician.objects.filter(is_active=True)]
     write_visits(monday=monday, merged=merge_needs(plannable_needs(monday=monday, day=None), able))
+    return _read(work)
+
+
+def _read(work: PlanWork) -> WeekState:
+    """The week as it stands."""
     visits = list(
-        Visit.objects.filter(week=monday, state__in=(Visit.State.PLANNED, Visit.State.TOLD))
+        Visit.objects.filter(week=work.row.week, state__in=(Visit.State.PLANNED, Visit.State.TOLD))
         .select_related("site")
         .order_by("site__code", "number")
     )
     prefetch_related_objects(visits, "needs")
-    return week_state(monday=monday, days=days, visits=visits, now=now, today=today)
+    return week_state(
+        monday=work.row.week, days=work.days, visits=visits, now=work.now, today=company_day(now=work.now)
+    )
 
 
 @transaction.atomic
-def _keep(
-    *,
-    state: WeekState,
-    problem: Problem,
-    plan: Plan,
-    travel: TravelSource,
-    now: datetime,
-    day: date | None,
-    by: str,
-    seconds: float,
-) -> RoutesPlanned:
-    """Write the plan, and beside it the way back."""
-    given = state.given
-    monday = given.clock.monday
-    before = snapshot(days=given.days, monday=monday)
-    unserved = write_plan(state=state, problem=problem, plan=plan, travel=travel, now=now)
+def _keep(work: PlanWork, found: FoundPlan, travel: TravelSource) -> RoutesPlanned | WeekState:
+    """Write the plan, and beside it the way back; the state as it is now where that has moved on."""
+    fresh = _read(work)
+    standing = homes_of(found.problem, fresh, previous_orders(found.problem, fresh.given))
+    if fingerprint(fresh, standing) != found.mark:
+        return fresh
+    row, given, plan = work.row, found.state.given, found.plan
+    before = snapshot(days=given.days, monday=row.week)
+    unserved = write_plan(state=found.state, problem=found.problem, plan=plan, travel=travel, now=work.now)
     told = [number for number, visit in enumerate(given.visits) if visit.told_at is not None]
     left = {one.visit for one in plan.unserved}
     done = RoutesPlanned(
-        week=monday,
-        day=day,
+        week=row.week,
+        day=row.day,
         routes=len(plan.routes),
         visits=sum(len(route.stops) for route in plan.routes),
         unserved=unserved,
@@ -180,10 +227,10 @@ def _keep(
         told_moved=sum(number in left for number in told),
     )
     keep_run(
-        monday=monday,
-        day=day,
-        now=now,
-        by=by,
+        monday=row.week,
+        day=row.day,
+        now=work.now,
+        by=row.by,
         before=before,
         figures={
             "what": "plan",
@@ -196,7 +243,14 @@ def _keep(
             "travel_words": travel.words,
             "told": done.told,
             "told_moved": done.told_moved,
-            "seconds": seconds,
+            "seconds": row.seconds,
+            "seed": row.seed,
         },
     )
+    close_kept(planning=row, ended_at=_ended(row, work.now), words=done.summary())
     return done
+
+
+def _ended(row: Planning, now: datetime) -> datetime:
+    """When a planning ended: at its last heartbeat, or when it began."""
+    return Planning.objects.values_list("heartbeat_at", flat=True).get(pk=row.pk) or now

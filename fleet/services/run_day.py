@@ -12,6 +12,7 @@ from fleet.models import StageRun
 from fleet.selectors.prices import water_price_per_m3
 from fleet.services.ledger import update_ledger
 from fleet.services.plan_routes import plan_routes
+from fleet.services.plan_watch import AlreadyPlanning, PlanningStopped
 from fleet.services.raise_needs import raise_needs
 from fleet.services.stage_context import Clock, StageContext
 from fleet.services.stage_runs import ask_for_stage, beat, claim_stage, fail_stage, finish_stage
@@ -55,7 +56,13 @@ def _needs(context: StageContext) -> str:
 
 def _routes(context: StageContext) -> str:
     week = date.fromisoformat(context.scope) if context.scope != "all" else monday_of(context.day)
-    return plan_routes(now=context.now, week=week, seconds=context.planning_s, seed=context.seed).summary()
+    try:
+        done = plan_routes(
+            now=context.now, week=week, seconds=context.planning_s, seed=context.seed, run_id=context.run_id
+        )
+    except (AlreadyPlanning, PlanningStopped) as left:
+        return f"nothing written: {left}"
+    return done.summary()
 
 
 def _ledger(context: StageContext) -> str:

@@ -15,21 +15,21 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.calc.workdays import monday_of
 from fleet.maps import MapLine, base_map, box_of, dash_of
-from fleet.models import StageRun
 from fleet.selectors.board import route_lines, week_board
-from fleet.selectors.company import company_day, has_fixed_day
+from fleet.selectors.company import company_day, has_fixed_day, the_company
 from fleet.selectors.live_day import LiveStop, live_stops
 from fleet.selectors.need_rows import needs_week
+from fleet.selectors.plan_progress import planning_of
 from fleet.selectors.routes import BoardDay, BoardRow, StopRow, WeekBoard
 from fleet.selectors.site_map import site_shapes, yards
 from fleet.selectors.stop_rows import company_zone
 from fleet.services.plan_routes import undo_plan
 from fleet.services.plan_snapshot import CannotUndo
 from fleet.services.routes_by_hand import publish_routes
-from fleet.tasks import queue_stage
 from fleet.templatetags.rootround import clock_text
 from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
+from fleet.views.planning import CHOICES
 
 FIRST_HOUR: Final = 7.5
 HOURS: Final = 9.5
@@ -90,7 +90,6 @@ def week(request: HttpRequest) -> HttpResponse:
         lines=tuple(MapLine(number=line.number, coordinates=line.coordinates) for line in lines.values()),
         is_metric=getattr(request.user, "units", "metric") == "metric",
     )
-    plan = StageRun.objects.filter(stage="plan_routes", scope__in=(monday.isoformat(), "all")).first()
     return render(
         request,
         "fleet/week.html",
@@ -117,9 +116,9 @@ def week(request: HttpRequest) -> HttpResponse:
             "tags": tags,
             "focus_stops": len(tags),
             "focus_km": sum(day.drive_km for row in board.rows for day in row.days if day.date == focus),
-            "planning": plan
-            if plan and plan.state in (StageRun.State.WAITING, StageRun.State.RUNNING)
-            else None,
+            "planning": planning_of(week=monday, now=now),
+            "search_times": CHOICES,
+            "currency": company.currency if (company := the_company()) else "",
             "is_draft": any(day.route_id and not day.is_published for row in board.rows for day in row.days),
         },
     )
@@ -168,25 +167,6 @@ def _stops_of_day(board: WeekBoard) -> dict[date, int]:
         day: sum(one.visits for row in board.rows for one in row.days if one.date == day)
         for day in board.days
     }
-
-
-@require_POST
-def plan(request: HttpRequest) -> HttpResponse:
-    """Ask the worker for a new plan of the week."""
-    monday = monday_of(day_of(request.POST.get("week"), company_day(now=timezone.now())))
-    queue_stage(stage="plan_routes", scope=monday.isoformat(), day=company_day(now=timezone.now()))
-    messages.info(request, "The week is being planned. This page tells when the plan is ready.")
-    return redirect(f"{reverse('fleet:week')}?week={monday.isoformat()}")
-
-
-@require_safe
-def progress(request: HttpRequest) -> JsonResponse:
-    """Tell how far the planning of a week is."""
-    monday = monday_of(day_of(request.GET.get("week"), company_day(now=timezone.now())))
-    run = StageRun.objects.filter(stage="plan_routes", scope=monday.isoformat()).first()
-    if run is None:
-        return JsonResponse({"state": "none", "summary": ""})
-    return JsonResponse({"state": run.state, "summary": run.summary})
 
 
 @require_POST

@@ -7,7 +7,9 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
+from fleet.services.plan_fit import PlanOvertaken
 from fleet.services.plan_routes import DEFAULT_SECONDS, plan_routes
+from fleet.services.plan_watch import AlreadyPlanning, PlanningStopped
 from weather.commands import RootroundCommand, iso_day, iso_monday
 
 LONGEST_SECONDS = 3600.0
@@ -31,12 +33,16 @@ class Command(RootroundCommand):
             self.unusable(f"--seconds: expected more than 0 and at most {LONGEST_SECONDS:g}")
         if options["seed"] < 0:
             self.unusable("--seed: expected 0 or more")
-        done = plan_routes(
-            now=timezone.now(),
-            week=options["week"],
-            day=options["date"],
-            seconds=options["seconds"],
-            seed=options["seed"],
-            by="plan_routes",
-        )
+        try:
+            done = plan_routes(
+                now=timezone.now(),
+                week=options["week"],
+                day=options["date"],
+                seconds=options["seconds"],
+                seed=options["seed"],
+                by="plan_routes",
+            )
+        except (AlreadyPlanning, PlanningStopped, PlanOvertaken) as left:
+            self.finish(f"nothing written: {left}", failed=True)
+            return
         self.finish(done.summary())
