@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('fleet', '0009_rebates'),
+        ('fleet', '0010_parts_and_stock'),
     ]
 
     operations = [
