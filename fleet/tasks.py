@@ -15,9 +15,11 @@ from sqlalchemy.exc import SQLAlchemyError
 from fleet.request_log import of_run
 from fleet.selectors.company import company_day, company_hour, the_company
 from fleet.services.audit import throw_old_audit
+from fleet.services.bring_ask import revive_lost_brings
 from fleet.services.plan_watch import revive_lost
-from fleet.services.run_day import NIGHT, work_on
+from fleet.services.run_day import NIGHT, StageFailed, work_on
 from fleet.services.stage_runs import ask_for_stage, runs_to_do, worker_seen
+from fleet.services.uploads import upload_folder
 
 logger = logging.getLogger(__name__)
 
@@ -38,6 +40,7 @@ def start_what_is_due() -> None:
         ask_for_stage(stage=NIGHT, scope="all", day=company_day(now=now), now=now)
     throw_old_audit(now=now, kept_days=settings.AUDIT_DAYS)
     revive_lost(now=now)
+    revive_lost_brings(folder=upload_folder(), now=now)
     for run_id in runs_to_do(now=now):
         _send(run_id)
 
@@ -53,6 +56,18 @@ def queue_stage(*, stage: str, scope: str, day: date) -> int:
     run = ask_for_stage(stage=stage, scope=scope, day=day, now=timezone.now(), again=True)
     _send(run.pk)
     return run.pk
+
+
+def start_run(*, run_id: int, at_once: bool) -> None:
+    """Have an asked-for run done: here where it is small, else by the worker. A failure stays in its row."""
+    if not at_once:
+        _send(run_id)
+        return
+    try:
+        with of_run(run_id):
+            work_on(run_id=run_id, clock=timezone.now)
+    except StageFailed:
+        logger.exception("run %s broke", run_id)
 
 
 def _send(run_id: int) -> bool:

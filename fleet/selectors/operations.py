@@ -90,6 +90,13 @@ def operations(*, now: datetime, today: date) -> Operations:
     )
 
 
+def workers_alive(*, now: datetime) -> int:
+    """How many workers were heard of in the last minutes, or are at work."""
+    seen = StageRun.objects.filter(heartbeat_at__gt=now - WORKER_GONE_AFTER)
+    workers = seen.filter(stage=StageRun.WORKER).count()
+    return max(workers, seen.exclude(stage=StageRun.WORKER).filter(state=StageRun.State.RUNNING).count())
+
+
 def input_ages(*, today: date) -> tuple[InputRow, ...]:
     """How old each input is, on the company's day."""
     asked: tuple[tuple[str, type[Model], str], ...] = (

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Final
+
+from django.db import transaction
 
 from fleet.importing import stock, tariffs, technicians, visits
 from fleet.services.record_company import import_tariffs, import_technicians
@@ -17,7 +19,8 @@ from sites.importing import bypass, meters, programs
 from sites.importing.book import BookItem
 from sites.importing.book_offers import EVERY, Repair, RepairChoice
 from sites.importing.book_places import places_of_problems
-from sites.services.book import look_at_book
+from sites.importing.telling import Tell, tell_nobody
+from sites.services.book import BookLook, look_at_book
 from sites.services.record_bypass import import_bypass
 from sites.services.record_meters import import_meter, import_readings
 from sites.services.record_programs import import_programs
@@ -122,29 +125,100 @@ def kind_of_file(content: bytes) -> str:
     return next(iter(fitting), BOOK)
 
 
-def look_at_file(*, path: Path, upload: Upload, moment: Moment) -> Look:
+def look_at_file(*, path: Path, upload: Upload, moment: Moment, tell: Tell = tell_nobody) -> Look:
     """What the file would do if every repair were accepted; nothing is written."""
-    return _bring(path, upload, moment, EVERY, dry_run=True, keep_good=False)
-
-
-def save_file(*, path: Path, upload: Upload, moment: Moment, keep_good: bool) -> Look:
-    """Bring the file in with the accepted repairs; refused rows stop it unless the good are wanted."""
-    choice = RepairChoice(keys=upload.accepted)
-    return _bring(path, upload, moment, choice, dry_run=False, keep_good=keep_good)
-
-
-def _bring(
-    path: Path, upload: Upload, moment: Moment, choice: RepairChoice, *, dry_run: bool, keep_good: bool
-) -> Look:
-    """The service of the kind."""
     if upload.kind != BOOK:
-        return Look(KINDS[upload.kind].bring(path, moment, dry_run, keep_good))
-    look = look_at_book(
+        return Look(_named(KINDS[upload.kind].bring(path, moment, True, False), path, upload))
+    return _look(_book(path, upload, moment, EVERY, dry_run=True, keep_good=False, tell=tell))
+
+
+def save_file(
+    *,
+    path: Path,
+    upload: Upload,
+    moment: Moment,
+    keep_good: bool,
+    tell: Tell = tell_nobody,
+    seal: Callable[[Look], None] | None = None,
+) -> Look:
+    """Bring the file in with the accepted repairs; refused rows stop it unless the good are wanted.
+
+    Parameters
+    ----------
+    path, upload, moment
+        The file, and who brings it when.
+    keep_good
+        Whether refused rows may stay out.
+    tell
+        Told of each step.
+    seal
+        Called with what was written, as the last deed of the transaction that writes it.
+    """
+    if upload.kind != BOOK:
+        return _save_table(path, upload, moment, keep_good, tell, seal)
+    looks: list[Look] = []
+
+    def sealed(book: BookLook) -> None:
+        looks.append(_look(book))
+        if seal is not None:
+            seal(looks[0])
+
+    choice = RepairChoice(keys=upload.accepted)
+    done = _book(path, upload, moment, choice, dry_run=False, keep_good=keep_good, tell=tell, seal=sealed)
+    return looks[0] if looks else _look(done)
+
+
+@transaction.atomic
+def _save_table(
+    path: Path,
+    upload: Upload,
+    moment: Moment,
+    keep_good: bool,
+    tell: Tell,
+    seal: Callable[[Look], None] | None,
+) -> Look:
+    """A table of any other kind: its own service writes all of it or nothing."""
+    tell("reading, checking and writing its rows", 0.1)
+    look = Look(_named(KINDS[upload.kind].bring(path, moment, False, keep_good), path, upload))
+    if seal is not None and look.report.written:
+        seal(look)
+    return look
+
+
+def _named(report: ImportReport, path: Path, upload: Upload) -> ImportReport:
+    """A report under the name that the person's file has."""
+
+    def plain(text: str) -> str:
+        return text.replace(path.name, upload.name)
+
+    problems = tuple(replace(one, file=plain(one.file)) for one in report.problems)
+    warnings = tuple(plain(line) for line in report.warnings)
+    return replace(report, file=plain(report.file), problems=problems, warnings=warnings)
+
+
+def _book(
+    path: Path,
+    upload: Upload,
+    moment: Moment,
+    choice: RepairChoice,
+    *,
+    dry_run: bool,
+    keep_good: bool,
+    tell: Tell,
+    seal: Callable[[BookLook], None] | None = None,
+) -> BookLook:
+    """A site book."""
+    return look_at_book(
         path=path, today=moment.today, now=moment.now, by=moment.by, timezone=moment.timezone,
         dry_run=dry_run, keep_good=keep_good, layout=upload.layout, choice=choice, name=upload.name,
+        tell=tell, seal=seal,
     )  # fmt: skip
-    drawn = tuple(item for items in look.book.items.values() for item in items if item.shape is not None)
-    return Look(look.report, look.repairs, drawn, places_of_problems(look.book))
+
+
+def _look(book: BookLook) -> Look:
+    """A book as the pages show it."""
+    drawn = tuple(item for items in book.book.items.values() for item in items if item.shape is not None)
+    return Look(book.report, book.repairs, drawn, places_of_problems(book.book))
 
 
 def accepted_of(repairs: Sequence[Repair], keys: set[str]) -> Mapping[str, float | None]:

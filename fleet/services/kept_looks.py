@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
 import shapely
 from django.db.models import Max
 
-from fleet.services.bring_file import BOOK, Look, Moment, look_at_file
-from fleet.services.uploads import Upload, data_path, plain_layout
+from fleet.services.bring_file import Look, Moment
+from fleet.services.uploads import Upload, plain_layout
 from sites.calc.geometry import as_array
 from sites.calc.geometry_report import Fault
 from sites.importing.book import BookItem
@@ -19,15 +20,25 @@ from sites.importing.book_offers import Repair
 from sites.models import Change, RuleSet, Site
 from weather.importing.rows import ImportReport, RowProblem
 
-FORM: Final = 1
+FORM: Final = 2
 MOST_SHAPES: Final = 4_000
 
 
-def kept_look(*, folder: Path, upload: Upload, moment: Moment) -> Look:
-    """What the file would do if every repair were accepted; checked anew only where something has changed.
+@dataclass(frozen=True, slots=True)
+class KeptLook:
+    """An answer that was kept: when it was made, and whether all that it depends on is as it was then."""
+
+    look: Look
+    made_at: datetime
+    is_fresh: bool
+
+
+def kept_look(*, folder: Path, upload: Upload, moment: Moment) -> KeptLook | None:
+    """What the file would do if every repair were accepted, as it was last checked; None where it was not.
 
     The answer does not depend on which repairs are accepted. It does on the file, whose bytes never change
-    under its key, its layout, the company's day and clock, and the book, which changes only with its history.
+    under its key, on its layout (an answer of another layout is none), on the company's day and clock, and on
+    the book, which changes only with its history.
 
     Parameters
     ----------
@@ -38,57 +49,77 @@ def kept_look(*, folder: Path, upload: Upload, moment: Moment) -> Look:
     moment
         Who asks, and when.
     """
-    path = data_path(folder, upload)
-    if upload.kind != BOOK:
-        return look_at_file(path=path, upload=upload, moment=moment)
-    beside, state = folder / f"{upload.key}.look", _state(upload, moment)
-    kept = _read(beside, state)
-    if kept is None:
-        kept = _light(look_at_file(path=path, upload=upload, moment=moment))
-        _write(beside, state, kept)
-    return kept
+    try:
+        facts = json.loads(_path(folder, upload).read_text(encoding="utf-8"))
+        if facts["file"] != _of_file(upload):
+            return None
+        made_at = datetime.fromisoformat(facts["made_at"])
+        return KeptLook(_look(facts), made_at, facts["book"] == state_of_book(moment))
+    except (OSError, ValueError, KeyError, TypeError, shapely.errors.ShapelyError):
+        return None
 
 
-def _state(upload: Upload, moment: Moment) -> list[object]:
-    """Everything that the answer depends on, as JSON holds it."""
-    newest = Change.objects.aggregate(newest=Max("pk"))["newest"]
-    of_book = [newest, Site.objects.count(), RuleSet.objects.count()]
-    layout = json.dumps(plain_layout(upload.layout), sort_keys=True)
-    return [FORM, upload.name, upload.size, layout, moment.today.isoformat(), moment.timezone, *of_book]
+def keep_look(*, folder: Path, upload: Upload, moment: Moment, look: Look, book: list[object]) -> None:
+    """Keep an answer.
 
-
-def _light(look: Look) -> Look:
-    """Of very many shapes only the sites, as the map draws no others."""
-    sites = tuple(item for item in look.drawn if item.kind == "site")
-    return replace(look, drawn=sites) if sites and len(look.drawn) > MOST_SHAPES else look
-
-
-def _write(path: Path, state: list[object], look: Look) -> None:
-    """Keep an answer."""
-    shapes = shapely.to_wkb(as_array([item.shape for item in look.drawn]), hex=True).tolist()
+    Parameters
+    ----------
+    folder, upload, moment
+        As of `kept_look`.
+    look
+        The answer; of very many shapes only the sites are kept, as the map draws no others.
+    book
+        State of the book from before the file was checked.
+    """
+    kept = _light(look)
+    shapes = shapely.to_wkb(as_array([item.shape for item in kept.drawn]), hex=True).tolist()
     facts = {
-        "state": state,
-        "report": asdict(look.report),
-        "repairs": [asdict(one) for one in look.repairs],
+        "file": _of_file(upload),
+        "book": book,
+        "made_at": moment.now.isoformat(),
+        "report": asdict(kept.report),
+        "repairs": [asdict(one) for one in kept.repairs],
         "drawn": [
             (item.kind, item.site, item.is_refused, shape)
-            for item, shape in zip(look.drawn, shapes, strict=True)
+            for item, shape in zip(kept.drawn, shapes, strict=True)
         ],
-        "places": [(*row, *place) for row, place in look.places.items()],
+        "places": [(*row, *place) for row, place in kept.places.items()],
     }
+    path = _path(folder, upload)
     fresh = path.with_suffix(".look-new")
     fresh.touch(mode=0o600)
     fresh.write_text(json.dumps(facts), encoding="utf-8")
     fresh.replace(path)
 
 
-def _read(path: Path, state: list[object]) -> Look | None:
-    """The answer that was kept for this state; None where there is none, or it cannot be read."""
-    try:
-        facts = json.loads(path.read_text(encoding="utf-8"))
-        return _look(facts) if facts["state"] == state else None
-    except (OSError, ValueError, KeyError, TypeError, shapely.errors.ShapelyError):
-        return None
+def _path(folder: Path, upload: Upload) -> Path:
+    """Where an answer lies."""
+    return folder / f"{upload.key}.look"
+
+
+def _of_file(upload: Upload) -> list[object]:
+    """What the answer depends on of the file, as JSON holds it."""
+    layout = json.dumps(plain_layout(upload.layout), sort_keys=True)
+    return [FORM, upload.name, upload.size, upload.kind, layout]
+
+
+def state_of_book(moment: Moment) -> list[object]:
+    """What an answer depends on of the book, the day and the clock, as JSON holds it.
+
+    Parameters
+    ----------
+    moment
+        The company's day and clock.
+    """
+    newest = Change.objects.aggregate(newest=Max("pk"))["newest"]
+    counts = [newest, Site.objects.count(), RuleSet.objects.count()]
+    return [moment.today.isoformat(), moment.timezone, *counts]
+
+
+def _light(look: Look) -> Look:
+    """Of very many shapes only the sites, as the map draws no others."""
+    sites = tuple(item for item in look.drawn if item.kind == "site")
+    return replace(look, drawn=sites) if sites and len(look.drawn) > MOST_SHAPES else look
 
 
 def _look(facts: dict[str, Any]) -> Look:

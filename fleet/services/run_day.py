@@ -10,6 +10,7 @@ from typing import Final
 from fleet.calc.workdays import monday_of
 from fleet.models import StageRun
 from fleet.selectors.prices import water_price_per_m3
+from fleet.services.bring_runs import LOOK, SAVE, look_in_run, save_in_run
 from fleet.services.ledger import update_ledger
 from fleet.services.plan_routes import plan_routes
 from fleet.services.plan_watch import AlreadyPlanning, PlanningStopped
@@ -81,8 +82,12 @@ STAGES: Final[dict[str, Callable[[StageContext], str]]] = {
 }
 
 
-# Parts of a stage that a worker may do by themselves.
-PARTS: Final[dict[str, Callable[[StageContext], str]]] = {BATCH: pull_one_batch}
+# What a worker does besides the night's stages: parts of one, and files that people bring.
+PARTS: Final[dict[str, Callable[[StageContext], str]]] = {
+    BATCH: pull_one_batch,
+    LOOK: look_in_run,
+    SAVE: save_in_run,
+}
 
 
 def run_day(

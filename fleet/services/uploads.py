@@ -11,6 +11,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Final
 
+from django.conf import settings
+
 from sites.importing.book_layout import BookLayout, LayerLayout
 
 LIMIT_BYTES: Final = 200_000_000
@@ -29,7 +31,8 @@ class UploadNotThere(LookupError):
 class Upload:
     """One file that waits: whose it is, since when, what it holds, how it is laid out.
 
-    `is_plain` once its layers and columns were found to need no layout.
+    `is_plain` once its layers and columns were found to need no layout. `asked_by` and `asked_good`:
+    who asked to save it, and whether refused rows may stay out. `weight` is its size unpacked.
     """
 
     key: str
@@ -41,6 +44,14 @@ class Upload:
     layout: BookLayout | None = None
     accepted: Mapping[str, float | None] = field(default_factory=dict)
     is_plain: bool = False
+    asked_by: str = ""
+    asked_good: bool = False
+    weight: int = 0
+
+
+def upload_folder() -> Path:
+    """Where the files wait."""
+    return Path(settings.DATA_DIR) / "uploads"
 
 
 def take_upload(*, folder: Path, name: str, chunks: Iterable[bytes], owner: str, now: datetime) -> Upload:
@@ -71,7 +82,7 @@ def take_upload(*, folder: Path, name: str, chunks: Iterable[bytes], owner: str,
         path.unlink()
         limit = f"larger than {LIMIT_BYTES // 1_000_000} MB" if size else "empty"
         raise UploadNotTaken(f"{upload.name} is {limit}. Nothing was kept.")
-    upload = replace(upload, size=size)
+    upload = replace(upload, size=size, weight=size)
     keep_upload(folder=folder, upload=upload)
     return upload
 
@@ -105,6 +116,12 @@ def find_upload(*, folder: Path, key: str, user: str, sees_all: bool) -> Upload:
     return upload
 
 
+def read_upload(*, folder: Path, key: str) -> Upload | None:
+    """An upload for the worker that was told its key; None where it was thrown away."""
+    path = _facts_path(folder, key)
+    return _read(path) if key.isalnum() and path.is_file() else None
+
+
 def uploads_of(*, folder: Path, user: str, sees_all: bool) -> list[Upload]:
     """The files that wait, newest first."""
     found = [_read(path) for path in folder.glob("*.json")] if folder.is_dir() else []
@@ -116,6 +133,17 @@ def throw_upload(*, folder: Path, upload: Upload) -> None:
     """Forget a file and all that is known of it."""
     for path in folder.glob(f"{upload.key}.*"):
         path.unlink(missing_ok=True)
+
+
+def forget_content(*, folder: Path, upload: Upload) -> None:
+    """Forget what a file holds, and keep that it was here and what came of it."""
+    for ending in ("data", "look", "seen", "progress", "stop"):
+        (folder / f"{upload.key}.{ending}").unlink(missing_ok=True)
+
+
+def forget_outcome(*, folder: Path, upload: Upload) -> None:
+    """Forget what came of the last try to save a file that has changed since."""
+    (folder / f"{upload.key}.outcome").unlink(missing_ok=True)
 
 
 def throw_old_uploads(*, folder: Path, now: datetime) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -10,14 +11,13 @@ from typing import Final
 from django.db import transaction
 from django.db.models import Model, QuerySet
 
-from sites.importing.book import Book, BookItem, parse_book, settle_shapes
-from sites.importing.book_check import check_rows
-from sites.importing.book_known import KnownBook, known_book
+from sites.importing.book import Book, BookItem
+from sites.importing.book_checked import checked_book
+from sites.importing.book_known import known_book
 from sites.importing.book_layout import BookLayout
-from sites.importing.book_offers import OF_FORM, Repair, RepairChoice, told
-from sites.importing.book_repairs import mend_neighbours, mend_shapes
-from sites.importing.book_shapes import check_areas, check_shapes, look_at_ground
+from sites.importing.book_offers import OF_FORM, Repair, RepairChoice
 from sites.importing.book_tables import TABLES, BookTable, Fields, Key, RowChange, change_of, stored_rows
+from sites.importing.telling import Tell, tell_nobody
 from sites.models import Controller, Fixture, Site, Zone
 from sites.services.book_history import note_of_change, reason_of
 from sites.services.history import record_changes
@@ -87,6 +87,8 @@ def look_at_book(
     layout: BookLayout | None,
     choice: RepairChoice,
     name: str,
+    tell: Tell = tell_nobody,
+    seal: Callable[[BookLook], None] | None = None,
 ) -> BookLook:
     """An import with everything that a preview shows: its report, the repairs, and the things themselves.
 
@@ -94,104 +96,45 @@ def look_at_book(
     ----------
     path, today, now, by, timezone, dry_run, keep_good, layout, choice, name
         As of `import_book`.
+    tell
+        Told of each step.
+    seal
+        Called with what was written, as the last deed of the transaction: what it raises takes all back.
     """
     known = known_book()
     book, repairs = checked_book(
-        path, known, today=today, timezone=timezone, layout=layout, choice=choice, name=name
+        path, known, today=today, timezone=timezone, layout=layout, choice=choice, name=name, tell=tell
     )
     write = not dry_run and (not book.problems or keep_good)
     with transaction.atomic():
-        counts = _record(book, today=today, now=now, by=by, timezone=timezone, write=write)
-    report = ImportReport(
-        file=book.file.name,
-        added=counts[0],
-        changed=counts[1],
-        unchanged=counts[2],
-        problems=tuple(book.problems),
-        warnings=tuple(book.warnings),
-        written=write,
-    )
-    return BookLook(report, tuple(repairs), book)
-
-
-def checked_book(
-    path: Path,
-    known: KnownBook,
-    *,
-    today: date,
-    timezone: str,
-    layout: BookLayout | None,
-    choice: RepairChoice,
-    name: str,
-) -> tuple[Book, list[Repair]]:
-    """A file's items after every check against each other and against the book before.
-
-    Parameters
-    ----------
-    path
-        The file.
-    known
-        The book before.
-    today
-        Days of installation after it are refused.
-    timezone
-        The company's time zone.
-    layout, choice, name
-        As of `import_book`.
-    """
-    book = parse_book(path, layout=layout, name=name)
-    repairs = mend_shapes(book, known, choice=choice, timezone=timezone)
-    settle_shapes(book)
-    check_shapes(book, known, timezone=timezone)
-    repairs += mend_neighbours(book, known, choice=choice)
-    book.warnings.extend(told(repairs))
-    check_areas(book, known)
-    check_rows(book, known, today=today)
-    look_at_ground(book, known)
-    _tell_of_placeless(book, known)
-    _let_sensors_govern(book, known)
-    return book, repairs
-
-
-def _tell_of_placeless(book: Book, known: KnownBook) -> None:
-    """Say which sites have no place yet."""
-    placeless = [
-        item.site
-        for item in book.good("site")
-        if item.shape is None and ((stored := known.sites.get(item.site)) is None or stored.longitude is None)
-    ]
-    if placeless:
-        named = ", ".join(placeless[:5]) + (" and others" if len(placeless) > 5 else "")
-        book.warnings.append(f"{len(placeless)} sites have no place, hence no weather or routes: {named}")
-
-
-def _let_sensors_govern(book: Book, known: KnownBook) -> None:
-    """A sensor that arrives without its controller governs it, unless the book says that none does."""
-    here = {item.controller for item in book.good("controller")}
-    for item in book.good("sensor"):
-        stored = known.controllers.get(item.controller)
-        if stored is None or item.controller in here or stored.governed:
-            continue
-        if "governed" in stored.assumed:
-            site, code = item.controller
-            values: dict[str, object] = {"site": site, "controller": code, "governed": True}
-            governs = BookItem(item.row, item.layer, "controller", item.controller, values, frozenset(), None)
-            book.items["controller"].append(governs)
-        else:
-            book.warnings.append(f"{item.label()}: the book says that no sensor governs this controller")
+        counts = _record(book, today=today, now=now, by=by, timezone=timezone, write=write, tell=tell)
+        report = ImportReport(
+            file=book.file.name,
+            added=counts[0],
+            changed=counts[1],
+            unchanged=counts[2],
+            problems=tuple(book.problems),
+            warnings=tuple(book.warnings),
+            written=write,
+        )
+        look = BookLook(report, tuple(repairs), book)
+        if write and seal is not None:
+            seal(look)
+    return look
 
 
 def _record(
-    book: Book, *, today: date, now: datetime, by: str, timezone: str, write: bool
+    book: Book, *, today: date, now: datetime, by: str, timezone: str, write: bool, tell: Tell
 ) -> tuple[int, int, int]:
     """Compare, and write where wanted; how many rows are added, changed and unchanged."""
     codes = {item.site for item in book.good()}
     sites = sorted(codes) if len(codes) <= _FEW_SITES else None
     added = changed = unchanged = 0
-    for table in TABLES:
+    for at, table in enumerate(TABLES):
         items = book.good(table.kind)
         if not items:
             continue
+        tell(f"{'writing' if write else 'comparing'}: {table.kind}", 0.85 + 0.15 * at / len(TABLES))
         stored = stored_rows(table, sites)
         changes = [
             change

@@ -64,17 +64,19 @@ def test_a_book_is_looked_at_repaired_and_saved(
     assert "self-crossing" in first
     assert Site.objects.count() == Change.objects.count() == 0
 
-    refused = client.post(f"{address}save/").content.decode()
+    refused = client.post(f"{address}save/", follow=True).content.decode()
     assert "Nothing was written." in refused
     assert Site.objects.count() == 0
 
     assert client.post(f"{address}repairs/", {"which": "all"}).status_code == 302
-    done = client.post(f"{address}save/").content.decode()
+    done = client.post(f"{address}save/", follow=True).content.decode()
 
     assert "/sites/CB-14/" in done
     assert Zone.objects.count() == 3
     assert set(Change.objects.values_list("by", flat=True)) == {"hana"}
-    assert list((tmp_path / "uploads").glob("*.data")) == []
+    assert list((tmp_path / "uploads").glob(f"{address.split('/')[2]}.[!jo]*")) == []
+    assert "/sites/CB-14/" in page(client, address)
+    client.post(f"{address}throw/")
     assert client.get(address).status_code == 404
 
 
@@ -109,6 +111,7 @@ def test_a_look_is_kept_until_the_book_or_the_layout_changes(
     assert "Take back" in third
 
     beside.write_text("{")
+    client.post(f"{address}again/")
     assert without_tokens(page(client, address)) == without_tokens(third)
     other = send(client, bow_tied())
     client.post(f"{other}repairs/", {"which": "all"})
@@ -217,7 +220,7 @@ def test_rubbish_is_told_and_nothing_breaks(
     address = send(client, content, "../../etc/book.csv")
 
     assert client.get(address).status_code == 200
-    assert client.post(f"{address}save/").status_code == 200
+    assert client.post(f"{address}save/", follow=True).status_code == 200
     assert Site.objects.count() == 0
 
 

@@ -1,0 +1,39 @@
+"""What the pages of a file on its way have in common: whose it is, and the moment."""
+
+from __future__ import annotations
+
+from django.http import Http404, HttpRequest
+from django.utils import timezone
+
+from fleet.models import User
+from fleet.selectors.company import company_day, the_company
+from fleet.services.bring_ask import AT_ONCE_BYTES
+from fleet.services.bring_file import Moment
+from fleet.services.uploads import Upload, UploadNotThere, find_upload, upload_folder
+from fleet.views.asked import asking_user
+
+
+def asked_upload(request: HttpRequest, key: str) -> Upload:
+    """The upload of the address, or the page that says it is not there."""
+    user = asking_user(request)
+    try:
+        return find_upload(folder=upload_folder(), key=key, user=user.username, sees_all=sees_all(user))
+    except UploadNotThere as error:
+        raise Http404 from error
+
+
+def asked_moment(request: HttpRequest) -> Moment:
+    """Who and when."""
+    now, company = timezone.now(), the_company()
+    zone = company.timezone if company else "UTC"
+    return Moment(asking_user(request).username, now, company_day(now=now), zone)
+
+
+def is_small(upload: Upload) -> bool:
+    """Whether a file is worked on in the request."""
+    return upload.weight <= AT_ONCE_BYTES
+
+
+def sees_all(user: User) -> bool:
+    """Whether other people's files are open too."""
+    return user.role == User.Role.ADMINISTRATOR
