@@ -206,9 +206,10 @@ def test_work_that_breaks_says_so_and_is_tried_again(client: Client, monkeypatch
     def broken(**_: object) -> None:
         raise OSError("the disk is full")
 
-    with monkeypatch.context() as patch, pytest.raises(StageFailed):
+    with monkeypatch.context() as patch:
         patch.setattr(bring_runs, "look_at_file", broken)
-        work(bring_runs.LOOK)
+        with pytest.raises(StageFailed):
+            work(bring_runs.LOOK)
 
     told = page(client, address)
     assert "broke off" in told
