@@ -54,6 +54,9 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:need-withdraw": frozenset({D, A}),
     "fleet:need-reopen": frozenset({D, A}),
     "fleet:need-tell": frozenset({D, A}),
+    "fleet:settings": OFFICE,
+    "fleet:settings-save": OFFICE,
+    "fleet:settings-back": OFFICE,
     "fleet:stock": OFFICE,
     "fleet:stock-csv": OFFICE,
     "fleet:stock-place": OFFICE,
@@ -229,6 +232,7 @@ THINGS: Final[dict[str, type[Model]]] = {
     "fleet:run-retry": StageRun,
     **dict.fromkeys(("fleet:stock-place", "fleet:stock-move"), StockPlace),
     "fleet:part": Part,
+    "fleet:settings-back": Change,
     "fleet:rule-restore": Change,
     **dict.fromkeys(
         ("fleet:rebate", "fleet:rebate-csv", "fleet:rebate-edit", "fleet:rebate-dossier"), Rebate

@@ -29,6 +29,7 @@ DOINGS: Final[tuple[Doing, ...]] = (
     Doing("This week: board and list", "fleet:week", "plan dispatch routes drag lanes map"),
     Doing("Enter a visit", "fleet:need-new", "new need call customer rang complaint phone"),
     Doing("Visits: every need", "fleet:visits", "needs open withdrawn tickets"),
+    Doing("Prices and times: what a visit is worth", "fleet:settings", "settings value cost minutes weights"),
     Doing("Parts: stock by truck and depot", "fleet:stock", "stock truck load minimum sensor splice"),
     Doing("Enter a part", "fleet:part-new", "catalogue price"),
     Doing("Findings to check", "fleet:findings", "technician found accept correct"),

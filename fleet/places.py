@@ -31,7 +31,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:season",
             "fleet:water",
         ),
-        ("fleet:stock", "weather:page", "fleet:rules", "fleet:bring", "fleet:words"),
+        ("fleet:settings", "fleet:stock", "weather:page", "fleet:rules", "fleet:bring", "fleet:words"),
     ),
     User.Role.MANAGER: (
         (
@@ -43,7 +43,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:round",
             "fleet:season",
         ),
-        ("fleet:stock", "weather:page", "fleet:rules", "fleet:words"),
+        ("fleet:settings", "fleet:stock", "weather:page", "fleet:rules", "fleet:words"),
     ),
     User.Role.TECHNICIAN: (("fleet:day",), ("fleet:words",)),
     User.Role.ADMINISTRATOR: (
@@ -59,6 +59,7 @@ PLACES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "fleet:water",
         ),
         (
+            "fleet:settings",
             "fleet:stock",
             "weather:page",
             "fleet:rules",
@@ -82,6 +83,7 @@ PLACE_WORDS: dict[str, str] = {
     "fleet:season": "Season",
     "fleet:water": "Water",
     "fleet:day": "Day",
+    "fleet:settings": "Prices and times",
     "fleet:stock": "Parts",
     "weather:page": "Weather",
     "fleet:rules": "Watering rules",
@@ -98,6 +100,7 @@ BELOW: dict[str, str] = {
     "fleet:bring-file": "fleet:bring",
     "fleet:bring-save": "fleet:bring",
     "fleet:weather-day": "weather:page",
+    **dict.fromkeys(("fleet:settings-save", "fleet:settings-back"), "fleet:settings"),
     **dict.fromkeys(("fleet:stock-place", "fleet:stock-move", "fleet:part", "fleet:part-new"), "fleet:stock"),
     "fleet:need": "fleet:visits",
     "fleet:finding-correct": "fleet:findings",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Final
 
 from fleet.calc.travel import CIRCUITY, SETTLE_S, SPEED_KM_H
+from fleet.calc.visit_value import SERVICE_MIN, TURF_LOST_DAYS
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +35,18 @@ class VisitSettings:
         Price where no tariff is known [money/m3].
     turf_per_m2
         Cost of replacing a square metre of dead lawn [money/m2].
+    turf_days
+        Days beyond allowed depletion after which a zone's lawn counts as lost [d].
     promise_per_day
         What a broken promise to a customer costs, counted once on its day [money].
     audit_per_day, calendar_per_day, log_missing_per_day, change_per_day
         Value of a day of waiting of needs that come from calendar, missing data and program changes where
         nothing else is at stake [money/day].
+    season_soon_factor, season_late_factor
+        What the calendar's value is multiplied by in the last two weeks before a winterization's day, and
+        after it or before a cold night [1].
+    follow_up_per_day
+        Value of a day of waiting of what a finding left to do [money/day].
     priority_value
         Value of a day of waiting for each step of priority where no value is given [money/day].
     log_missing_days
@@ -49,6 +57,9 @@ class VisitSettings:
         Bounds of the start of the break [h].
     break_from_shift_h
         Shifts shorter than this have no break [h].
+    min_start_up, min_audit, min_sensor_check, min_sensor_install, min_program_change, min_repair, \
+min_move_station_wire, min_dig, min_backflow_test, min_winterize, min_complaint, min_survey, min_log_missing
+        Planned time on the spot of each kind of visit, before findings are looked at [min].
     """
 
     cost_per_km: float = 0.45
@@ -59,27 +70,59 @@ class VisitSettings:
     service_factor: float = 1.0
     water_price_per_m3: float = 2.0
     turf_per_m2: float = 9.0
+    turf_days: float = TURF_LOST_DAYS
     promise_per_day: float = 150.0
     audit_per_day: float = 4.0
     calendar_per_day: float = 6.0
+    season_soon_factor: float = 3.0
+    season_late_factor: float = 10.0
     log_missing_per_day: float = 3.0
     change_per_day: float = 2.0
+    follow_up_per_day: float = 5.0
     priority_value: float = 10.0
     log_missing_days: float = 14.0
     audit_every_days: float = 365.0
     break_from_h: float = 11.0
     break_to_h: float = 14.0
     break_from_shift_h: float = 5.5
+    min_start_up: float = SERVICE_MIN["start_up"]
+    min_audit: float = SERVICE_MIN["audit"]
+    min_sensor_check: float = SERVICE_MIN["sensor_check"]
+    min_sensor_install: float = SERVICE_MIN["sensor_install"]
+    min_program_change: float = SERVICE_MIN["program_change"]
+    min_repair: float = SERVICE_MIN["repair"]
+    min_move_station_wire: float = SERVICE_MIN["move_station_wire"]
+    min_dig: float = SERVICE_MIN["dig"]
+    min_backflow_test: float = SERVICE_MIN["backflow_test"]
+    min_winterize: float = SERVICE_MIN["winterize"]
+    min_complaint: float = SERVICE_MIN["complaint"]
+    min_survey: float = SERVICE_MIN["survey"]
+    min_log_missing: float = SERVICE_MIN["log_missing"]
 
     def __post_init__(self) -> None:
         for one in fields(self):
             if not getattr(self, one.name) >= 0:
                 raise ValueError(f"{one.name} is {getattr(self, one.name)}, expected 0 or more")
+        if not self.turf_days > 0:
+            raise ValueError("turf_days is 0, expected more")
         if self.break_to_h < self.break_from_h:
             raise ValueError("the break's bounds are in the wrong order")
 
 
 PREFIX: Final = "visits."
+
+
+def planned_min(settings: VisitSettings, kind: str) -> float:
+    """Planned time on the spot of a kind of visit, before findings are looked at [min].
+
+    Parameters
+    ----------
+    settings
+        The company's settings.
+    kind
+        Kind of visit [-].
+    """
+    return float(getattr(settings, f"min_{kind}")) * settings.service_factor
 
 
 def visit_settings(changed: Mapping[str, object]) -> VisitSettings:

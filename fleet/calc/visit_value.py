@@ -40,6 +40,10 @@ SKILLS: Final[dict[str, tuple[str, ...]]] = {
 SHARED_MIN: Final = 10.0
 
 
+# Days beyond allowed depletion after which a zone's lawn counts as lost [d].
+TURF_LOST_DAYS: Final = 14.0
+
+
 def water_value(litres_per_week: float, price_per_m3: float) -> float:
     """Money lost with the water of a day of waiting [money/day].
 
@@ -55,7 +59,13 @@ def water_value(litres_per_week: float, price_per_m3: float) -> float:
     return litres_per_week / DAYS_PER_WEEK / LITRES_PER_M3 * price_per_m3
 
 
-def turf_value(dry_zone_days: float, days: float, area_m2: float, cost_per_m2: float) -> float:
+def turf_value(
+    dry_zone_days: float,
+    days: float,
+    area_m2: float,
+    cost_per_m2: float,
+    lost_after_days: float = TURF_LOST_DAYS,
+) -> float:
     """Lawn put at risk by a day of waiting [money/day].
 
     A zone-day beyond allowed depletion is counted as one fourteenth of losing that zone's lawn: quality loss
@@ -71,10 +81,12 @@ def turf_value(dry_zone_days: float, days: float, area_m2: float, cost_per_m2: f
         Area of one zone at risk [m2].
     cost_per_m2
         Cost of replacing it [money/m2].
+    lost_after_days
+        Days beyond allowed depletion that count as losing the lawn [d].
     """
-    if not (dry_zone_days >= 0 and days > 0 and area_m2 >= 0 and cost_per_m2 >= 0):
-        raise ValueError("zone-days, area and cost must be 0 or more and the span more than 0")
-    return dry_zone_days / days / 14.0 * area_m2 * cost_per_m2
+    if not (dry_zone_days >= 0 and days > 0 and area_m2 >= 0 and cost_per_m2 >= 0 and lost_after_days > 0):
+        raise ValueError("zone-days, area and cost must be 0 or more, the spans more than 0")
+    return dry_zone_days / days / lost_after_days * area_m2 * cost_per_m2
 
 
 def stated_value(value_per_day: float | None, priority: float | None, priority_value: float) -> float:

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
-from fleet.calc.visit_value import SERVICE_MIN
-from fleet.models import Finding, Flag, Visit, VisitKind, VisitNeed
+from fleet.calc.visit_settings import planned_min, visit_settings
+from fleet.models import Company, Finding, Flag, Visit, VisitKind, VisitNeed
 from fleet.selectors.key_in import programs_to_key_in
 from fleet.services.finding_input import BadFinding, FindingInput
 from fleet.services.stock import BadStock, use_parts
@@ -26,7 +26,6 @@ from sites.services.found_on_site import (
 from sites.services.note_turf import UnknownStation, note_turf
 
 SETTLES_A_FLAG = (Finding.Verdict.CONFIRMED, Finding.Verdict.NOT_CONFIRMED, Finding.Verdict.OTHER_CAUSE)
-FOLLOW_UP_VALUE = 5.0  # money a day of waiting: a planning assumption, as small as a program change
 Effect = dict[str, Any]
 
 
@@ -270,6 +269,8 @@ def _follow_up(case: _Case, done: Carried) -> None:
     """Raise a need from a finding."""
     if not case.finding.follow_up:
         return
+    company = Company.objects.only("settings").first()
+    settings = visit_settings(company.settings if company else {})
     raised, is_new = VisitNeed.objects.get_or_create(
         key=f"finding/{case.finding.client_key}",
         defaults={
@@ -279,9 +280,9 @@ def _follow_up(case: _Case, done: Carried) -> None:
             "origin": VisitNeed.Origin.FINDING,
             "reason": f"Follow-up: {case.finding.follow_up}"[:400],
             "raised_on": case.day,
-            "value_per_day": FOLLOW_UP_VALUE,
-            "value_parts": {"priority": FOLLOW_UP_VALUE},
-            "service_min": SERVICE_MIN["repair"],
+            "value_per_day": settings.follow_up_per_day,
+            "value_parts": {"priority": settings.follow_up_per_day},
+            "service_min": planned_min(settings, "repair"),
         },
     )
     if not is_new:

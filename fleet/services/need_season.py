@@ -87,7 +87,10 @@ def _winterize(
     is_cold = night is not None and left <= 60
     if not -SEASON_WINDOW_DAYS <= left <= WINTERIZE_AHEAD_DAYS and not (is_cold and left > 0):
         return []
-    value = settings.calendar_per_day * (1 if left > 14 else 3 if left >= 0 else 10)
+    late = settings.season_late_factor
+    value = settings.calendar_per_day * (
+        1 if left > 14 else settings.season_soon_factor if left >= 0 else late
+    )
     how = (
         f"the earliest of only {dates.seasons} autumns had its hard freeze two weeks later"
         if dates.is_short
@@ -95,7 +98,7 @@ def _winterize(
     )
     reason = f"Winterize by {deadline.isoformat()}: {how}. Above-ground assemblies first."
     if is_cold and night is not None:
-        value = settings.calendar_per_day * 10
+        value = settings.calendar_per_day * late
         reason = f"A night of {night[1]:.0f} °C is foretold for {night[0].isoformat()}. {reason}"
     return [_seasonal(site, VisitKind.WINTERIZE, deadline.year, reason, value)]
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from fleet.calc.service_times import learned_min
-from fleet.calc.visit_settings import VisitSettings
-from fleet.calc.visit_value import SERVICE_MIN, SKILLS, turf_value, water_value
+from fleet.calc.visit_settings import VisitSettings, planned_min
+from fleet.calc.visit_value import SKILLS, turf_value, water_value
 from fleet.calc.watch_parts import PARTS
 from fleet.models import Cause, Flag, VisitKind, VisitNeed
 from fleet.selectors.need_sources import (
@@ -80,7 +80,7 @@ def service_min(
     observed
         Minutes on site that were noted, by kind; None: the plan alone.
     """
-    planned = SERVICE_MIN[kind] * settings.service_factor
+    planned = planned_min(settings, kind)
     return round(learned_min(planned, (observed or {}).get(kind, ())), 1)
 
 
@@ -101,7 +101,9 @@ def _from_flags(
         price = prices.get(site.supplier, settings.water_price_per_m3)
         parts = {
             "water": water_value(max(0.0, flag.litres_at_stake_per_week or 0.0), price),
-            "turf": turf_value(1.0, 1.0, dry.get(flag.controller_id, 0.0), settings.turf_per_m2)
+            "turf": turf_value(
+                1.0, 1.0, dry.get(flag.controller_id, 0.0), settings.turf_per_m2, settings.turf_days
+            )
             * flag.probability,
         }
         if sum(parts.values()) < settings.change_per_day:
@@ -146,6 +148,7 @@ def _from_programs(
                     28.0,
                     areas.get(row.controller_id, 0.0),
                     settings.turf_per_m2,
+                    settings.turf_days,
                 ),
             }
             if sum(parts.values()) < settings.change_per_day:

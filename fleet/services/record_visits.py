@@ -7,8 +7,8 @@ from pathlib import Path
 
 from django.db import transaction
 
-from fleet.calc.visit_settings import visit_settings
-from fleet.calc.visit_value import SERVICE_MIN, SKILLS, stated_value
+from fleet.calc.visit_settings import VisitSettings, planned_min, visit_settings
+from fleet.calc.visit_value import SKILLS, stated_value
 from fleet.importing.visits import VisitRow, read_visits
 from fleet.models import Company, VisitKind, VisitNeed
 from fleet.selectors.company import company_day
@@ -36,9 +36,9 @@ def import_visits(
     bad = table.bad_rows()
     good = {_key(row): row for row in rows if row.row not in bad}
     company = Company.objects.first()
-    priority_value = visit_settings(company.settings if company else {}).priority_value
+    settings = visit_settings(company.settings if company else {})
     stored = {need.key: need for need in VisitNeed.objects.filter(key__in=good)}
-    wanted = {key: _columns(row, priority_value) for key, row in good.items()}
+    wanted = {key: _columns(row, settings) for key, row in good.items()}
     new = [key for key in good if key not in stored]
     changed = [
         key
@@ -73,12 +73,12 @@ def _key(row: VisitRow) -> str:
     return f"visit/{row.site}/{row.kind}/{row.day or 'any'}"
 
 
-def _columns(row: VisitRow, priority_value: float) -> dict[str, object]:
+def _columns(row: VisitRow, settings: VisitSettings) -> dict[str, object]:
     """The need's columns."""
     return {
         "reason": row.note or f"{VisitKind(row.kind).label} asked for",
-        "value_per_day": stated_value(row.value_per_day, row.priority, priority_value),
-        "service_min": row.service_min or SERVICE_MIN[row.kind],
+        "value_per_day": stated_value(row.value_per_day, row.priority, settings.priority_value),
+        "service_min": row.service_min or planned_min(settings, row.kind),
         "skill": row.skill or ";".join(SKILLS.get(row.kind, ())),
         "earliest": row.earliest,
         "latest": row.latest,

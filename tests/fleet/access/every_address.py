@@ -112,7 +112,7 @@ def things_of(user: User, code: str) -> dict[str, dict[str, Any]]:
     place = StockPlace.objects.create(code=code, name=f"depot of {code}")
     part = Part.objects.create(code=code.lower(), name=f"part of {code}")
     pks = {
-        "fleet:stock-": place.pk, "fleet:part": part.pk,
+        "fleet:stock-": place.pk, "fleet:part": part.pk, "fleet:settings-back": change.pk,
         "fleet:need": need.pk, "fleet:stop": stop.pk, "fleet:stop-lock": visit.pk,
         "fleet:finding": finding.pk, "fleet:finding-state": sent.pk,
         "fleet:visit-report": visit.pk, "fleet:report-link": visit.pk,

@@ -1,0 +1,103 @@
+"""The settings of needs and routes as their page shows them, with their history."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from fleet.calc.setting_facts import FACT_OF, FACTS, SettingFact
+from fleet.calc.visit_settings import VisitSettings, visit_settings
+from fleet.selectors.company import the_company
+from sites.models import Change
+
+RECENT: Final = 20
+
+
+@dataclass(frozen=True, slots=True)
+class ShownSetting:
+    """One setting: `value` in force, `default`, and `typed`, what stands in its field."""
+
+    fact: SettingFact
+    unit: str
+    value: float
+    default: float
+    typed: str
+    error: str
+
+    @property
+    def is_own(self) -> bool:
+        """Whether the company has set it."""
+        return self.value != self.default
+
+
+@dataclass(frozen=True, slots=True)
+class SettingGroup:
+    """Settings that belong together."""
+
+    words: str
+    rows: tuple[ShownSetting, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SettingEntry:
+    """One change of the past, in words."""
+
+    change: Change
+    lines: tuple[tuple[str, object, object], ...]
+
+
+def settings_in_force() -> VisitSettings:
+    """The company's settings."""
+    company = the_company()
+    return visit_settings(company.settings if company else {})
+
+
+def setting_groups(
+    *, typed: Mapping[str, str] | None = None, errors: Mapping[str, str] | None = None
+) -> tuple[SettingGroup, ...]:
+    """Every setting by group, with what was typed and what is wrong with it."""
+    used, default = settings_in_force(), VisitSettings()
+    company = the_company()
+    currency = company.currency if company else "money"
+    groups: dict[str, list[ShownSetting]] = {}
+    for fact in FACTS:
+        value = float(getattr(used, fact.name))
+        groups.setdefault(fact.group, []).append(
+            ShownSetting(
+                fact,
+                fact.unit.replace("money", currency),
+                value,
+                float(getattr(default, fact.name)),
+                plain(value) if typed is None else typed.get(fact.name, plain(value)),
+                (errors or {}).get(fact.name, ""),
+            )
+        )
+    return tuple(SettingGroup(words, tuple(rows)) for words, rows in groups.items())
+
+
+def setting_history() -> tuple[SettingEntry, ...]:
+    """The newest changes."""
+    default = VisitSettings()
+    entries = []
+    for change in Change.objects.filter(kind="visit_settings").order_by("-at", "-pk")[:RECENT]:
+        names = [name for name in (change.after or {}) if name in FACT_OF]
+        lines = []
+        for name in names:
+            was, is_now = (
+                _or_default((values or {}).get(name), float(getattr(default, name)))
+                for values in (change.before, change.after)
+            )
+            lines.append((FACT_OF[name].words, was, is_now))
+        entries.append(SettingEntry(change, tuple(lines)))
+    return tuple(entries)
+
+
+def _or_default(value: object, default: float) -> str:
+    """A number as it was, the default where the company had none of its own."""
+    return plain(float(value)) if isinstance(value, int | float) else f"{plain(default)} (default)"
+
+
+def plain(value: float) -> str:
+    """A number without needless zeros."""
+    return f"{value:.6f}".rstrip("0").rstrip(".")
