@@ -13,16 +13,15 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
+from fleet.access_company import COMPANY_ROLES, COMPANY_THINGS
 from fleet.models import (
     DeviceToken,
     Finding,
     Flag,
-    Part,
     Photo,
     Rebate,
     ReportLink,
     StageRun,
-    StockPlace,
     Stop,
     Submission,
     User,
@@ -54,16 +53,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:need-withdraw": frozenset({D, A}),
     "fleet:need-reopen": frozenset({D, A}),
     "fleet:need-tell": frozenset({D, A}),
-    "fleet:settings": OFFICE,
-    "fleet:settings-save": OFFICE,
-    "fleet:settings-back": OFFICE,
-    "fleet:stock": OFFICE,
-    "fleet:stock-csv": OFFICE,
-    "fleet:stock-place": OFFICE,
-    **dict.fromkeys(
-        ("fleet:stock-move", "fleet:stock-start", "fleet:stock-undo", "fleet:part", "fleet:part-new"),
-        frozenset({D, A}),
-    ),
+    **COMPANY_ROLES,
     "fleet:site-list": OFFICE,
     "fleet:site": EVERYONE,
     "fleet:sheet": EVERYONE,
@@ -230,9 +220,7 @@ THINGS: Final[dict[str, type[Model]]] = {
     "fleet:device-revoke": DeviceToken,
     "fleet:person": User,
     "fleet:run-retry": StageRun,
-    **dict.fromkeys(("fleet:stock-place", "fleet:stock-move"), StockPlace),
-    "fleet:part": Part,
-    "fleet:settings-back": Change,
+    **COMPANY_THINGS,
     "fleet:rule-restore": Change,
     **dict.fromkeys(
         ("fleet:rebate", "fleet:rebate-csv", "fleet:rebate-edit", "fleet:rebate-dossier"), Rebate

@@ -1,0 +1,27 @@
+"""Roles of the pages of the company itself: prices, parts, quotes, contracts, technicians; part of `access`."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from django.db.models import Model
+
+from fleet.models import Part, StockPlace, User
+from sites.models import Change
+
+_D, _M, _A = User.Role.DISPATCHER.value, User.Role.MANAGER.value, User.Role.ADMINISTRATOR.value
+_OFFICE: Final = frozenset({_D, _M, _A})
+_DESK: Final = frozenset({_D, _A})
+
+COMPANY_ROLES: Final[dict[str, frozenset[str]]] = {
+    **dict.fromkeys(("fleet:settings", "fleet:settings-save", "fleet:settings-back"), _OFFICE),
+    **dict.fromkeys(("fleet:stock", "fleet:stock-csv", "fleet:stock-place"), _OFFICE),
+    **dict.fromkeys(
+        ("fleet:stock-move", "fleet:stock-start", "fleet:stock-undo", "fleet:part", "fleet:part-new"), _DESK
+    ),
+}
+COMPANY_THINGS: Final[dict[str, type[Model]]] = {
+    "fleet:settings-back": Change,
+    **dict.fromkeys(("fleet:stock-place", "fleet:stock-move"), StockPlace),
+    "fleet:part": Part,
+}
