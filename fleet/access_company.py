@@ -1,4 +1,4 @@
-"""Roles of the pages of the company itself: prices, parts, quotes, contracts, technicians; part of `access`."""
+"""Roles of the company's own pages: prices, parts, quotes, contracts, technicians; a part of `access`."""
 
 from __future__ import annotations
 
