@@ -76,6 +76,7 @@ def day(request: HttpRequest) -> HttpResponse:
             "next": following,
             "is_office": request.user != person.user,
             "next_map": _map_of(following),
+            "rendered_ms": _now_ms(),
         },
     )
 
@@ -121,8 +122,14 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
             "to_si": {kind: entered(1.0, kind, is_us=is_us) for kind in ("length", "depth_whole")},
             "facts": reading_facts(is_us=is_us),
             "phone": company_phone(),
+            "rendered_ms": _now_ms(),
         },
     )
+
+
+def _now_ms() -> int:
+    """Our clock, as a page says when it was made: what a phone sent later is newer [ms since 1970]."""
+    return round(timezone.now().timestamp() * 1000)
 
 
 def _map_of(row: StopRow | None) -> str:

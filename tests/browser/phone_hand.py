@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import threading
 import time
 from collections.abc import Callable
 from typing import Any
@@ -119,6 +120,10 @@ class Phone:
         self.page.fill("#finding textarea[name=note]", note)
         self.page.click("text=Record the finding")
 
+    def wait_for_draft(self, stop: int, name: str, value: str) -> None:
+        """Wait until what was typed or ticked is written down on the phone."""
+        self.until(f"self.rootroundStore.draft({stop}).then(d => String(d?.values[{name!r}]) === {value!r})")
+
     def wait_until_empty(self) -> None:
         """Wait until nothing of anybody waits."""
         self.until("self.rootroundStore.items().then(all => all.length === 0)")
@@ -158,6 +163,20 @@ def picture(number: int, *, place: bool = False) -> bytes:
         )
     image.save(kept, "JPEG", quality=90, exif=exif)
     return kept.getvalue()
+
+
+class Hold:
+    """A line that lets the requests of a path hang until it is let go."""
+
+    def __init__(self, path: str) -> None:
+        self.path = path
+        self.asked, self.free = threading.Event(), threading.Event()
+
+    def __call__(self, _method: str, path: str) -> str:
+        if path == self.path:
+            self.asked.set()
+            self.free.wait(20)
+        return ""
 
 
 def cut_once(path: str, what: str) -> Callable[[str, str], str]:

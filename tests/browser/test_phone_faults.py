@@ -18,7 +18,7 @@ from fleet.models import Finding, Photo, Stop, Submission, Technician, User
 from fleet.selectors.photo_files import photo_folder, photo_path
 from fleet.services.company import set_passwords
 from sites.models import Site
-from tests.browser.phone_hand import SIZE, Phone, cut_once, login_of, picture, stops_of_today
+from tests.browser.phone_hand import SIZE, Hold, Phone, cut_once, login_of, picture, stops_of_today
 from tests.browser.test_pages_in_chromium import CHROMIUM, FLAGS, PASSWORD, chromium, town
 
 pytestmark = [
@@ -313,8 +313,7 @@ def test_a_killed_browser_finds_its_queue_and_its_half_written_form_again(
         phone.record("Written before the kill")
         phone.page.wait_for_selector("text=is kept on this phone")
         phone.page.fill("#finding textarea[name=note]", "Half wri")
-        phone.page.locator("[data-line]").first.check() if phone.page.locator("[data-line]").count() else None
-        phone.page.wait_for_timeout(900)
+        phone.wait_for_draft(stops[0].pk, "note", "Half wri")
         _kill_browsers_of(tmp_path / "profile")
         phone = start()
         phone.line.close()
@@ -351,10 +350,12 @@ def test_a_state_that_was_lost_on_the_way_back_is_not_done_twice(
 
     phone.push("on_the_way")
     phone.eventually(lambda: Stop.objects.get(pk=stops[0].pk).state == "on_the_way")
-    phone.wait_for_count(1)
+    # Whether the phone has asked again by now or not: it knows where it stands, and goes on.
     phone.push("at_the_gate")
     phone.wait_until_empty()
 
+    assert ("POST", "/day/send/", "after") in phone.line.log
+    assert sum(one[:2] == ("POST", "/day/send/") for one in phone.line.log) >= 3
     assert Stop.objects.get(pk=stops[0].pk).state == "at_the_gate"
     assert Submission.objects.count() == 2
 
@@ -435,3 +436,53 @@ def test_a_plan_that_changes_during_the_shift_reaches_the_phone_with_the_next_pa
     phone.open(f"/day/stops/{stops[0].pk}/")
 
     assert "east gate from now on" in phone.page.inner_text("#in")
+
+
+def test_what_another_sender_sends_is_told_where_it_was_written(
+    town: None, live_server: Any, chromium: Any
+) -> None:
+    """The first question to the server hangs while a finding and a state are written; its send takes both."""
+    stops = stops_of_today()
+    phone = Phone(chromium, live_server, login_of(stops))
+    phone.start_shift()
+    phone.line.cut = hold = Hold("/day/me.json")
+    phone.open(f"/day/stops/{stops[0].pk}/")
+    phone.eventually(hold.asked.is_set)
+
+    phone.record("Written while the line hung")
+    phone.page.wait_for_selector("text=is kept on this phone")
+    phone.push("on_the_way")
+    phone.wait_for_count(2)
+    hold.free.set()
+    phone.page.wait_for_selector("text=The finding is recorded")
+    phone.wait_until_empty()
+    phone.push("at_the_gate")
+    phone.wait_until_empty()
+
+    assert Finding.objects.get().note == "Written while the line hung"
+    assert Stop.objects.get(pk=stops[0].pk).state == "at_the_gate"
+    assert Submission.objects.count() == 3
+    assert phone.complaints == []
+
+
+def test_a_finding_written_without_network_is_told_as_recorded_when_it_has_gone_out(
+    town: None, live_server: Any, chromium: Any
+) -> None:
+    stops = stops_of_today()
+    phone = Phone(chromium, live_server, login_of(stops))
+    phone.start_shift()
+    phone.cut()
+    phone.open(f"/day/stops/{stops[0].pk}/")
+    phone.record("In the dead corner")
+    phone.page.wait_for_selector("text=is kept on this phone")
+    phone.push("on_the_way")
+    phone.wait_for_count(2)
+    phone.mend()
+    phone.send()
+
+    phone.page.wait_for_selector("text=The finding is recorded")
+    # The page of the phone's own copy knows what was sent since it was made.
+    phone.cut()
+    phone.open(f"/day/stops/{stops[0].pk}/")
+    phone.page.wait_for_selector("button[value=at_the_gate]:visible")
+    assert "not sent yet" not in phone.page.inner_text(".ph-top")

@@ -195,8 +195,9 @@ def test_ticks_of_the_program_stay_without_network_and_through_a_reload(
     assert with_program is not None
     phone.cut()
 
-    phone.page.locator("[data-line]").nth(1).check()
-    phone.page.wait_for_timeout(700)
+    line = phone.page.locator("[data-line]").nth(1)
+    line.check()
+    phone.wait_for_draft(with_program.pk, line.get_attribute("data-line") or "", "true")
     phone.open(f"/day/stops/{with_program.pk}/")
     phone.until("document.querySelectorAll('[data-line]')[1].checked")
     assert not phone.page.locator("[data-line]").nth(0).is_checked()

@@ -38,10 +38,9 @@
     try { (await navigator.serviceWorker.ready).sync?.register("rootround-send").catch(() => {}); } catch { /* no such help here */ }
   };
   const send = async (force = false) => {
-    const done = await self.rootroundSend.send(force);
+    const done = await self.rootroundSend.send(force).catch(() => ({ state: "no-network" }));
     if (done.state === "no-network" && told.state !== "no-network") told.offSince = Date.now();
     told.state = done.state;
-    document.dispatchEvent(new CustomEvent("rootround:sent", { detail: done }));
     await show();
     await plan();
     return done;

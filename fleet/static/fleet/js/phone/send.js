@@ -4,18 +4,20 @@
   "use strict";
   const store = root.rootroundStore;
   const FIRST_MS = 5000, LONGEST_MS = 300000;
+  // A line that neither answers nor breaks counts as none; a photo may take its time.
+  const ASK_MS = 15000, POST_MS = 30000, PHOTO_MS = 180000;
   const urls = () => root.rootroundUrls;
   const later = (tries) => Math.min(FIRST_MS * 2 ** tries, LONGEST_MS) * (0.75 + Math.random() / 2);
 
   // Who the server says we are; null without network or session. The token is read here, at the moment of sending.
   const who = async () => {
     const before = Date.now();
-    const answer = await fetch(urls().me, { redirect: "manual", cache: "no-store", credentials: "same-origin" });
+    const answer = await fetch(urls().me, { redirect: "manual", cache: "no-store", credentials: "same-origin", signal: AbortSignal.timeout(ASK_MS) });
     if (answer.type === "opaqueredirect" || answer.status === 401 || answer.status === 403) return { state: "signed-out" };
     if (!answer.ok) throw new Error(`the server answers ${answer.status}`);
     const me = await answer.json();
     const skew = (before + Date.now()) / 2 - me.now;
-    await store.setMeta("skew", skew);
+    await store.setMeta("skew", skew).catch(() => {}); // a full phone must still be able to send
     await store.setOwner(me.owner, me.seals);
     return { state: "here", skew, ...me };
   };
@@ -26,11 +28,11 @@
     if (item.kind === "survey") {
       const data = new FormData();
       for (const [name, value] of body.parts) data.append(name, value);
-      return fetch(body.url, { method: "POST", redirect: "manual", credentials: "same-origin", headers: { "X-CSRFToken": me.csrf, Accept: "application/json" }, body: data });
+      return fetch(body.url, { method: "POST", redirect: "manual", credentials: "same-origin", headers: { "X-CSRFToken": me.csrf, Accept: "application/json" }, body: data, signal: AbortSignal.timeout(POST_MS) });
     }
     if (item.kind !== "photo") {
       return fetch(urls().send, {
-        method: "POST", redirect: "manual", credentials: "same-origin",
+        method: "POST", redirect: "manual", credentials: "same-origin", signal: AbortSignal.timeout(POST_MS),
         headers: { "X-CSRFToken": me.csrf, "Content-Type": "application/json" },
         body: JSON.stringify({ ...stamps, kind: item.kind, ticket: body.ticket, fields: body.fields, resolve: item.resolve || "" }),
       });
@@ -38,13 +40,15 @@
     const form = new FormData();
     for (const [name, value] of Object.entries({ ...stamps, ...body })) form.append(name, value);
     form.append("photo", new Blob([await store.file(item)], { type: body.type || "image/jpeg" }), "photo");
-    return fetch(urls().photo, { method: "POST", redirect: "manual", credentials: "same-origin", headers: { "X-CSRFToken": me.csrf }, body: form });
+    return fetch(urls().photo, { method: "POST", redirect: "manual", credentials: "same-origin", headers: { "X-CSRFToken": me.csrf }, body: form, signal: AbortSignal.timeout(PHOTO_MS) });
   };
 
-  const again = (item) => store.update(item.id, { tries: item.tries + 1, next: Date.now() + later(item.tries) });
+  // Where the phone has no room to note it, the thing stays as it is: it is asked for again, which does no harm.
+  const note = (item, patch, said) => store.update(item.id, patch, said).catch(() => {});
+  const again = (item) => note(item, { tries: item.tries + 1, next: Date.now() + later(item.tries) });
 
   // What becomes of one thing: "sent", "waits", "stop" (no use to go on now).
-  const one = async (item, me, results) => {
+  const one = async (item, me) => {
     let answer;
     try { answer = await post(item, me); } catch (error) {
       await again(item);
@@ -55,31 +59,32 @@
     let said = { words: [] };
     try { said = await answer.json(); } catch { /* not of ours */ }
     const words = said.words || [];
-    results.push({ id: item.id, kind: item.kind, stop: item.stop, status: answer.status, outcome: said.outcome, words });
-    if (answer.ok && (said.outcome || item.kind === "survey")) { await store.remove(item.id); return "sent"; }
-    if (answer.status === 409) { await store.update(item.id, { state: "asks", resolve: "" }, words); return "waits"; }
+    if (answer.ok && (said.outcome || item.kind === "survey")) {
+      await store.finish(item, { outcome: said.outcome || "", words, at: me.now });
+      return "sent";
+    }
+    if (answer.status === 409) { await note(item, { state: "asks", resolve: "" }, words); return "waits"; }
     if (item.kind === "survey" && [400, 404].includes(answer.status)) {
       const why = said.problem || Object.entries(said.refused || {}).map(([name, expected]) => `${name.replaceAll("_", " ")}: expected ${expected}`).join("; ");
-      await store.update(item.id, { state: "refused" }, [why || "this garden is not open to you any more"]);
+      await note(item, { state: "refused" }, [why || "this garden is not open to you any more"]);
       return "waits";
     }
-    if (answer.status === 400 || answer.status === 413 || answer.status === 422) { await store.update(item.id, { state: "refused" }, words); return "waits"; }
-    if (answer.status === 403 && said.outcome === "forbidden") { await store.update(item.id, { state: "refused" }, words); return "waits"; }
+    if (answer.status === 400 || answer.status === 413 || answer.status === 422) { await note(item, { state: "refused" }, words); return "waits"; }
+    if (answer.status === 403 && said.outcome === "forbidden") { await note(item, { state: "refused" }, words); return "waits"; }
     await again(item);
     return answer.status === 403 ? "stop" : "waits";
   };
 
   const sendAll = async (force) => {
-    const results = [];
     let me;
-    try { me = await who(); } catch { return { state: "no-network", results }; }
-    if (me.state !== "here") return { state: me.state, results };
+    try { me = await who(); } catch { return { state: "no-network" }; }
+    if (me.state !== "here") return { state: me.state };
     const seen = new Set();
     for (;;) {
       const item = (await store.items()).find((each) => each.owner === me.owner && each.state === "waits" && !seen.has(each.id) && (force || each.next <= Date.now()));
-      if (!item) return { state: "here", me, results };
+      if (!item) return { state: "here", me };
       seen.add(item.id);
-      if (await one(item, me, results) === "stop") return { state: "no-network", me, results };
+      if (await one(item, me) === "stop") return { state: "no-network", me };
     }
   };
 

@@ -7,6 +7,7 @@
   const stop = Number(main.dataset.stop), ticket = main.dataset.ticket, site = main.dataset.site;
   const said = document.querySelector("[data-said]");
   const ORDER = ["ahead", "on_the_way", "at_the_gate", "finished", "not_possible"];
+  const SAME_MS = 60000, PATIENCE_MS = 1500;
   const WORDS = { on_the_way: "left for it", at_the_gate: "at the gate", finished: "finished", not_possible: "not possible" };
 
   const tell = (kind, words) => {
@@ -56,33 +57,34 @@
     isReady = true;
   };
 
-  // --- where the technician stands ---
-  let known = main.dataset.state;
+  // --- where the technician stands: as the page says, as was sent since, as waits to be sent ---
+  const rendered = Number(main.dataset.rendered);
   const showState = async () => {
-    const mine = (await store.items()).filter((item) => item.kind === "state" && item.stop === stop && item.state === "waits");
-    let state = known;
-    for (const item of mine) {
-      try {
-        const { body } = await store.content(item);
-        if (ORDER.indexOf(body.fields.state) > ORDER.indexOf(state)) state = body.fields.state;
-      } catch { /* somebody else's */ }
+    let sure = main.dataset.state;
+    const later = (one, other) => (ORDER.indexOf(one) > ORDER.indexOf(other) ? one : other);
+    for (const one of await store.gone()) {
+      if (one.kind === "state" && one.outcome === "taken" && one.stop === stop && one.at > rendered - SAME_MS) sure = later(one.state, sure);
+    }
+    let state = sure;
+    for (const item of await store.items()) {
+      if (item.kind !== "state" || item.stop !== stop || item.state !== "waits") continue;
+      try { state = later((await store.content(item)).body.fields.state, state); } catch { /* somebody else's */ }
     }
     for (const button of document.querySelectorAll("[data-next]")) button.hidden = !button.dataset.next.split(" ").includes(state);
     const word = document.querySelector("[data-state-word]");
-    if (word) word.textContent = state === known || !WORDS[state] ? "" : `${WORDS[state]}, not sent yet`;
+    if (word) word.textContent = state === sure || !WORDS[state] ? "" : `${WORDS[state]}, not sent yet`;
   };
-  store.onChange(showState);
 
   const queueState = async (state, reason) => {
     try {
       await store.put({ kind: "state", stop, label: `${site} ${WORDS[state]}`, body: { ticket, fields: { state, reason } } });
     } catch (error) { full(error); return; }
     await showState();
-    const done = await self.rootroundBar.send(true);
-    const mine = done.results.find((one) => one.kind === "state" && one.stop === stop && one.status < 300);
-    if (mine) known = state;
-    await showState();
-    if (state === "finished" || state === "not_possible") location.assign(main.dataset.day);
+    const sending = self.rootroundBar.send(true);
+    if (state !== "finished" && state !== "not_possible") return;
+    // Nobody waits at a finished garden for a slow line: what is on the way goes on from the next page.
+    await Promise.race([sending, new Promise((done) => setTimeout(done, PATIENCE_MS))]);
+    location.assign(main.dataset.day);
   };
   document.addEventListener("submit", (event) => {
     const asked = event.target.closest("form[data-states]");
@@ -117,13 +119,28 @@
     document.dispatchEvent(new Event("rootround:recorded"));
     await save();
     tell("watch", "The finding is kept on this phone and goes out as soon as there is network.");
-    const done = await self.rootroundBar.send(true);
-    const mine = done.results.find((one) => one.id === sent);
-    if (!mine) return;
-    if (mine.status < 300) tell("", ["The finding is recorded.", ...mine.words].join(" "));
-    else if (mine.status === 409) tell("watch", `${mine.words.join(" ")} Choose under “Waiting” what becomes of yours.`);
-    else if (mine.status < 500) tell("act", `Not taken: ${mine.words.join(" ")} It is kept under “Waiting”.`);
+    followed.add(sent);
+    self.rootroundBar.send(true);
   };
+  // What became of it, whoever sends it: this page, another one, or the worker long after.
+  const followed = new Set();
+  let following = Promise.resolve();
+  const follow = () => { following = following.then(async () => {
+    if (!followed.size) return;
+    const here = new Map((await store.items()).map((item) => [item.id, item])), went = new Map((await store.gone()).map((one) => [one.id, one]));
+    for (const id of [...followed]) {
+      const item = here.get(id);
+      if (item?.state === "waits") continue;
+      followed.delete(id);
+      const words = item ? (await store.content(item)).said.join(" ") : (went.get(id)?.words || []).join(" ");
+      if (item?.state === "asks") tell("watch", `${words} Choose under “Waiting” what becomes of yours.`);
+      else if (item) tell("act", `Not taken: ${words} It is kept under “Waiting”.`);
+      else tell("", `The finding is recorded. ${words}`.trim());
+    }
+  }).catch(() => {}); };
+  store.onChange(showState);
+  store.onChange(follow);
+
   form?.addEventListener("submit", (event) => {
     event.preventDefault();
     const bad = document.querySelector("[data-implausible]:not([hidden])");

@@ -2,7 +2,7 @@
 // server; and whose day lies in the cache. Used by pages and by the worker.
 ((root) => {
   "use strict";
-  const NAME = "rootround", VERSION = 1, DAY_CACHE = "rootround-day-";
+  const NAME = "rootround", VERSION = 1, DAY_CACHE = "rootround-day-", MOST_GONE = 60;
   const channel = "BroadcastChannel" in root ? new BroadcastChannel("rootround") : null;
   const heard = new Set();
   if (channel) channel.onmessage = () => { for (const one of heard) one(); };
@@ -73,7 +73,7 @@
   // Signed out, or too old: the day and the key go; what waits to be sent stays, sealed.
   const forget = async () => {
     for (const name of await caches.keys()) if (name.startsWith(DAY_CACHE)) await caches.delete(name);
-    for (const key of ["keys", "owner", "pack"]) await dropMeta(key);
+    for (const key of ["keys", "owner", "pack", "gone"]) await dropMeta(key);
     changed();
   };
 
@@ -105,6 +105,29 @@
     changed();
   };
   const remove = async (id) => { await deed("items", "readwrite", (s) => s.delete(id)); changed(); };
+  // What went out, and what was said to it: whichever page or worker sent it, the page that wrote it can tell. Where
+  // the phone has no room for that, the thing itself goes all the same.
+  const finish = async (item, answer) => {
+    try {
+      const { body } = await content(item);
+      const said = await seal(await firstKey(), text({ ...answer, id: item.id, kind: item.kind, stop: item.stop, written: item.at, state: body.fields?.state || "" }));
+      const db = await open();
+      await new Promise((done, fail) => {
+        const step = db.transaction(["items", "meta"], "readwrite", { durability: "strict" });
+        const notes = step.objectStore("meta"), asked = notes.get("gone");
+        step.objectStore("items").delete(item.id);
+        asked.onsuccess = () => notes.put([...(asked.result || []).slice(1 - MOST_GONE), said], "gone");
+        step.oncomplete = done;
+        step.onabort = () => fail(step.error);
+      });
+      changed();
+    } catch { await remove(item.id); }
+  };
+  const gone = async () => {
+    const found = [];
+    for (const one of (await meta("gone")) || []) { try { found.push(told(await unseal(one))); } catch { /* somebody else's */ } }
+    return found;
+  };
 
   // Drafts are marked with their owner, so that two people who share a phone do not write over each other.
   const draft = async (stop) => {
@@ -140,7 +163,7 @@
 
   root.rootroundStore = {
     can: Boolean(root.indexedDB && root.caches && root.crypto?.subtle && root.isSecureContext !== false),
-    meta, setMeta, dropMeta, setOwner, forget, put, items, content, file, update, remove, uuid,
+    meta, setMeta, dropMeta, setOwner, forget, put, items, content, file, update, remove, finish, gone, uuid,
     draft: async (stop) => draft(await draftOf(stop)),
     saveDraft: async (stop, value) => saveDraft(await draftOf(stop), value),
     keepClean, DAY_CACHE,
