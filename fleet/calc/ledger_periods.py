@@ -23,6 +23,7 @@ TWO_READS_AT_ONE_TIME = "two_reads_at_one_time"
 READING_FELL = "reading_fell"
 UNIT_CHANGED = "unit_changed"
 NO_CLOSING_READ = "no_closing_read"
+METER_OF_TWO_SITES = "meter_of_two_sites"
 
 _FAR = np.int64(10**7)  # days; keeps the groups of a sorted key apart
 

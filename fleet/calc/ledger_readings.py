@@ -37,7 +37,9 @@ class RegisterReads:
     meter
         Index that tells the meters apart, shape (reads,) [1].
     read_at
-        Site-local time of the reading, datetime64[s], shape (reads,) [1].
+        Moment of the reading in UTC, datetime64[s], shape (reads,) [1]; its order holds when clocks change.
+    day
+        Site-local day of the reading, datetime64[D], shape (reads,) [1].
     reading
         What the register showed, in its own unit, shape (reads,) [1].
     litres_per_unit
@@ -55,6 +57,7 @@ class RegisterReads:
     site: IntArray
     meter: IntArray
     read_at: DayArray
+    day: DayArray
     reading: FloatArray
     litres_per_unit: FloatArray
     digits: IntArray
@@ -69,6 +72,8 @@ class RegisterReads:
                 raise ValueError(f"{name} has another shape than site")
         if self.read_at.dtype != np.dtype("datetime64[s]"):
             raise ValueError("read_at must be datetime64[s]")
+        if self.day.dtype != np.dtype("datetime64[D]"):
+            raise ValueError("day must be datetime64[D]")
 
     def where(self, keep: BoolArray | IntArray) -> RegisterReads:
         """Readings that a mask or a list of places picks."""
@@ -101,8 +106,8 @@ def volumes_of_reads(reads: RegisterReads) -> MeteredUse:
     periods = UsePeriods(
         reads.site[:-1],
         reads.meter[:-1],
-        reads.read_at[:-1].astype("datetime64[D]"),
-        reads.read_at[1:].astype("datetime64[D]"),
+        reads.day[:-1],
+        reads.day[1:],
         volume_l,
         spans_estimate[1:],
         reads.is_whole_house[:-1],
@@ -125,7 +130,7 @@ def _order_problems(reads: RegisterReads) -> list[UseProblem]:
     group = group_numbers(reads.site, reads.meter)
     back = np.flatnonzero((group[1:] == group[:-1]) & (reads.read_at[1:] < reads.read_at[:-1])) + 1
     _, first = np.unique(group[back], return_index=True)
-    days = reads.read_at.astype("datetime64[D]")
+    days = reads.day
     return [
         UseProblem(int(reads.site[i]), READS_OUT_OF_ORDER, str(days[i]), str(days[i - 1]))
         for i in back[first]
@@ -141,7 +146,7 @@ def _without_doubles(reads: RegisterReads) -> tuple[RegisterReads, list[UseProbl
     differs[1:] = again[1:] & (reads.reading[1:] != reads.reading[:-1])
     contradicts = differs.copy()
     contradicts[:-1] |= differs[1:]
-    days = reads.read_at.astype("datetime64[D]")
+    days = reads.day
     problems = [
         UseProblem(int(reads.site[i]), TWO_READS_AT_ONE_TIME, str(days[i]), str(days[i]))
         for i in np.flatnonzero(differs)
@@ -155,7 +160,7 @@ def _lone_meters(reads: RegisterReads) -> list[UseProblem]:
         return []
     group = group_numbers(reads.site, reads.meter)
     _, first, count = np.unique(group, return_index=True, return_counts=True)
-    days = reads.read_at.astype("datetime64[D]")
+    days = reads.day
     return [
         UseProblem(int(reads.site[i]), ONE_READ_ONLY, str(days[i]), str(days[i])) for i in first[count == 1]
     ]
@@ -171,7 +176,7 @@ def _without_estimates(reads: RegisterReads) -> tuple[RegisterReads, BoolArray, 
     spans[1:] = np.diff(estimates_so_far[actual]) > 0
     _, first, count = np.unique(group, return_index=True, return_counts=True)
     silent = ~np.isin(group[first], group[actual]) & (count > 1)
-    days = reads.read_at.astype("datetime64[D]")
+    days = reads.day
     problems = [
         UseProblem(int(reads.site[i]), ONLY_ESTIMATED_READS, str(days[i]), str(days[i + n - 1]))
         for i, n in zip(first[silent], count[silent], strict=True)

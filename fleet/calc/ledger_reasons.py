@@ -11,6 +11,7 @@ from fleet.calc import ledger_periods as periods
 from fleet.calc import ledger_sites as sites
 from weather.calc.arrays import BoolArray, FloatArray
 
+UNEVEN = 1.15  # need over need at a good uniformity from which uneven heads are named. [judgement]
 OVER = 1.3  # used over need: more is excess, less than UNDER deficit (classes of REU 2016)
 UNDER = 0.7
 _REST = 0.05  # of the year's largest monthly need
@@ -18,8 +19,14 @@ _FALLING = 0.6  # of the year's largest monthly need: the season has turned. [ju
 
 SENSOR_DATE_UNKNOWN = "sensor_date_unknown"
 NO_WEATHER = "no_weather"
+SEVERAL_CONTROLLERS = "several_controllers"
+LEAK = "leak"
+POOR_UNIFORMITY = "poor_uniformity"
 
 WORDS = {
+    LEAK: "leak: its meter never stood still",
+    POOR_UNIFORMITY: "heads spread unevenly: with good ones it would have been over its need",
+    SEVERAL_CONTROLLERS: "one meter feeds several controllers, not all with a sensor",
     "use_without_need": "uses water while nothing needs any: leak, or watering left on",
     "sensor_flag": "sensor flagged",
     "autumn_over_watering": "not turned down when the season turned",
@@ -45,6 +52,7 @@ WORDS = {
     periods.READING_FELL: "a reading fell",
     periods.UNIT_CHANGED: "the unit changed",
     periods.NO_CLOSING_READ: "meter exchanged without a closing read",
+    periods.METER_OF_TWO_SITES: "its meter’s number stands in the book of two gardens",
     baseline.TOO_FEW_DAYS: "not a year of bills before the sensor",
     baseline.TOO_FEW_PERIODS: "too few bills before the sensor",
     baseline.NEED_HARDLY_VARIES: "need hardly varied before the sensor",
@@ -90,11 +98,17 @@ MENDS = {
     ),
     periods.UNIT_CHANGED: (FILE, "give all reads of a register in one unit, or record the exchange"),
     periods.NO_CLOSING_READ: (FILE, "ask for the old register’s last read on the day of the exchange"),
+    periods.METER_OF_TWO_SITES: (FILE, "give the meter to the one garden that it feeds"),
+    SEVERAL_CONTROLLERS: (
+        BOOK,
+        "read the saving as that of all its controllers together, or have each metered by itself",
+    ),
 }
 READ_PROBLEMS = (
     periods.NEGATIVE_VOLUME, periods.EMPTY_PERIOD, periods.OVERLAPPING_PERIODS, periods.METERS_READ_APART,
     periods.ONE_READ_ONLY, periods.ONLY_ESTIMATED_READS, periods.READS_OUT_OF_ORDER,
     periods.TWO_READS_AT_ONE_TIME, periods.READING_FELL, periods.UNIT_CHANGED, periods.NO_CLOSING_READ,
+    periods.METER_OF_TWO_SITES, SEVERAL_CONTROLLERS,
 )  # fmt: skip
 
 
@@ -144,6 +158,10 @@ class MonthMarks:
         Whether a sensor was there, (sites, months) [1].
     falls
         Whether the month lies after the month of the year's largest need [1].
+    is_leaking
+        Whether the meter was seen to run without a stop [1].
+    unevenness
+        Need over need at a good uniformity [1]; NaN where not told.
     """
 
     ratio: FloatArray
@@ -154,6 +172,8 @@ class MonthMarks:
     is_bound_by_rules: BoolArray
     has_sensor: BoolArray
     falls: BoolArray
+    is_leaking: BoolArray
+    unevenness: FloatArray
 
 
 def season_has_turned(
@@ -189,12 +209,16 @@ def month_reasons(marks: MonthMarks) -> list[list[list[str]]]:
     over, under = marks.ratio > OVER, marks.ratio < UNDER
     rest = (marks.need_l <= _REST * peak) & marks.is_own_meter[:, None]
     autumn = over & marks.falls & (marks.need_l < _FALLING * peak) & ~rest
+    # over the need of evenly spread heads: what uneven ones ask for counts in their own need
+    uneven = (marks.unevenness >= UNEVEN) & (marks.ratio * marks.unevenness > OVER)
     causes = (
-        (over & rest, "use_without_need"),
+        (marks.is_leaking, LEAK),
+        (over & rest & ~marks.is_leaking, "use_without_need"),
         (over & (marks.flag_cause != ""), "sensor_flag"),
         (autumn, "autumn_over_watering"),
         (over & marks.is_unkeyed, "program_not_keyed_in"),
         (over & ~marks.has_sensor, "no_sensor"),
+        (uneven, POOR_UNIFORMITY),
         (under & marks.is_bound_by_rules, "rule_limits"),
     )
     # without a cause only the fact is named

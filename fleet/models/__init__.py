@@ -11,7 +11,7 @@ from fleet.models.routes import Finding, PlanRun, Route, Stop
 from fleet.models.season import BackflowRule, LocationSeason
 from fleet.models.stock import Part, PartForKind, StockMinimum, StockMove, StockPlace
 from fleet.models.watch import Cause, Flag, WatchDay, WatchFit, WatchState, WatchStatus
-from fleet.models.water import LedgerMonth, LedgerPortfolio, LedgerSite, ServiceContract, Tariff
+from fleet.models.water import LedgerMonth, LedgerPortfolio, LedgerSite, MeterLeak, ServiceContract, Tariff
 
 __all__ = [
     "AuditEntry",
@@ -25,6 +25,7 @@ __all__ = [
     "LedgerPortfolio",
     "LedgerSite",
     "LocationSeason",
+    "MeterLeak",
     "Part",
     "PartForKind",
     "Photo",

@@ -32,6 +32,7 @@ class VisitNeed(models.Model):
         ROUND = "round", "weekly round"
         CALENDAR = "calendar", "season calendar"
         LOGS = "logs", "missing data"
+        METER = "meter", "water meter"
         IMPORTED = "imported", "asked for"  # visits file: promises, complaints, jobs
         PERSON = "person", "entered by a person"
         FINDING = "finding", "follow-up of a finding"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
+
 from django.db import models
 from django.db.models import F, Q
 
@@ -82,11 +84,17 @@ class LedgerMonth(models.Model):
 
 
 class LedgerSite(models.Model):
-    """A site's baseline model and its saving since the sensor came, or why there is none."""
+    """A site's baseline model and its saving since the change, or why there is none."""
+
+    class Change(models.TextChoices):
+        SENSOR = "sensor", "sensor"
+        PROGRAM = "program", "program"
 
     site = models.OneToOneField("sites.Site", on_delete=models.CASCADE, related_name="ledger")
     as_of = models.DateField()
     change_on = models.DateField(null=True, blank=True)  # sensor or program change; null: comparison group
+    change_by = models.CharField(max_length=10, choices=Change.choices, blank=True)
+    is_pooled = models.BooleanField(default=False)  # baseline borrowed from gardens like it
     model = models.JSONField(null=True, blank=True)  # form, coefficients, n, CV(RMSE), NMBE, rho
     saved_l = models.FloatField(null=True, blank=True)
     saved_low_l = models.FloatField(null=True, blank=True)
@@ -119,3 +127,35 @@ class LedgerPortfolio(models.Model):
 
     def __str__(self) -> str:
         return f"{self.period_start} to {self.period_end}"
+
+
+class MeterLeak(models.Model):
+    """Use of a meter that did not stop: from when, how much, and whether it still runs."""
+
+    class Basis(models.TextChoices):
+        HOURS = "hours", "hourly reads"
+        DAYS = "days", "daily reads"
+
+    meter = models.ForeignKey("sites.Meter", on_delete=models.CASCADE, related_name="leaks")
+    since = models.DateField()
+    until = models.DateField()  # exclusive: the day after the last one on which it was seen
+    rate_l_h = models.FloatField()
+    litres = models.FloatField()
+    basis = models.CharField(max_length=10, choices=Basis.choices)
+    is_open = models.BooleanField(default=True)  # the newest reads still show it
+
+    class Meta:
+        ordering = ["-since", "meter_id"]
+        constraints = [
+            models.UniqueConstraint(fields=["meter", "since"], name="meter_leak_once_a_start"),
+            models.CheckConstraint(condition=Q(until__gt=F("since")), name="meter_leak_ends_after_start"),
+            models.CheckConstraint(condition=Q(rate_l_h__gte=0, litres__gte=0), name="meter_leak_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.meter_id} since {self.since}"
+
+    @property
+    def last_day(self) -> date:
+        """Last day on which it was seen."""
+        return self.until - timedelta(days=1)

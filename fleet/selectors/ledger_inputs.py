@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from zoneinfo import ZoneInfo
 
 import numpy as np
-from django.db.models import Min
+from django.db.models import Count, F, Min
 
 from fleet.calc.ledger_need import NeedZones, SiteNeed, site_need
-from fleet.calc.ledger_periods import MeteredUse, UsePeriods, joined, no_periods, site_periods, sound_periods
-from fleet.calc.ledger_readings import RegisterReads, volumes_of_reads
+from fleet.calc.ledger_periods import MeteredUse, joined, no_periods, site_periods, sound_periods
+from fleet.calc.ledger_readings import volumes_of_reads
+from fleet.selectors.meter_periods import register_reads, volume_periods, without_shared
 from sites.calc.run_off import lawn_curve_number
-from sites.models import MeterReading, MeterVolume, Sensor, Site
+from sites.calc.zone_table import ZoneTable
+from sites.models import Controller, Sensor, Site
 from sites.selectors.zones import zone_table
 from weather.calc.arrays import BoolArray, DayArray, IntArray
-from weather.calc.units import litres_per_unit
 from weather.selectors import weather_days
 
 YEARS_BACK = 4  # two of baseline, and what came after it
@@ -39,6 +39,8 @@ class LedgerBook:
         Day of the first sensor; NaT: no sensor; the first day of 1970: a sensor without a known day.
     has_meter
         Whether the site has any meter data.
+    is_mixed
+        Whether one controller of the site has a sensor and another has none.
     """
 
     site_ids: IntArray
@@ -49,6 +51,7 @@ class LedgerBook:
     need: SiteNeed | None
     change_on: DayArray
     has_meter: BoolArray
+    is_mixed: BoolArray
 
 
 SENSOR_DAY_UNKNOWN = np.datetime64("1970-01-01", "D")
@@ -68,85 +71,43 @@ def ledger_book(*, until_day: date) -> LedgerBook:
         suppliers=[row[2] for row in sites],
         soils=[row[3] for row in sites],
         use=use,
-        need=_need(ids, index, since, until_day),
+        need=_need(zone_table(), ids, index, since, until_day),
         change_on=_changes(ids, index),
         has_meter=np.isin(np.arange(ids.size), use.periods.site),
+        is_mixed=_mixed(ids),
     )
 
 
 def _metered(index: dict[int, int], zones: dict[int, str], since: date, end: date) -> MeteredUse:
     """One stream of periods a site from volumes and readings."""
-    from_reads = _register_periods(index, zones, since, end)
-    volumes = _volume_periods(index, since, end)
-    sound = sound_periods(joined(volumes, from_reads.periods))
-    return site_periods(MeteredUse(sound.periods, tuple(sorted([*from_reads.problems, *sound.problems]))))
+    reads = register_reads(index=index, zones=zones, since=since, end=end)
+    from_reads = volumes_of_reads(reads) if reads is not None else MeteredUse(no_periods(), ())
+    volumes = volume_periods(index=index, since=since, end=end)
+    told, shared = without_shared(joined(volumes, from_reads.periods), index=index)
+    sound = sound_periods(told)
+    problems = sorted([*from_reads.problems, *shared, *sound.problems])
+    return site_periods(MeteredUse(sound.periods, tuple(problems)))
 
 
-def _volume_periods(index: dict[int, int], since: date, end: date) -> UsePeriods:
-    """Volumes as they came in."""
-    rows = list(
-        MeterVolume.objects.filter(start__gte=since, end__lte=end)
-        .order_by()
-        .values_list("meter__site_id", "meter_id", "meter__kind", "start", "end", "volume_l")
-    )
-    if not rows:
-        return no_periods()
-    site, meter, kind, start, until, volume = zip(*rows, strict=True)
-    return UsePeriods(
-        site=np.array([index[pk] for pk in site], dtype=np.int64),
-        meter=np.array(meter, dtype=np.int64),
-        start=np.array(start, dtype="datetime64[D]"),
-        end=np.array(until, dtype="datetime64[D]"),
-        volume_l=np.array(volume, dtype=np.float64),
-        spans_estimate=np.zeros(len(rows), dtype=np.bool_),
-        is_whole_house=np.array([word == "whole_house" for word in kind], dtype=np.bool_),
-    )
+def need_of_sites(*, site_ids: Sequence[int], since: date, until_day: date) -> SiteNeed | None:
+    """Need of some sites by day; None without any located zone.
+
+    Parameters
+    ----------
+    site_ids
+        Sites, in the order of the columns.
+    since, until_day
+        First and last day.
+    """
+    ids = np.asarray(site_ids, dtype=np.int64)
+    index = {int(pk): place for place, pk in enumerate(ids)}
+    return _need(zone_table(site_ids=list(site_ids)), ids, index, since, until_day)
 
 
-def _register_periods(index: dict[int, int], zones: dict[int, str], since: date, end: date) -> MeteredUse:
-    """Volumes between readings, on site-local days."""
-    rows = list(
-        MeterReading.objects.filter(read_at__date__gte=since, read_at__date__lte=end)
-        .order_by("pk")
-        .values_list(
-            "meter__site_id",
-            "meter_id",
-            "meter__kind",
-            "read_at",
-            "reading",
-            "unit",
-            "digits",
-            "read_kind",
-            "event",
-        )
-    )
-    if not rows:
-        return MeteredUse(no_periods(), ())
-    clocks = {name: ZoneInfo(name) for name in set(zones.values())}
-    site, meter, kind, read_at, reading, unit, digits, read_kind, event = zip(*rows, strict=True)
-    local = [
-        at.astimezone(clocks[zones[pk]]).replace(tzinfo=None) for pk, at in zip(site, read_at, strict=True)
-    ]
-    # stored rows have no order of writing any more; the import names reads that came out of order
-    order = np.lexsort((np.array(local, dtype="datetime64[s]"), np.array(meter)))
-    return volumes_of_reads(
-        RegisterReads(
-            site=np.array([index[pk] for pk in site], dtype=np.int64),
-            meter=np.array(meter, dtype=np.int64),
-            read_at=np.array(local, dtype="datetime64[s]"),
-            reading=np.array(reading, dtype=np.float64),
-            litres_per_unit=np.array([litres_per_unit(word) for word in unit]),
-            digits=np.array([number or 0 for number in digits], dtype=np.int64),
-            is_estimated=np.array([word == "estimated" for word in read_kind], dtype=np.bool_),
-            is_restart=np.array([bool(word) for word in event], dtype=np.bool_),
-            is_whole_house=np.array([word == "whole_house" for word in kind], dtype=np.bool_),
-        ).where(order)
-    )
-
-
-def _need(ids: IntArray, index: dict[int, int], since: date, until_day: date) -> SiteNeed | None:
+def _need(
+    table: ZoneTable, ids: IntArray, index: dict[int, int], since: date, until_day: date
+) -> SiteNeed | None:
     """Need of every site by day; None without any located zone."""
-    table = zone_table()
     located = table.take(table.location_id > 0)
     if len(located) == 0:
         return None
@@ -188,3 +149,14 @@ def _changes(ids: IntArray, index: dict[int, int]) -> DayArray:
     for pk, first in rows:
         change[index[pk]] = SENSOR_DAY_UNKNOWN if first is None else np.datetime64(first, "D")
     return change
+
+
+def _mixed(ids: IntArray) -> BoolArray:
+    """Sites of several controllers of which some have a sensor and some none."""
+    rows = (
+        Controller.objects.order_by()
+        .values("site_id")
+        .annotate(all=Count("pk"), governed=Count("sensor"))
+        .filter(governed__gt=0, governed__lt=F("all"))
+    )
+    return np.isin(ids, np.array([row["site_id"] for row in rows], dtype=np.int64))

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 
 from fleet.calc.ledger_reasons import MonthMarks, season_has_turned
-from fleet.models import Flag
+from fleet.models import Flag, MeterLeak
 from fleet.selectors.ledger_inputs import LedgerBook
 from sites.models import Recommendation
 from weather.calc.arrays import BoolArray, FloatArray
@@ -17,7 +17,12 @@ _OPEN = ("recommended", "accepted")
 
 
 def month_marks(
-    *, book: LedgerBook, months: Sequence[tuple[date, date]], ratio: FloatArray, need_l: FloatArray
+    *,
+    book: LedgerBook,
+    months: Sequence[tuple[date, date]],
+    ratio: FloatArray,
+    need_l: FloatArray,
+    need_good_l: FloatArray,
 ) -> MonthMarks:
     """Marks of all sites and months.
 
@@ -27,8 +32,8 @@ def month_marks(
         Sites and their use.
     months
         First day and the day after the last of each month, in order.
-    ratio, need_l
-        Used over need, and need [L], (sites, months).
+    ratio, need_l, need_good_l
+        Used over need, need, and need at a good uniformity [L], (sites, months).
     """
     shape = ratio.shape
     index = {int(pk): place for place, pk in enumerate(book.site_ids)}
@@ -58,7 +63,21 @@ def month_marks(
         is_bound_by_rules=bound,
         has_sensor=here,
         falls=season_has_turned(need_l, calendar),
+        is_leaking=_leaking(shape, index, edges),
+        unevenness=np.divide(need_l, need_good_l, out=np.full(shape, np.nan), where=need_good_l > 0),
     )
+
+
+def _leaking(
+    shape: tuple[int, int], index: dict[int, int], edges: np.ndarray[tuple[int], np.dtype[np.datetime64]]
+) -> BoolArray:
+    """Months of gardens in which a meter never stood still."""
+    leaking = np.zeros(shape, dtype=np.bool_)
+    rows = MeterLeak.objects.order_by().values_list("meter__site_id", "since", "until")
+    for pk, since, until in rows:
+        first, last = _columns(edges, since, until)
+        leaking[index[pk], first:last] = True
+    return leaking
 
 
 def _columns(

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from fleet.calc.ledger_reasons import reason_words
-from fleet.models import LedgerMonth, LedgerSite
+from fleet.models import LedgerMonth, LedgerSite, MeterLeak
+from fleet.selectors.meter_leaks import leaks_of_site
 from sites.models import Site
 
 
@@ -21,6 +22,7 @@ class WaterSite:
     reads: list[tuple[str, Any, float, str, str]]
     used_l: float | None
     need_l: float | None
+    leaks: list[MeterLeak]
 
 
 def water_site(*, code: str) -> WaterSite:
@@ -43,6 +45,7 @@ def water_site(*, code: str) -> WaterSite:
         reads=_reads(site),
         used_l=sum(row.used_l or 0.0 for row in told) if told else None,
         need_l=sum(row.need_l or 0.0 for row in told) if told else None,
+        leaks=leaks_of_site(site=site),
     )
 
 

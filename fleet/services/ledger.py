@@ -11,7 +11,7 @@ import numpy as np
 from django.db import transaction
 
 from fleet.calc.ledger_groups import money_over_need
-from fleet.calc.ledger_reasons import month_reasons
+from fleet.calc.ledger_reasons import SEVERAL_CONTROLLERS, month_reasons
 from fleet.models import LedgerMonth, LedgerPortfolio, LedgerSite
 from fleet.selectors.ledger import tiers_in_force
 from fleet.selectors.ledger_answer import LedgerAnswer, answer_spans, month_spans
@@ -133,7 +133,11 @@ def _causes(
 ) -> list[list[list[str]]]:
     """Why each garden's month was over or under its need."""
     ratio = np.divide(used, answer.need_l, out=np.full(used.shape, np.nan), where=answer.need_l > 0)
-    return month_reasons(month_marks(book=book, months=months, ratio=ratio, need_l=answer.need_l))
+    return month_reasons(
+        month_marks(
+            book=book, months=months, ratio=ratio, need_l=answer.need_l, need_good_l=answer.need_good_l
+        )
+    )
 
 
 def _figures(
@@ -213,6 +217,7 @@ def _data_notes(
                         if seen and whole[site]
                         else []
                     ),
+                    *([SEVERAL_CONTROLLERS] if seen and book.is_mixed[site] else []),
                     *([answer.verdicts[site]] if answer.verdicts[site] else []),
                 ]
             )

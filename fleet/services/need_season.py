@@ -16,7 +16,8 @@ from fleet.selectors.need_sources import (
     site_facts,
     sites_seen_running,
 )
-from fleet.services.need_wants import Wanted, skill_of
+from fleet.services.need_wants import skill_of
+from fleet.services.wanted import Wanted
 
 WINTERIZE_AHEAD_DAYS: Final = 28
 SEASON_WINDOW_DAYS: Final = 30

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import date
 
 from fleet.calc.service_times import learned_min
@@ -23,35 +22,12 @@ from fleet.selectors.need_sources import (
     water_prices,
 )
 from fleet.selectors.watch_logs import likely_reasons
+from fleet.services.need_leaks import leak_wants
+from fleet.services.wanted import Wanted, rounded_parts
 from sites.models import Recommendation
 from sites.models.choices import ProgramStatus
 
 CAUSE_WORDS: dict[str, str] = dict(Cause.choices)
-
-
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """A need as a stage wants it today."""
-
-    site_id: int
-    controller_id: int | None
-    kind: str
-    origin: str
-    key: str
-    reason: str
-    value_parts: dict[str, float]
-    parts: str = ""
-    skill: str = field(default="")
-
-    @property
-    def value_per_day(self) -> float:
-        """All parts together [money/day]."""
-        return sum(self.value_parts.values())
-
-    @property
-    def cause(self) -> tuple[str, str, int, int | None]:
-        """What makes two wants the same need while it is open."""
-        return (self.origin, self.kind, self.site_id, self.controller_id)
 
 
 def wanted_needs(*, day: date, settings: VisitSettings) -> list[Wanted]:
@@ -63,6 +39,7 @@ def wanted_needs(*, day: date, settings: VisitSettings) -> list[Wanted]:
         *_from_programs(day, settings, sites, prices),
         *_from_logs(day, settings),
         *_from_audits(day, settings, sites),
+        *leak_wants(day=day, settings=settings, sites=sites, prices=prices),
     ]
 
 
@@ -116,7 +93,7 @@ def _from_flags(
                 origin=VisitNeed.Origin.WATCH,
                 key=f"flag/{site.code}/{flag.controller.code}/{flag.raised_on.isoformat()}",
                 reason=_flag_reason(flag),
-                value_parts=_rounded(parts),
+                value_parts=rounded_parts(parts),
                 parts=PARTS.get(flag.cause, ""),
             )
         )
@@ -161,7 +138,7 @@ def _from_programs(
                     origin=VisitNeed.Origin.ROUND,
                     key=f"program/{where}/{row.week.isoformat()}",
                     reason=_program_reason(row),
-                    value_parts=_rounded(parts),
+                    value_parts=rounded_parts(parts),
                 )
             )
         if row.needs_wire_move:
@@ -236,8 +213,3 @@ def _from_audits(day: date, settings: VisitSettings, sites: dict[int, SiteFacts]
             )
         )
     return wants
-
-
-def _rounded(parts: dict[str, float]) -> dict[str, float]:
-    """Parts of worth, to the hundredth; what is nothing is left out."""
-    return {name: round(value, 2) for name, value in parts.items() if value > 0.005}

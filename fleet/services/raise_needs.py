@@ -11,14 +11,16 @@ from fleet.calc.visit_settings import visit_settings
 from fleet.models import Company, VisitKind, VisitNeed
 from fleet.selectors.service_times import observed_service_min
 from fleet.services.need_season import season_wants
-from fleet.services.need_wants import Wanted, service_min, wanted_needs
+from fleet.services.need_wants import service_min, wanted_needs
 from fleet.services.season import renew_seasons
+from fleet.services.wanted import Wanted
 
 COMPUTED = (
     VisitNeed.Origin.WATCH,
     VisitNeed.Origin.ROUND,
     VisitNeed.Origin.CALENDAR,
     VisitNeed.Origin.LOGS,
+    VisitNeed.Origin.METER,
 )
 # Kinds of work that break the ground: sensor wire trenches are digs too.
 DIG_KINDS = (VisitKind.DIG, VisitKind.SENSOR_INSTALL)

@@ -11,6 +11,7 @@ from fleet.calc.workdays import monday_of
 from fleet.models import StageRun
 from fleet.selectors.prices import water_price_per_m3
 from fleet.services.bring_runs import LOOK, SAVE, look_in_run, save_in_run
+from fleet.services.leaks import update_leaks
 from fleet.services.ledger import update_ledger
 from fleet.services.plan_routes import plan_routes
 from fleet.services.plan_watch import AlreadyPlanning, PlanningStopped
@@ -52,7 +53,8 @@ def _watch(context: StageContext) -> str:
 
 
 def _needs(context: StageContext) -> str:
-    return raise_needs(day=context.day).summary()
+    leaks = update_leaks(day=context.day)
+    return f"{raise_needs(day=context.day).summary()}; {leaks.summary()}"
 
 
 def _routes(context: StageContext) -> str:

@@ -225,7 +225,7 @@ def _follows(table: Table, before: ReadingRow, row: ReadingRow) -> bool:
         return True
     at, other = (row, before) if row.row else (before, row)
     where = f"row {other.row}" if other.row else f"the stored reading of {other.read_at:%Y-%m-%d %H:%M}"
-    if before.unit != row.unit:
+    if before.unit != row.unit and not row.event:  # an exchanged register may count in another unit
         table.refuse(at.row, "unit", at.unit, f"{other.unit}, as {where}")
     elif before.read_at == row.read_at and before.event == row.event:
         table.refuse(at.row, "read_at", at.read_at.isoformat(), f"each moment once (also {where})")

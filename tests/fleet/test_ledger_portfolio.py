@@ -135,6 +135,8 @@ def test_reasons_name_the_cause_before_the_bare_fact() -> None:
         is_bound_by_rules=none,
         has_sensor=~none,
         falls=reasons.season_has_turned(need, np.array([3, 5, 6, 9, 11])),
+        is_leaking=none,
+        unevenness=np.ones(need.shape),
     )
 
     found = reasons.month_reasons(marks)[0]
@@ -147,6 +149,30 @@ def test_reasons_name_the_cause_before_the_bare_fact() -> None:
         ["use_without_need"],
     ]
     assert reasons.reason_words("sensor_flag:stuck_dry") == "sensor flagged: stuck dry"
+
+
+def test_leak_stands_first_and_uneven_heads_are_named_where_good_ones_would_be_over_need() -> None:
+    need = np.array([[50.0, 60.0, 60.0, 2.0]])
+    none = np.zeros(need.shape, dtype=np.bool_)
+    marks = reasons.MonthMarks(
+        ratio=np.array([[1.5, 1.2, 1.0, 9.0]]),
+        need_l=need,
+        is_own_meter=np.ones(1, dtype=np.bool_),
+        flag_cause=np.full(need.shape, "", dtype=object),
+        is_unkeyed=none,
+        is_bound_by_rules=none,
+        has_sensor=none,
+        falls=none,
+        is_leaking=np.array([[True, False, False, True]]),
+        unevenness=np.array([[1.0, 1.25, 1.25, np.nan]]),
+    )
+
+    assert reasons.month_reasons(marks)[0] == [
+        ["leak", "no_sensor"],
+        ["poor_uniformity"],
+        [],
+        ["leak", "no_sensor"],
+    ]
 
 
 def test_ledger_lies_between_the_naive_judge_and_the_one_told_the_truth() -> None:

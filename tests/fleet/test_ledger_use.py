@@ -27,6 +27,7 @@ def reads(
         site=np.zeros(count, dtype=np.int64),
         meter=np.ones(count, dtype=np.int64),
         read_at=np.array([row[0] for row in rows], dtype="datetime64[s]"),
+        day=np.array([row[0][:10] for row in rows], dtype="datetime64[D]"),
         reading=np.array([row[1] for row in rows]),
         litres_per_unit=np.full(count, 1000.0),
         digits=np.full(count, digits, dtype=np.int64),
