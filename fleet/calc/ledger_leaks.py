@@ -9,12 +9,13 @@ where days of watering stand out above it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from fleet.calc.ledger_periods import UsePeriods, group_numbers
 from fleet.calc.ledger_readings import RegisterReads
-from weather.calc.arrays import DayArray, FloatArray, IntArray
+from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
 
 BY_HOUR, BY_DAY = "hours", "days"
 LEAST_HOUR_L = 4.0  # litres an hour below which a dripping tap is left alone. [judgement]
@@ -53,10 +54,10 @@ class MeterDays:
     day: DayArray
     floor_l_h: FloatArray
     volume_l: FloatArray
-    rests: np.ndarray[tuple[int], np.dtype[np.bool_]]
-    is_whole_house: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    rests: BoolArray
+    is_whole_house: BoolArray
 
-    def where(self, keep: slice | np.ndarray) -> MeterDays:
+    def where(self, keep: slice | BoolArray) -> MeterDays:
         """Days that a mask or a slice picks."""
         return MeterDays(*(getattr(self, name)[keep] for name in self.__slots__))
 
@@ -148,9 +149,7 @@ def meter_days(
         )
     }
     meter, day, flow = floors
-    least = {
-        (int(m), int(d)): float(f) for m, d, f in zip(meter, day.astype(np.int64), flow, strict=True)
-    }
+    least = {(int(m), int(d)): float(f) for m, d, f in zip(meter, day.astype(np.int64), flow, strict=True)}
     keys = sorted(known.keys() | least.keys())
     nothing = (np.nan, False)
     return MeterDays(
@@ -190,7 +189,7 @@ def _runs(days: MeterDays) -> list[MeterDays]:
     number = days.day.astype(np.int64)
     breaks = np.flatnonzero((np.diff(days.meter) != 0) | (np.diff(number) != 1)) + 1
     edges = [0, *breaks.tolist(), days.day.size]
-    return [days.where(slice(a, b)) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    return [days.where(slice(a, b)) for a, b in pairwise(edges)]
 
 
 def _hourly_leak(run: MeterDays) -> Leak:

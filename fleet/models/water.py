@@ -149,7 +149,9 @@ class MeterLeak(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["meter", "since"], name="meter_leak_once_a_start"),
             models.CheckConstraint(condition=Q(until__gt=F("since")), name="meter_leak_ends_after_start"),
-            models.CheckConstraint(condition=Q(rate_l_h__gte=0, litres__gte=0), name="meter_leak_not_negative"),
+            models.CheckConstraint(
+                condition=Q(rate_l_h__gte=0, litres__gte=0), name="meter_leak_not_negative"
+            ),
         ]
 
     def __str__(self) -> str:

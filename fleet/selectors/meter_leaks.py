@@ -66,9 +66,7 @@ def _days_of(meter_ids: Sequence[int], day: date) -> MeterDays:
     index = {pk: place for place, pk in enumerate(site_ids)}
     reads = register_reads(index=index, zones=zones, since=since, end=day, meter_ids=meter_ids)
     volumes = volume_periods(index=index, since=since, end=day, meter_ids=meter_ids)
-    periods = sound_periods(
-        without_shared(joined(volumes, _periods(reads)), index=index)[0]
-    ).periods
+    periods = sound_periods(without_shared(joined(volumes, _periods(reads)), index=index)[0]).periods
     need_l, peak_l = _need(site_ids, periods, since, day)
     return meter_days(
         periods=periods,
@@ -87,9 +85,7 @@ def _periods(reads: RegisterReads | None) -> UsePeriods:
     return no_periods() if reads is None else volumes_of_reads(reads).periods
 
 
-def _need(
-    site_ids: list[int], periods: UsePeriods, since: date, day: date
-) -> tuple[FloatArray, FloatArray]:
+def _need(site_ids: list[int], periods: UsePeriods, since: date, day: date) -> tuple[FloatArray, FloatArray]:
     """Need of each period, and the largest need of a day of its garden [L]; NaN without weather."""
     nothing = np.full(periods.site.shape, np.nan)
     need = need_of_sites(site_ids=site_ids, since=since, until_day=day - timedelta(days=1))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, date
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -14,6 +15,7 @@ from fleet.calc.ledger_readings import RegisterReads
 from sites.models import Meter, MeterReading, MeterVolume
 from weather.calc.units import litres_per_unit
 
+Row = TypeVar("Row", MeterVolume, MeterReading)
 _WHOLE_HOUSE = "whole_house"
 
 
@@ -136,6 +138,6 @@ def without_shared(periods: UsePeriods, *, index: dict[int, int]) -> tuple[UsePe
     return periods.where(~bad), problems
 
 
-def _of[Row: (MeterVolume, MeterReading)](rows: QuerySet[Row], meter_ids: Sequence[int] | None) -> QuerySet[Row]:
+def _of(rows: QuerySet[Row], meter_ids: Sequence[int] | None) -> QuerySet[Row]:
     """Rows of all meters, or of some."""
     return rows if meter_ids is None else rows.filter(meter_id__in=meter_ids)

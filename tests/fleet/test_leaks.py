@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from django.test import Client
 
 from fleet.calc.ledger_leaks import MeterDays, find_leaks, hourly_floors
 from fleet.calc.ledger_readings import RegisterReads, volumes_of_reads
@@ -16,9 +18,9 @@ from fleet.services.leaks import update_leaks
 from fleet.services.ledger import update_ledger
 from fleet.services.raise_needs import raise_needs
 from sites.models import Meter, MeterReading, MeterVolume, Site
-from tests.conftest import SignIn
 from tests.fleet.test_ledger_service import UNTIL, dry_location, garden
 
+SignIn = Callable[[User], Client]
 DAY = UNTIL + timedelta(days=1)
 
 
@@ -81,7 +83,7 @@ def hourly_reads(first: datetime, hours: int, *, zone: str, litres: float) -> Re
         meter=np.ones(count, dtype=np.int64),
         read_at=np.array([at.replace(tzinfo=None) for at in moments], dtype="datetime64[s]"),
         day=np.array([at.astimezone(ZoneInfo(zone)).date() for at in moments], dtype="datetime64[D]"),
-        reading=10.0 + litres / 1000.0 * np.arange(count),
+        reading=10.0 + litres / 1000.0 * np.arange(count, dtype=np.float64),
         litres_per_unit=np.full(count, 1000.0),
         digits=np.full(count, 6, dtype=np.int64),
         is_estimated=np.zeros(count, dtype=np.bool_),
@@ -98,9 +100,7 @@ def test_day_on_which_clocks_change_holds_its_own_hours(begins: str, changes: st
 
     use = volumes_of_reads(reads)
 
-    by_day = {
-        str(a): v for a, v in zip(use.periods.start, use.periods.volume_l, strict=True)
-    }
+    by_day = {str(a): v for a, v in zip(use.periods.start, use.periods.volume_l, strict=True)}
     assert use.problems == ()
     assert by_day[changes] == pytest.approx(10.0 * hours)
     assert {round(v) for day, v in by_day.items() if day != changes} <= {240, 250, 230, 10 * hours}
@@ -115,21 +115,19 @@ def leaking(company: Company) -> Site:
     site = garden("CB-01", dry_location())
     meter = Meter.objects.create(site=site, code="M1", kind="irrigation")
     first = date(2026, 2, 1)
+    days = [first + timedelta(days=k) for k in range((DAY - first).days)]
+    litres = [900.0 * (k % 3 == 0) + 240.0 * (day >= date(2026, 4, 1)) for k, day in enumerate(days)]
     MeterVolume.objects.bulk_create(
         MeterVolume(
-            meter=meter, start=day, end=day + timedelta(days=1), volume_l=litres, volume_given=litres, unit="l"
+            meter=meter, start=day, end=day + timedelta(days=1), volume_l=used, volume_given=used, unit="l"
         )
-        for k in range((DAY - first).days)
-        if (day := first + timedelta(days=k))
-        and (litres := (900.0 if k % 3 == 0 else 0.0) + (240.0 if day >= date(2026, 4, 1) else 0.0)) >= 0
+        for day, used in zip(days, litres, strict=True)
     )
     return site
 
 
 @pytest.mark.django_db
-def test_leak_is_kept_told_as_reason_shown_and_visited(
-    leaking: Site, manager: User, sign_in: SignIn
-) -> None:
+def test_leak_is_kept_told_as_reason_shown_and_visited(leaking: Site, manager: User, sign_in: SignIn) -> None:
     found = update_leaks(day=DAY)
     update_ledger(until_day=UNTIL)
     raise_needs(day=DAY)
@@ -143,8 +141,8 @@ def test_leak_is_kept_told_as_reason_shown_and_visited(
     need = VisitNeed.objects.get(origin="meter")
     assert need.kind == "repair"
     assert "10 L an hour" in need.reason
-    page = sign_in(manager).get(f"/water/{leaking.code}/")
-    assert "not stand still" in page.content.decode() or "never stopped" in page.content.decode()
+    page = sign_in(manager).get(f"/water/sites/{leaking.code}/")
+    assert "use that never stopped" in page.content.decode()
 
 
 @pytest.mark.django_db
@@ -190,7 +188,11 @@ def test_file_of_hourly_reads_becomes_days_of_the_garden_and_a_leak(company: Com
     counted = np.cumsum([0.0] + [300.0 if k % 24 == 3 else 8.0 for k in range(31 * 24)])
     MeterReading.objects.bulk_create(
         MeterReading(
-            meter=meter, read_at=first + timedelta(hours=k), reading=5.0 + litres / 1000.0, unit="m3", digits=5
+            meter=meter,
+            read_at=first + timedelta(hours=k),
+            reading=5.0 + litres / 1000.0,
+            unit="m3",
+            digits=5,
         )
         for k, litres in enumerate(counted.tolist())
     )
