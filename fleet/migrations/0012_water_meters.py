@@ -41,7 +41,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['-since', 'meter_id'],
-                'constraints': [models.UniqueConstraint(fields=('meter', 'since'), name='meter_leak_once_a_start'), models.CheckConstraint(condition=models.Q(('until__gt', models.F('since'))), name='meter_leak_ends_after_start'), models.CheckConstraint(condition=models.Q(('litres__gte', 0), ('rate_l_h__gte', 0)), name='meter_leak_positive')],
+                'constraints': [models.UniqueConstraint(fields=('meter', 'since'), name='meter_leak_once_a_start'), models.CheckConstraint(condition=models.Q(('until__gt', models.F('since'))), name='meter_leak_ends_after_start'), models.CheckConstraint(condition=models.Q(('litres__gte', 0), ('rate_l_h__gte', 0)), name='meter_leak_not_negative')],
             },
         ),
     ]
