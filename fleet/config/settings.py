@@ -60,6 +60,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "fleet.upload_door.UploadDoorMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "fleet.customer_trail.CustomerTrailMiddleware",
     "fleet.access.RoleMiddleware",

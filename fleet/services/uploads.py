@@ -13,9 +13,9 @@ from typing import Final
 
 from django.conf import settings
 
+from fleet.services.upload_checks import LIMIT_BYTES, FileRefused, weight_of_file
 from sites.importing.book_layout import BookLayout, LayerLayout
 
-LIMIT_BYTES: Final = 200_000_000
 KEPT_FOR: Final = timedelta(days=7)
 
 
@@ -55,7 +55,7 @@ def upload_folder() -> Path:
 
 
 def take_upload(*, folder: Path, name: str, chunks: Iterable[bytes], owner: str, now: datetime) -> Upload:
-    """Keep a file for its owner; above 200 MB it is refused and nothing stays.
+    """Keep a file for its owner; one that is too large or of no known form is refused and nothing stays.
 
     Parameters
     ----------
@@ -82,7 +82,12 @@ def take_upload(*, folder: Path, name: str, chunks: Iterable[bytes], owner: str,
         path.unlink()
         limit = f"larger than {LIMIT_BYTES // 1_000_000} MB" if size else "empty"
         raise UploadNotTaken(f"{upload.name} is {limit}. Nothing was kept.")
-    upload = replace(upload, size=size, weight=size)
+    try:
+        weight = weight_of_file(path)
+    except FileRefused as error:
+        path.unlink()
+        raise UploadNotTaken(f"{upload.name} {error} Nothing was kept.") from error
+    upload = replace(upload, size=size, weight=weight)
     keep_upload(folder=folder, upload=upload)
     return upload
 

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from fleet.services.bring_ask import ask_look, bring_state, stop_bring
 from fleet.services.bring_file import KINDS, kind_of_file
+from fleet.services.upload_checks import LIMIT_BYTES
 from fleet.services.uploads import (
     KEPT_FOR,
     UploadNotTaken,
@@ -45,6 +46,7 @@ def bring(request: HttpRequest) -> HttpResponse:
         "saved": [one for one in mine if one not in waiting],
         "kinds": [one.word for one in KINDS.values()],
         "days": KEPT_FOR.days,
+        "most": LIMIT_BYTES,
     }
     return render(request, "fleet/bring.html", context)
 

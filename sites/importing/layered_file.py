@@ -11,14 +11,11 @@ from typing import Final
 
 from sites.importing.gdal import Layer, read_layers
 from sites.importing.kinds import kind_named
+from sites.importing.zip_door import BROKEN_ZIP, ZipNotTaken, members_of
 
-ZIP_MEMBER_LIMIT: Final = 20
-ZIP_CONTENT_LIMIT_BYTES: Final = 1_000_000_000
+SHAPEFILE_MEMBER_LIMIT: Final = 20
 _GEOPACKAGE_IDS: Final = (b"GPKG", b"GP10", b"GP11")
 _PARTS: Final = frozenset({".shp", ".shx", ".dbf", ".prj", ".cpg"})
-_BROKEN_ZIP: Final = (
-    zipfile.BadZipFile, zipfile.LargeZipFile, NotImplementedError, RuntimeError, EOFError, OSError,
-)  # fmt: skip
 _EXTRAS: Final = frozenset({".qix", ".sbn", ".sbx", ".qpj", ".qmd", ".xml", ".txt"})
 
 
@@ -51,13 +48,12 @@ def text_of_kmz(content: bytes) -> bytes | None:
     """
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            texts = [one for one in archive.infolist() if Path(one.filename).suffix.lower() == ".kml"]
-            if not texts:
-                return None
-            if texts[0].file_size > ZIP_CONTENT_LIMIT_BYTES:
-                raise FileNotTaken(f"a zip of more than {ZIP_CONTENT_LIMIT_BYTES} bytes unpacked")
-            return _unpacked(archive, texts[0])
-    except _BROKEN_ZIP as error:
+            members = members_of(archive, packed_bytes=len(content))
+            texts = [one for one in members if Path(one.filename).suffix.lower() == ".kml"]
+            return _unpacked(archive, texts[0]) if texts else None
+    except ZipNotTaken as error:
+        raise FileNotTaken(str(error)) from error
+    except BROKEN_ZIP as error:
         raise FileNotTaken(f"a zip that cannot be unpacked: {error}") from error
 
 
@@ -85,11 +81,9 @@ def _zip_parts(content: bytes) -> tuple[dict[str, bytes], str]:
     """Parts of the one shapefile in a zip, under a name of our own, and the name that it had."""
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            members = [member for member in archive.infolist() if not member.is_dir()]
-            if len(members) > ZIP_MEMBER_LIMIT:
-                raise FileNotTaken(f"a zip of more than {ZIP_MEMBER_LIMIT} files")
-            if sum(member.file_size for member in members) > ZIP_CONTENT_LIMIT_BYTES:
-                raise FileNotTaken(f"a zip of more than {ZIP_CONTENT_LIMIT_BYTES} bytes unpacked")
+            members = members_of(archive, packed_bytes=len(content))
+            if len(members) > SHAPEFILE_MEMBER_LIMIT:
+                raise FileNotTaken(f"a zip of more than {SHAPEFILE_MEMBER_LIMIT} files")
             parts: dict[str, bytes] = {}
             names: set[str] = set()
             for member in members:
@@ -101,7 +95,9 @@ def _zip_parts(content: bytes) -> tuple[dict[str, bytes], str]:
                     raise FileNotTaken(f"a zip with {place.name[:60]!r} beside the parts of one shapefile")
                 names.add(place.stem)
                 parts[f"book{ending}"] = _unpacked(archive, member)
-    except _BROKEN_ZIP as error:
+    except ZipNotTaken as error:
+        raise FileNotTaken(str(error)) from error
+    except BROKEN_ZIP as error:
         raise FileNotTaken(f"a zip that cannot be unpacked: {error}") from error
     if len(names) != 1 or not {"book.shp", "book.shx", "book.dbf"} <= parts.keys():
         raise FileNotTaken("a zip without exactly one shapefile (.shp, .shx, .dbf and .prj)")

@@ -23,6 +23,7 @@ from fleet.demo.files import demo_today
 from fleet.models import Company
 from fleet.services.company import AnotherCompany, set_passwords
 from fleet.services.run_day import run_day
+from fleet.upload_door import MOST_BODY_BYTES
 from sites.models import Site
 from weather.commands import RootroundCommand
 
@@ -107,7 +108,14 @@ class Command(RootroundCommand):
         self.stdout.write(f"Open http://localhost:{port}/  (stop with Ctrl-C)")
         self.stdout.flush()
         try:
-            waitress.serve(get_wsgi_application(), host="127.0.0.1", port=port, threads=6, _quiet=True)
+            waitress.serve(
+                get_wsgi_application(),
+                host="127.0.0.1",
+                port=port,
+                threads=6,
+                _quiet=True,
+                max_request_body_size=MOST_BODY_BYTES,
+            )
         except KeyboardInterrupt:
             pass
         finally:

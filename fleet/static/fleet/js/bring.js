@@ -1,6 +1,14 @@
-// While a file is checked or saved, asks now and then how far that is; loads the page again when it is over.
+// Says before sending that a file is too large; while a file is checked or saved, asks now and then how far that is; loads the page again when it is over.
 (() => {
   "use strict";
+  const chosen = document.querySelector("input[type=file][data-most]");
+  chosen?.addEventListener("change", () => {
+    const file = chosen.files[0];
+    const most = Number(chosen.dataset.most);
+    const large = file && file.size > most;
+    chosen.setCustomValidity(large ? `${file.name} is larger than ${most / 1e6} MB. Part it, by site or by kind.` : "");
+    if (large) chosen.reportValidity();
+  });
   const box = document.querySelector("[data-bring]");
   if (!box) return;
   const words = box.querySelector("[data-words]");
