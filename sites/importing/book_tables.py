@@ -94,11 +94,15 @@ TABLES: Final = (
 
 @dataclass(frozen=True, slots=True)
 class RowChange:
-    """A row to write: its fields as they will be, and what stood in those that differ (None: new)."""
+    """A row to write: its fields as they will be, and what stood in those that differ (None: new).
+
+    `key_now` is another key that it has from now on, as a thing that is known by its shape and has moved.
+    """
 
     key: Key
     fields: Fields
     before: Fields | None
+    key_now: Key | None = None
 
     @property
     def after(self) -> Fields:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Final
@@ -15,6 +15,7 @@ from sites.importing.book import Book, BookItem
 from sites.importing.book_checked import checked_book
 from sites.importing.book_known import known_book
 from sites.importing.book_layout import BookLayout
+from sites.importing.book_moved import moved_things, told_of_moved
 from sites.importing.book_offers import OF_FORM, Repair, RepairChoice
 from sites.importing.book_tables import TABLES, BookTable, Fields, Key, RowChange, change_of, stored_rows
 from sites.importing.telling import Tell, tell_nobody
@@ -136,24 +137,72 @@ def _record(
             continue
         tell(f"{'writing' if write else 'comparing'}: {table.kind}", 0.85 + 0.15 * at / len(TABLES))
         stored = stored_rows(table, sites)
+        moved = moved_things(table.kind, items, stored)
+        book.warnings.extend(told_of_moved(table.kind, items, moved))
         changes = [
             change
             for item in items
-            if (change := change_of(table, item, stored.get(item.key), timezone=timezone)) is not None
+            if (change := _change(table, item, stored, moved, timezone=timezone)) is not None
         ]
         new = sum(change.before is None for change in changes)
         added, changed = added + new, changed + len(changes) - new
         unchanged += len(items) - len(changes)
         if write and changes:
-            _write(table, changes, today=today)
+            rows = _write(table, changes, today=today)
             mended = {item.key: item.repaired for item in items if item.repaired}
-            notes = [note_of_change(table, one, reason_of(mended.get(one.key, ()))) for one in changes]
+            notes = [
+                note_of_change(
+                    table, one, reason_of(mended.get(one.key_now or one.key, ())), rows.get(one.key)
+                )
+                for one in changes
+            ]
             record_changes(notes=notes, by=by, at=now)
     return added, changed, unchanged
 
 
-def _write(table: BookTable, changes: list[RowChange], *, today: date) -> None:
-    """Upsert the rows of one table."""
+def _change(
+    table: BookTable, item: BookItem, stored: dict[Key, Fields], moved: dict[Key, Key], *, timezone: str
+) -> RowChange | None:
+    """What an item changes; a moved thing changes the row that it has."""
+    key = moved.get(item.key)
+    if key is None:
+        return change_of(table, item, stored.get(item.key), timezone=timezone)
+    change = change_of(table, item, stored[key], timezone=timezone)
+    return None if change is None else replace(change, key=key, key_now=item.key)
+
+
+def _write(table: BookTable, changes: list[RowChange], *, today: date) -> dict[Key, int]:
+    """Upsert the rows of one table; the ids of those that were moved, by the key that they had."""
+    _upsert(table, [one for one in changes if one.key_now is None], today=today)
+    return _move(table, [one for one in changes if one.key_now is not None])
+
+
+def _move(table: BookTable, changes: list[RowChange]) -> dict[Key, int]:
+    """Give things that are known by their shape another one; they keep their rows."""
+    if not changes:
+        return {}
+    names = (*table.parent_key, table.own_key)
+    wanted = {one.key: one for one in changes}
+    rows: QuerySet[Model] = QuerySet(table.model)
+    if table.model is Fixture:
+        rows = rows.filter(kind=table.kind)
+    rows = rows.filter(**{f"{table.own_key}__in": [one.key[-1] for one in changes]})
+    found: dict[Key, int] = {}
+    fresh: list[Model] = []
+    for pk, *key in rows.values_list("pk", *names):
+        if tuple(key) in wanted:
+            change = wanted[tuple(key)]
+            own = (change.key_now or change.key)[-1]
+            fresh.append(table.model(pk=pk, **change.fields, **{table.own_key: own}))
+            found[tuple(key)] = pk
+    QuerySet(table.model).bulk_update(fresh, [table.own_key, *table.written], batch_size=200)
+    return found
+
+
+def _upsert(table: BookTable, changes: list[RowChange], *, today: date) -> None:
+    """Upsert rows by their natural keys."""
+    if not changes:
+        return
     parents = _parents(table)
     rows: list[Model] = []
     for change in changes:

@@ -24,7 +24,9 @@ def reason_of(repaired: Sequence[str]) -> str:
     return f"{Change.IMPORTED}; mended: {'; '.join(repaired)}" if repaired else Change.IMPORTED
 
 
-def note_of_change(table: BookTable, change: RowChange, reason: str) -> ChangeNote:
+def note_of_change(
+    table: BookTable, change: RowChange, reason: str, thing_id: int | None = None
+) -> ChangeNote:
     """A change as the history keeps it.
 
     Parameters
@@ -33,6 +35,8 @@ def note_of_change(table: BookTable, change: RowChange, reason: str) -> ChangeNo
         Where, and what differs.
     reason
         Why.
+    thing_id
+        Its row, where the key of the change is not the one that it has from now on.
     """
     before = None if change.before is None else _plain(change.before)
     return ChangeNote(
@@ -42,6 +46,7 @@ def note_of_change(table: BookTable, change: RowChange, reason: str) -> ChangeNo
         before=before,
         after=_plain(change.after),
         reason=reason,
+        thing_id=thing_id,
     )
 
 

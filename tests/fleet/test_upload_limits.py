@@ -28,9 +28,8 @@ class Unread(io.BytesIO):
 
 def post_unread(client: Client, address: str, length: str) -> int:
     """Status of a body that declares a length; reading any of it fails the test."""
-    answer = client.post(
-        address, data=b"", content_type=FORM, CONTENT_LENGTH=length, **{"wsgi.input": Unread(b"x" * 100)}
-    )
+    asked: dict[str, object] = {"wsgi.input": Unread(b"x" * 100), "CONTENT_LENGTH": length}
+    answer = client.request(REQUEST_METHOD="POST", PATH_INFO=address, CONTENT_TYPE=FORM, **asked)
     return answer.status_code
 
 
@@ -54,9 +53,9 @@ def test_nobody_may_send_much_before_signing_in(client: Client, company: Company
 
 
 def test_the_refusal_says_what_may_be_sent(company: Company, dispatcher: User, sign_in: SignIn) -> None:
-    answer = sign_in(dispatcher).post(
-        "/bring/", data=b"", content_type=FORM, CONTENT_LENGTH="900000000", **{"wsgi.input": Unread()}
-    )
+    asked: dict[str, object] = {"wsgi.input": Unread(), "CONTENT_LENGTH": "900000000"}
+    client = sign_in(dispatcher)
+    answer = client.request(REQUEST_METHOD="POST", PATH_INFO="/bring/", CONTENT_TYPE=FORM, **asked)
 
     assert "Nothing was kept." in answer.content.decode()
     assert "MB may be sent here at once" in answer.content.decode()
