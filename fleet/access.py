@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from fleet.access_company import COMPANY_ROLES, COMPANY_THINGS
 from fleet.models import (
+    DayBreak,
     DeviceToken,
     Finding,
     Flag,
@@ -37,6 +38,12 @@ from weather.models import Location
 D, T, M, A = (role.value for role in User.Role)
 EVERYONE: Final = frozenset({D, T, M, A})
 OFFICE: Final = frozenset({D, M, A})
+
+# What is done on the dispatcher's board.
+BOARD: Final = (
+    "fleet:week-live", "fleet:week-publish", "fleet:week-undo", "fleet:stop-move", "fleet:stop-drop",
+    "fleet:stop-lock", "fleet:break-new", "fleet:break", "fleet:break-accept", "fleet:break-discard",
+)  # fmt: skip
 
 # view name -> roles. A view that is not named here opens for nobody.
 ROLES: Final[dict[str, frozenset[str]]] = {
@@ -104,15 +111,10 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:map-ground": EVERYONE,
     "fleet:map-sites": OFFICE,
     "fleet:map-zones": OFFICE,
-    "fleet:week-live": frozenset({D, A}),
     "fleet:week-plan": frozenset({D, A}),
     "fleet:week-stop": frozenset({D, A}),
-    "fleet:week-publish": frozenset({D, A}),
-    "fleet:week-undo": frozenset({D, A}),
     "fleet:week-progress": frozenset({D, A}),
-    "fleet:stop-move": frozenset({D, A}),
-    "fleet:stop-drop": frozenset({D, A}),
-    "fleet:stop-lock": frozenset({D, A}),
+    **dict.fromkeys(BOARD, frozenset({D, A})),
     "fleet:stop-state": frozenset({T, D, A}),
     "fleet:stop-finding": frozenset({T, D, A}),
     "fleet:site-shapes": EVERYONE,
@@ -209,6 +211,7 @@ THINGS: Final[dict[str, type[Model]]] = {
     "fleet:report-link": Visit,
     "fleet:report-link-revoke": ReportLink,
     **dict.fromkeys(("fleet:stop", "fleet:stop-state", "fleet:stop-finding"), Stop),
+    **dict.fromkeys(("fleet:break", "fleet:break-accept", "fleet:break-discard"), DayBreak),
     "fleet:stop-move": Stop,
     "fleet:stop-drop": Stop,
     "fleet:stop-lock": Visit,

@@ -27,6 +27,25 @@ class Doing:
 
 DOINGS: Final[tuple[Doing, ...]] = (
     Doing("This week: board and list", "fleet:week", "plan dispatch routes drag lanes map"),
+    Doing(
+        "The day breaks: somebody runs late",
+        "fleet:break-new",
+        "late delay held up replan today",
+        "?kind=late",
+    ),
+    Doing(
+        "The day breaks: an urgent leak",
+        "fleet:break-new",
+        "leak burst emergency urgent today",
+        "?kind=urgent",
+    ),
+    Doing("The day breaks: somebody is ill", "fleet:break-new", "ill sick away today replan", "?kind=ill"),
+    Doing(
+        "The day breaks: a customer cancelled",
+        "fleet:break-new",
+        "cancelled off visit today",
+        "?kind=cancelled",
+    ),
     Doing("Enter a visit", "fleet:need-new", "new need call customer rang complaint phone"),
     Doing("Visits: every need", "fleet:visits", "needs open withdrawn tickets"),
     Doing("Prices and times: what a visit is worth", "fleet:settings", "settings value cost minutes weights"),

@@ -107,6 +107,8 @@ BELOW: dict[str, str] = {
     "fleet:visit-report": "fleet:findings",
     "fleet:waiting": "fleet:day",
     "fleet:need-new": "fleet:visits",
+    "fleet:break-new": "fleet:week",
+    "fleet:break": "fleet:week",
     "fleet:site": "fleet:site-list",
     "fleet:customer": "fleet:site-list",
     "fleet:sheet": "fleet:site-list",

@@ -1,6 +1,7 @@
 """The company: people, needs, routes, watch, water, money."""
 
 from fleet.models.company import AuditEntry, Company, StageRun
+from fleet.models.day_breaks import CustomerCall, DayBreak, HeldWindow
 from fleet.models.devices import DeviceToken
 from fleet.models.needs import Visit, VisitKind, VisitNeed
 from fleet.models.people import SecondFactor, Technician, User
@@ -18,9 +19,12 @@ __all__ = [
     "BackflowRule",
     "Cause",
     "Company",
+    "CustomerCall",
+    "DayBreak",
     "DeviceToken",
     "Finding",
     "Flag",
+    "HeldWindow",
     "LedgerMonth",
     "LedgerPortfolio",
     "LedgerSite",

@@ -239,15 +239,29 @@ def _widen(
     freed = {v for v in left - _served(bench) if v in wider}
     if not freed:
         return bench, frozenset()
-    visits = tuple(
-        replace(what, windows=wider[number]) if number in freed else what
-        for number, what in enumerate(bench.problem.visits)
-    )
-    old = bench.problem
-    again = Bench(Problem(visits, old.vehicles, old.duration_s, old.distance_m, old.cost), bench.orders)
+    again = Bench(opened(bench.problem, wider, freed), bench.orders)
     _place(again, freed)
     _squeeze(again, set(freed))
     return again, frozenset(freed)
+
+
+def opened(problem: Problem, wider: Mapping[int, tuple[Window, ...]], freed: Collection[int]) -> Problem:
+    """The problem with other hours for some visits.
+
+    Parameters
+    ----------
+    problem
+        What is planned.
+    wider
+        Windows by visit.
+    freed
+        Visits that get them.
+    """
+    visits = tuple(
+        replace(what, windows=wider[number]) if number in freed else what
+        for number, what in enumerate(problem.visits)
+    )
+    return Problem(visits, problem.vehicles, problem.duration_s, problem.distance_m, problem.cost)
 
 
 def _improve(bench: Bench, changed: Collection[int], least_gain: int, fixed: Collection[int]) -> None:

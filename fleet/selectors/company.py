@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
-from fleet.models import Company
+from django.db.models import Max, Min
+
+from fleet.models import Company, Route, Stop
 
 
 def the_company() -> Company | None:
@@ -31,3 +33,19 @@ def has_fixed_day() -> bool:
     """Return whether today is the demo's fixed day, so that the hour of the clock says nothing."""
     company = Company.objects.only("demo_today").first()
     return company is not None and company.demo_today is not None
+
+
+def company_moment(*, now: datetime) -> datetime:
+    """Return the moment from which today is planned: the clock, or where the demo's fixed day stands.
+
+    A fixed day stands at the last thing that a technician reported on it, else at its first departure.
+    """
+    company = Company.objects.only("timezone", "demo_today").first()
+    if company is None or company.demo_today is None:
+        return now
+    stops = Stop.objects.filter(route__day=company.demo_today)
+    last = stops.exclude(state=Stop.State.AHEAD).aggregate(last=Max("state_at"))["last"]
+    first = Route.objects.filter(day=company.demo_today).aggregate(first=Min("start_at"))["first"]
+    morning = datetime.combine(company.demo_today, time(7, 30), tzinfo=ZoneInfo(company.timezone))
+    moment: datetime = last or first or morning
+    return moment

@@ -18,6 +18,7 @@ from fleet.calc.visit_settings import VisitSettings, visit_settings
 from fleet.calc.workdays import monday_of
 from fleet.models import Company, Planning, PlanRun, Technician, Visit
 from fleet.selectors.company import company_day
+from fleet.services.customer_calls import turn_back_calls
 from fleet.services.plan_fit import (
     FoundPlan,
     PlanOvertaken,
@@ -86,6 +87,7 @@ class PlanUndone:
 
     week: date
     stops: int
+    to_ring: int = 0  # customers who know the taken-back hours already
 
 
 def plan_routes(
@@ -169,8 +171,9 @@ def undo_plan(*, week: date, now: datetime) -> PlanUndone:
     if run is None or run.before is None:
         raise CannotUndo("There is nothing to undo in this week.")
     stops = restore_snapshot(before=run.before, monday=week)
+    rung = turn_back_calls(run=run, now=now)
     PlanRun.objects.filter(pk=run.pk, undone_at__isnull=True).update(undone_at=now, before=None)
-    return PlanUndone(week, stops)
+    return PlanUndone(week, stops, rung)
 
 
 def company_settings() -> VisitSettings:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Final, TypeVar
 
-from fleet.models import PlanRun, Route, Stop, Visit
+from fleet.models import PlanRun, Route, Stop, Technician, Visit, VisitNeed
 
 ROUTE_FIELDS: Final = (
     "id",
@@ -100,7 +100,32 @@ def restore_snapshot(*, before: dict[str, object], monday: date) -> int:
             setattr(visit, name, kept[visit.pk][name])
         changed.append(visit)
     Visit.objects.bulk_update(changed, list(VISIT_FIELDS[1:]), batch_size=500)
+    _restore_book(before)
     return len(stops)
+
+
+def _restore_book(before: dict[str, object]) -> None:
+    """Put back what a break of the day changed beside the plan: needs, days off, and visits made for it."""
+    needs = {row["id"]: row for row in _rows(before, "needs", dict)}
+    rows = list(VisitNeed.objects.filter(pk__in=needs))
+    for need in rows:
+        for name, value in needs[need.pk].items():
+            setattr(need, name, _need_value(name, value))
+    names = ["state", "closed_on", "withdrawn_why", "rests_until", "earliest", "latest", "promised"]
+    VisitNeed.objects.bulk_update(rows, names, batch_size=500)
+    for person in _rows(before, "people", dict):
+        Technician.objects.filter(pk=person["id"]).update(days_off=person["days_off"])
+    made = _rows(before, "made_visits", int)
+    Visit.objects.filter(pk__in=made, stops__isnull=True, findings__isnull=True).delete()
+
+
+def _need_value(name: str, value: object) -> object:
+    """A need's column back from text."""
+    if not isinstance(value, str):
+        return value
+    if name in ("earliest", "latest"):
+        return datetime.fromisoformat(value)
+    return date.fromisoformat(value) if name in ("closed_on", "rests_until") else value
 
 
 def keep_run(

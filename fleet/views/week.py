@@ -17,6 +17,7 @@ from fleet.calc.workdays import monday_of
 from fleet.maps import MapLine, base_map, box_of, dash_of
 from fleet.selectors.board import route_lines, week_board
 from fleet.selectors.company import company_day, has_fixed_day, the_company
+from fleet.selectors.day_breaks import open_breaks
 from fleet.selectors.live_day import LiveStop, live_stops
 from fleet.selectors.need_rows import needs_week
 from fleet.selectors.plan_progress import planning_of
@@ -29,6 +30,7 @@ from fleet.services.routes_by_hand import publish_routes
 from fleet.templatetags.rootround import clock_text
 from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
+from fleet.views.day_breaks import KINDS
 from fleet.views.planning import CHOICES
 
 FIRST_HOUR: Final = 7.5
@@ -116,6 +118,8 @@ def week(request: HttpRequest) -> HttpResponse:
             "tags": tags,
             "focus_stops": len(tags),
             "focus_km": sum(day.drive_km for row in board.rows for day in row.days if day.date == focus),
+            "break_kinds": KINDS,
+            "open_breaks": open_breaks(day=today) if today in board.days else (),
             "planning": planning_of(week=monday, now=now),
             "search_times": CHOICES,
             "currency": company.currency if (company := the_company()) else "",

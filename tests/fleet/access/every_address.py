@@ -12,6 +12,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from fleet.models import (
+    DayBreak,
     DeviceToken,
     Finding,
     Flag,
@@ -109,9 +110,12 @@ def things_of(user: User, code: str) -> dict[str, dict[str, Any]]:
     )
     Site.objects.filter(pk=site.pk).update(supplier="Hill Water")
     need = visit.needs.get()
+    late = {"kind": "late", "minutes": 5}
+    day_break = DayBreak.objects.create(kind="late", day=DAY, week=DAY, asked_at=NOW, moment=NOW, asked=late)
     place = StockPlace.objects.create(code=code, name=f"depot of {code}")
     part = Part.objects.create(code=code.lower(), name=f"part of {code}")
     pks = {
+        "fleet:break": day_break.pk,
         "fleet:stock-": place.pk, "fleet:part": part.pk, "fleet:settings-back": change.pk,
         "fleet:need": need.pk, "fleet:stop": stop.pk, "fleet:stop-lock": visit.pk,
         "fleet:finding": finding.pk, "fleet:finding-state": sent.pk,

@@ -28,9 +28,7 @@ def told(problem: Problem, share: int) -> tuple[Problem, Orders]:
             window = Window(max(0, stop.start_s - 1800), stop.start_s + 5400, stop.prize)
             visit = replace(visit, windows=(window,), must=True)
         visits.append(visit)
-    again = Problem(
-        tuple(visits), problem.vehicles, problem.duration_s, problem.distance_m, problem.cost
-    )
+    again = Problem(tuple(visits), problem.vehicles, problem.duration_s, problem.distance_m, problem.cost)
     orders = {route.vehicle: list(route.visits) for route in plan.routes}
     return again, orders
 
@@ -58,9 +56,7 @@ def assert_lawful(done: Mended, problem: Problem, orders: Orders) -> None:
     for route in done.plan.routes:
         for stop in route.stops:
             if problem.visits[stop.visit].must and stop.visit not in done.freed:
-                assert any(
-                    w.start_s <= stop.start_s <= w.end_s for w in problem.visits[stop.visit].windows
-                )
+                assert any(w.start_s <= stop.start_s <= w.end_s for w in problem.visits[stop.visit].windows)
 
 
 @settings(max_examples=12)
@@ -133,5 +129,4 @@ def test_an_urgent_visit_gets_a_place_where_one_exists_and_pushes_out_nobody_tol
     kept = {stop.visit for route in done.plan.routes for stop in route.stops}
     musts = {v for order in orders.values() for v in order if broken.visits[v].must}
     assert musts <= kept
-    first = plan_from_orders(broken, {v: o for v, o in orders.items()})
-    assert first is not None
+    assert plan_from_orders(broken, orders) is not None
