@@ -151,7 +151,7 @@ def _cancelled(asked: BreakAsked, day: date, by: str, now: datetime) -> BookChan
             )
         else:
             _put_off(need, visit.site, start, by, now)
-    before = {"state": visit.state}
+    before: dict[str, object] = {"state": visit.state}
     visit.state, visit.is_locked = Visit.State.CANCELLED, False
     visit.save(update_fields=["state", "is_locked"])
     key = f"{visit.site.code}/{visit.week.isoformat()}/{visit.number}"

@@ -237,7 +237,7 @@ def _figures(
     new_km = sum(route.drive_m for route in mended.plan.routes) / 1000
     money = (new_km - old_km) * settings.cost_per_km + (new_min - old_min) / 60 * settings.cost_per_hour
     old_value = _value(given.visits, {s.visit_id: s.route.day for s in ahead}, clock)
-    days = {
+    days: dict[int | None, date] = {
         given.visits[s.visit].pk: clock.moment(s.start_s).date()
         for route in mended.plan.routes
         for s in route.stops

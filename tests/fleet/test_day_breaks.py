@@ -66,6 +66,19 @@ def tell(stop: Stop, before_min: int = 15, after_min: int = 45) -> None:
     )
 
 
+def visit_of(stop: Stop) -> Visit:
+    """The visit of a stop, as it is now."""
+    assert stop.visit_id is not None
+    return Visit.objects.get(pk=stop.visit_id)
+
+
+def within(visit: Visit, stop: Stop) -> bool:
+    """Whether a stop begins in the hours that its customer knows."""
+    assert visit.window_from is not None
+    assert visit.window_to is not None
+    return visit.window_from <= stop.arrive <= visit.window_to
+
+
 def late(minutes: int, code: str = "T1") -> BreakAsked:
     return BreakAsked(kind="late", technician_id=Technician.objects.get(code=code).pk, minutes=minutes)
 
@@ -120,10 +133,10 @@ def test_who_is_late_keeps_told_hours_by_handing_visits_over(planned: Company) -
     assert Stop.objects.values().get(pk=stops[0].pk) == done
     gave_way = {entry["visit"] for entry in row.rows if entry["gave_way"]}
     for stop in stops[1:3]:
-        visit = Visit.objects.get(pk=stop.visit_id)
+        visit = visit_of(stop)
         now = Stop.objects.get(visit=visit)
         if visit.pk not in gave_way:
-            assert visit.window_from <= now.arrive <= visit.window_to
+            assert within(visit, now)
     assert set(CustomerCall.objects.values_list("visit_id", flat=True)) == gave_way
     first = Stop.objects.filter(route__technician__code="T1", route__day=DAY, state="ahead").order_by("order")
     begun = first[0]
@@ -146,11 +159,11 @@ def test_everything_ahead_of_somebody_ill_goes_to_others_and_told_customers_are_
     assert Technician.objects.get(code="T1").days_off == DAY.isoformat()
     row = DayBreak.objects.get(pk=number)
     for stop in stops[1:]:
-        visit = Visit.objects.get(pk=stop.visit_id)
+        visit = visit_of(stop)
         home = Stop.objects.filter(visit=visit).first()
         if visit.window_from is not None:
             assert home is not None
-            assert visit.window_from <= home.arrive <= visit.window_to
+            assert within(visit, home)
         else:
             assert home is None
             assert visit.unserved_reason
@@ -167,10 +180,10 @@ def test_a_cancelled_visit_is_off_the_road_and_comes_again_on_the_day_asked_for(
     number = propose(BreakAsked(kind="cancelled", visit_id=stop.visit_id or 0, again_from=thursday))
     accept_break(break_id=number, by="hana", now=TEN)
 
-    assert Visit.objects.get(pk=stop.visit_id).state == "cancelled"
-    assert not Stop.objects.filter(visit_id=stop.visit_id).exists()
+    assert visit_of(stop).state == "cancelled"
+    assert not Stop.objects.filter(visit=stop.visit).exists()
     need.refresh_from_db()
-    assert (need.state, need.earliest.date().isoformat()) == ("open", thursday)
+    assert (need.state, (need.earliest or EARLY).date().isoformat()) == ("open", thursday)
     plan_routes(now=TEN, week=DAY, seed=1, iterations=40)
     assert Stop.objects.get(visit__needs=need).route.day >= DAY + timedelta(days=3)
 
@@ -185,7 +198,7 @@ def test_a_leak_is_served_today_soon_and_its_customer_is_told(planned: Company) 
     assert stop.route.day == DAY
     assert stop.arrive >= TEN
     visit = Visit.objects.get(site=site)
-    assert visit.window_from <= stop.arrive <= visit.window_to
+    assert within(visit, stop)
     call = CustomerCall.objects.get(visit=visit)
     assert (call.old_from, call.technician, done.calls >= 1) == (None, stop.route.technician.name, True)
 
@@ -193,6 +206,7 @@ def test_a_leak_is_served_today_soon_and_its_customer_is_told(planned: Company) 
 @pytest.mark.parametrize("meanwhile", ["phone", "dispatcher"])
 def test_a_plan_that_changed_meanwhile_is_told_and_nothing_is_lost(planned: Company, meanwhile: str) -> None:
     stop = today("T2")[0]
+    code = visit_of(stop).site.code
     number = propose(late(60))
     if meanwhile == "phone":
         set_stop_state(stop_id=stop.pk, state="finished", at=TEN)
@@ -204,7 +218,7 @@ def test_a_plan_that_changed_meanwhile_is_told_and_nothing_is_lost(planned: Comp
         accept_break(break_id=number, by="hana", now=TEN)
 
     assert whole_plan() == before
-    assert (stop.visit.site.code in str(told.value)) == (meanwhile == "phone")
+    assert (code in str(told.value)) == (meanwhile == "phone")
 
 
 def test_a_proposal_is_decided_once(planned: Company) -> None:
@@ -227,7 +241,7 @@ def test_who_was_reached_is_rung_again_after_undo(planned: Company) -> None:
     Technician.objects.filter(code="T2").update(is_active=False)
     number = propose(late(240), moment=EARLY + timedelta(hours=8))
     accept_break(break_id=number, by="hana", now=TEN)
-    call = CustomerCall.objects.get(visit_id=stop.visit_id)
+    call = CustomerCall.objects.get(visit=stop.visit)
     note_call(call_id=call.pk, outcome="agreed", note="", by="hana", now=TEN)
 
     undone = undo_plan(week=DAY, now=TEN)
