@@ -246,7 +246,7 @@ def test_who_was_reached_is_rung_again_after_undo(planned: Company) -> None:
 
     undone = undo_plan(week=DAY, now=TEN)
 
-    again = CustomerCall.objects.get(visit_id=stop.visit_id, outcome="open")
+    again = CustomerCall.objects.get(visit=stop.visit, outcome="open")
     assert undone.to_ring == 1
     assert (again.old_from, again.new_from) == (call.new_from, call.old_from)
 
