@@ -10,7 +10,9 @@ from fleet.services.device_tokens import MOST_ENTRIES
 
 MOST_STARTS: Final = 10_000
 
-Code = Annotated[str, Field(min_length=1, max_length=40, description="Code in the site book.")]
+PLAIN: Final = r"^[^\x00]*$"  # no zero character, which some databases refuse
+
+Code = Annotated[str, Field(min_length=1, max_length=40, pattern=PLAIN, description="Code in the site book.")]
 Day = Annotated[
     str,
     Field(min_length=10, max_length=10, pattern=r"^\d{4}-\d{2}-\d{2}$", description="A day as 2026-06-14."),
@@ -39,7 +41,7 @@ class BypassLogIn(_Strict):
     starts_cut_short: Count | None = None
     starts_skipped: Count | None = None
     method: Literal["logger", "counter_read", "customer_card", "from_meter"] | None = None
-    note: Annotated[str, Field(max_length=300)] | None = None
+    note: Annotated[str, Field(max_length=300, pattern=PLAIN)] | None = None
 
 
 class MeterReadingIn(_Strict):
@@ -47,7 +49,9 @@ class MeterReadingIn(_Strict):
 
     site: Code
     meter_id: Code
-    read_at: Annotated[str, Field(min_length=16, max_length=40, description="As 2026-06-14T09:30-06:00.")]
+    read_at: Annotated[
+        str, Field(min_length=16, max_length=40, pattern=PLAIN, description="As 2026-06-14T09:30-06:00.")
+    ]
     reading: Annotated[float, Field(ge=0, le=1e12)]
     unit: Unit
     digits: Annotated[int, Field(ge=1, le=12)] | None = None

@@ -59,6 +59,7 @@ MIDDLEWARE = [
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
+    "fleet.plain_requests.PlainRequestsMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "fleet.upload_door.UploadDoorMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, time
 from pathlib import Path
@@ -29,9 +30,14 @@ def _days(cell: str) -> str:
     return ";".join(day.isoformat() for day in days)
 
 
-def words(cell: str) -> str:
-    """Words, `;`-separated, in order, each once."""
-    return ";".join(sorted({part.strip().lower() for part in cell.split(";") if part.strip()}))
+def words(longest: int) -> Callable[[str], str]:
+    """A parser of words, `;`-separated, to words in order, each once, at most `longest` characters in all."""
+    plain = text(longest)
+
+    def parse(cell: str) -> str:
+        return ";".join(sorted({part.strip().lower() for part in plain(cell).split(";") if part.strip()}))
+
+    return parse
 
 
 COLUMNS: Final = (
@@ -45,7 +51,7 @@ COLUMNS: Final = (
     Column("shift_end", clock, required=True),
     Column("workdays", _weekdays, required=True),
     Column("days_off", _days, default=""),
-    Column("skills", words, default=""),
+    Column("skills", words(200), default=""),
     Column("break_min", whole(0, 180), default=30),
     Column("login", text(150), default=""),
 )

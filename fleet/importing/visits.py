@@ -20,7 +20,7 @@ COLUMNS: Final = (
     Column("service_min", number(1, 720)),
     Column("earliest", moment),
     Column("latest", moment),
-    Column("skill", words, default=""),
+    Column("skill", words(200), default=""),
     Column("value_per_day", number(0, 1e6)),
     Column("priority", whole(1, 5)),
     Column("note", text(300), default=""),

@@ -177,7 +177,7 @@ def stop_finding(request: HttpRequest, pk: int) -> HttpResponse:
 def _keep_photos(request: HttpRequest, own: Stop, key: str, now: datetime) -> None:
     """Photos of a form that was sent without script."""
     for number, file in enumerate(request.FILES.getlist("photos")[:MOST_PHOTOS]):
-        caption = request.POST.get("caption", "")[:200].replace("\x00", "")
+        caption = request.POST.get("caption", "")[:200]
         sent = PhotoSent(f"{key}-{number}"[:64], file.read(), now, finding_key=key, caption=caption)
         try:
             keep_photo(

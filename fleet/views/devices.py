@@ -30,7 +30,7 @@ def devices(request: HttpRequest) -> HttpResponse:
     made: NewToken | None = None
     error = ""
     if request.method == "POST":
-        codes = request.POST.get("sites", "")[:LONGEST_SITES].replace("\x00", "").replace(",", " ").split()
+        codes = request.POST.get("sites", "")[:LONGEST_SITES].replace(",", " ").split()
         try:
             made = create_device_token(
                 name=request.POST.get("name", ""),

@@ -20,6 +20,7 @@ from django.views.decorators.http import require_POST, require_safe
 from fleet.calc.phone_clock import moments
 from fleet.models import Submission
 from fleet.phone_assets import asset_urls, build_version
+from fleet.plain_requests import NUL
 from fleet.selectors.company import company_day
 from fleet.selectors.phone_facts import company_phone, owner_of, seals_of
 from fleet.selectors.phone_pack import day_pack
@@ -248,11 +249,12 @@ def _sent(body: dict[str, Any], ticket: Ticket, now: datetime, *, is_us: bool) -
         raise NotReadable("resolve: expected keep or drop")
     if not isinstance(fields, dict) or not all(isinstance(one, str) for one in fields.values()):
         raise NotReadable("fields: expected texts by name")
+    fields = {name.replace(NUL, ""): one.replace(NUL, "") for name, one in fields.items()}
     key = _key(body.get("key"))
     said_at, sent_at = _moment(body.get("said_at")), _moment(body.get("sent_at"))
     payload = {"fields": fields, "ticket_day": ticket.day.isoformat(), "stop": ticket.stop_id}
     if kind == Submission.Kind.STATE:
-        state, reason = fields.get("state", ""), fields.get("reason", "")[:200].replace("\x00", "")
+        state, reason = fields.get("state", ""), fields.get("reason", "")[:200]
         return Sent(key, kind, said_at, sent_at, payload, state=state, reason=reason, resolve=resolve)
     try:
         finding = finding_of(fields, key=key, stop_id=ticket.stop_id, now=now, is_us=is_us)

@@ -19,7 +19,7 @@ LONGEST = 100
 def search(request: HttpRequest) -> HttpResponse:
     """Show what answers; the only garden, found by its whole code, opens at once."""
     user = asking_user(request)
-    text = request.GET.get("q", "")[:LONGEST].replace("\x00", "").strip()
+    text = request.GET.get("q", "")[:LONGEST].strip()
     answer = search_sites(text=text, user=user, today=company_day(now=timezone.now()))
     if answer.total == 1 and answer.hits[0].code.casefold() == text.casefold():
         return redirect("fleet:site", code=answer.hits[0].code)

@@ -39,7 +39,7 @@ PRINT_PX = (620, 432)
 @require_safe
 def site_list(request: HttpRequest) -> HttpResponse:
     """Show the sites that answer the words and the filter."""
-    words = request.GET.get("q", "")[:LONGEST_WORDS].replace("\x00", "").strip()
+    words = request.GET.get("q", "")[:LONGEST_WORDS].strip()
     show = request.GET.get("show", "")
     found = list_of_sites(
         user=asking_user(request), words=words, show=show, page=asked_number(request.GET.get("page"), 1)

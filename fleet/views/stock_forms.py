@@ -42,7 +42,7 @@ def least_of(form: Mapping[str, str]) -> dict[str, int | None]:
 
 def part_of(form: Mapping[str, str]) -> PartInput:
     """A part as the form says it; raises `BadStock`."""
-    plain = {name: form.get(name, "").replace("\x00", "").strip() for name in ("code", "name", "unit")}
+    plain = {name: form.get(name, "").strip() for name in ("code", "name", "unit")}
     kinds = {}
     for kind in VisitKind.values:
         text = form.get(f"kind-{kind}", "").strip()

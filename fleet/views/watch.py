@@ -142,9 +142,9 @@ def _handle(request: HttpRequest, pk: int) -> str:
     if given.get("do") == "wake":
         return wake_flag(flag_id=pk, by=by, at=now).words
     if given.get("do") == "settle":
-        truth, note = given.get("truth", ""), given.get("note", "").replace("\x00", "")
+        truth, note = given.get("truth", ""), given.get("note", "")
         return settle_flag(flag_id=pk, truth=truth, note=note, by=by, day=today, at=now).words
-    reason = given.get("reason", "").replace("\x00", "")
+    reason = given.get("reason", "")
     return rest_flag(
         flag_id=pk, until=_day(given.get("until", "")), reason=reason, by=by, day=today, at=now
     ).words
@@ -164,6 +164,6 @@ def _asked(given: QueryDict) -> WatchAsked:
     return WatchAsked(
         show=show if show in {*WatchStatus.values, "all"} else WatchStatus.FLAG.value,
         cause=cause if cause in Cause.values else "",
-        words=str(given.get("q", ""))[:_LONGEST_WORDS].replace("\x00", "").strip(),
+        words=str(given.get("q", ""))[:_LONGEST_WORDS].strip(),
         page=int(page) if page.isdecimal() and len(page) < 6 else 1,
     )

@@ -7,10 +7,12 @@ import subprocess
 import sys
 from datetime import UTC, date, datetime
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 from django.conf import settings
 from django.core.management import get_commands, load_command_class
+from django.db import connections
 
 from fleet.models import AuditEntry, Company
 from sites.models import Site
@@ -98,10 +100,12 @@ def run(line: str, tmp_path: Path) -> int:
         for word in line.split()
     ]
     command = load_command_class(get_commands()[words[0]], words[0])
-    try:
-        command.run_from_argv(["manage.py", *words])
-    except SystemExit as left:
-        return int(left.code or 0)
+    # Leaving, a command closes the database; the transaction of the test has to outlive it.
+    with patch.object(connections, "close_all"):
+        try:
+            command.run_from_argv(["manage.py", *words])
+        except SystemExit as left:
+            return int(left.code or 0)
     return 0
 
 

@@ -25,6 +25,7 @@ ODD = (
     "a" * 3000,
     "9" * 30,
     "2026-06-15T00",
+    "a\x00b",
 )
 QUESTIONS = (
     "week", "date", "day", "month", "days", "page", "q", "show", "kind", "zone", "pick", "location", "point",

@@ -31,7 +31,7 @@ def watched() -> dict[str, Controller]:
     for code, controller in made.items():
         _log(controller, blocked_after={"WET": 2, "DRY": 0}.get(code))
     Site.objects.filter(code="DRY").update(address="9 Rill Row", supplier="Town water")
-    Company.objects.create(name="Test Water")
+    Company.objects.create(pk=1, name="Test Water")
     watch_sensors(as_of=LAST)
     return made
 

@@ -102,7 +102,7 @@ def test_what_cannot_be_read_is_named_and_counts_as_unchanged(
 
 
 def test_the_page_answers_whole_and_in_part_and_writes_nothing(garden: Controller) -> None:
-    Company.objects.create(name="Test", demo_today=TODAY)
+    Company.objects.create(pk=1, name="Test", demo_today=TODAY)
     user = User.objects.create_user(username="hana", password="garden-water-42", role=User.Role.DISPATCHER)
     client = Client()
     client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
@@ -129,7 +129,7 @@ def test_a_garden_without_weather_says_so(garden: Controller) -> None:
 
 
 def test_the_year_of_a_timer_is_shown_month_by_month(garden: Controller) -> None:
-    Company.objects.create(name="Test", demo_today=TODAY)
+    Company.objects.create(pk=1, name="Test", demo_today=TODAY)
     user = User.objects.create_user(username="hana", password="garden-water-42", role=User.Role.DISPATCHER)
     client = Client()
     client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 import schemathesis
+from django.core import signals
 from django.core.wsgi import get_wsgi_application
+from django.db import close_old_connections
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 from schemathesis.specs.openapi.checks import (
@@ -31,6 +34,16 @@ CHECKS = [
     response_schema_conformance,
     negative_data_rejection,
 ]
+
+
+@pytest.fixture(autouse=True)
+def one_connection() -> Iterator[None]:
+    """A request closes old connections; as under Django's own test client, that of the test stays open."""
+    signals.request_started.disconnect(close_old_connections)
+    signals.request_finished.disconnect(close_old_connections)
+    yield
+    signals.request_started.connect(close_old_connections)
+    signals.request_finished.connect(close_old_connections)
 
 
 @pytest.mark.parametrize("address", ["bypass-logs", "meter-readings", "meter-volumes"])
