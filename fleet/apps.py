@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from django.apps import AppConfig, apps
+from django.contrib.auth.signals import user_logged_in
 from django.core.checks import CheckMessage, Error, register
 
 
@@ -15,8 +16,11 @@ class FleetConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Register the checks of the installation."""
+        """Register the checks of the installation, and when a session begins."""
+        from fleet.session_limits import note_sign_in  # needs the apps to be loaded
+
         register(refuse_contrib_sites)
+        user_logged_in.connect(note_sign_in, dispatch_uid="note_sign_in")
 
 
 def refuse_contrib_sites(app_configs: Sequence[AppConfig] | None, **kwargs: object) -> list[CheckMessage]:

@@ -14,6 +14,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from fleet.request_log import of_run
 from fleet.selectors.company import company_day, company_hour, the_company
+from fleet.services.accounts import throw_old_sessions
 from fleet.services.audit import throw_old_audit
 from fleet.services.bring_ask import revive_lost_brings
 from fleet.services.plan_watch import revive_lost
@@ -41,6 +42,7 @@ def start_what_is_due() -> None:
     throw_old_audit(now=now, kept_days=settings.AUDIT_DAYS)
     revive_lost(now=now)
     revive_lost_brings(folder=upload_folder(), now=now)
+    throw_old_sessions(now=now)
     for run_id in runs_to_do(now=now):
         _send(run_id)
 

@@ -149,6 +149,81 @@ def test_only_one_module_reads_files_through_gdal() -> None:
     assert found <= {"sites/importing/gdal.py"}
 
 
+def test_files_for_spreadsheets_are_written_in_one_place() -> None:
+    found = {
+        str(path.relative_to(ROOT))
+        for path in _modules()
+        if re.search(r"csv\.writer\(|csv\.DictWriter\(|\.to_csv\(|\.to_excel\(", path.read_text())
+    }
+
+    # The demo's own files are read by our imports and by nobody else.
+    assert found == {"weather/calc/csv_cells.py", "fleet/demo/files.py"}
+
+
+def test_no_code_runs_what_people_write() -> None:
+    running = {"eval", "exec", "compile", "system", "popen", "loads", "load", "raw", "extra", "RawSQL"}
+    reads_json_or_numbers = {"json", "np", "signing"}
+    found = set()
+    for path in _modules():
+        for call in _calls(ast.parse(path.read_text(encoding="utf-8"))):
+            name = call.func.attr if isinstance(call.func, ast.Attribute) else ast.unparse(call.func)
+            owner = ast.unparse(call.func.value) if isinstance(call.func, ast.Attribute) else ""
+            has_text = bool(call.args) and isinstance(call.args[0], ast.Constant)
+            if name in running and owner not in reads_json_or_numbers and not (owner == "re" and has_text):
+                found.add(f"{path.relative_to(ROOT)}: {owner}.{name}")
+            if owner == "subprocess" or (name == "execute" and "cursor" in owner and not has_text):
+                found.add(f"{path.relative_to(ROOT)}: {owner}.{name}")
+    scripts = [
+        str(path.relative_to(ROOT))
+        for path in (ROOT / "fleet" / "static" / "fleet" / "js").rglob("*.js")
+        if re.search(r"\beval\(|new Function\(|document\.write|setTimeout\([\"']", path.read_text("utf-8"))
+    ]
+
+    assert scripts == []
+    # The demo's own worker; statements that Django itself makes of the tables' names.
+    wanted = {
+        "fleet/management/commands/demo.py: subprocess.Popen",
+        "fleet/services/backup.py: cursor.execute",
+    }
+    assert found == wanted
+
+
+def test_secrets_come_from_the_environment_alone() -> None:
+    name_of_secret = re.compile(r"secret|passw|token|api_?key|credential", re.IGNORECASE)
+    found = []
+    for path in _modules():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            given: list[tuple[str, ast.expr | None]] = []
+            if isinstance(node, ast.Assign):
+                given = [(ast.unparse(target), node.value) for target in node.targets]
+            elif isinstance(node, ast.AnnAssign):
+                given = [(ast.unparse(node.target), node.value)]
+            elif isinstance(node, ast.Call):
+                given = [(word.arg or "", word.value) for word in node.keywords]
+            elif isinstance(node, ast.Dict):
+                given = [
+                    (ast.unparse(key), value)
+                    for key, value in zip(node.keys, node.values, strict=True)
+                    if key
+                ]
+            for name, value in given:
+                text = str(value.value) if isinstance(value, ast.Constant) and value.value else ""
+                if name_of_secret.search(name) and len(text) >= 8 and " " not in text:
+                    found.append(f"{path.relative_to(ROOT)}: {name}")
+    readers = {
+        str(path.relative_to(ROOT))
+        for path in _modules()
+        if re.search(r"os\.getenv|os\.environ\.get|environ\.Env\(", path.read_text(encoding="utf-8"))
+    }
+    ignored = (ROOT / ".gitignore").read_text(encoding="utf-8").splitlines()
+    example = (ROOT / ".env.example").read_text(encoding="utf-8").splitlines()
+
+    assert found == []
+    assert readers == {"fleet/config/settings.py"}
+    assert {".env", ".data/"} <= set(ignored)
+    assert [line for line in example if line and not line.startswith("#")] == []
+
+
 def test_routing_libraries_stay_behind_one_door() -> None:
     found = {
         path.relative_to(ROOT).parts[:2]

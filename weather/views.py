@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterator
 from datetime import date
 from typing import Final
@@ -14,7 +13,7 @@ from django.shortcuts import render
 from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_GET
 
-from weather.calc.csv_cells import safe_cell
+from weather.calc.csv_cells import csv_lines
 from weather.calc.et_gaps import MEAN_LIMIT_ALONE_D, MEAN_LIMIT_D
 from weather.calc.filling import FillSettings
 from weather.calc.quality import EXPECTED, MEANING
@@ -30,14 +29,6 @@ from weather.source_status import order_rows, source_rows
 from weather.sources.registry import NOTICES
 
 ROWS_A_PAGE: Final = 50
-
-
-class _Echo:
-    """A file that hands back what is written to it."""
-
-    def write(self, text: str) -> str:
-        """Return the text."""
-        return text
 
 
 @require_GET
@@ -103,12 +94,11 @@ def location_csv(request: HttpRequest, pk: int) -> StreamingHttpResponse:
 
 
 def _lines(location: Location) -> Iterator[str]:
-    """The CSV line by line; cells that a spreadsheet would take for a formula are neutralised."""
-    writer = csv.writer(_Echo())
+    """The CSV line by line."""
     columns = (*COLUMNS, *SPREAD_COLUMNS)
-    yield writer.writerow(columns)
-    for row in rows_with_spread(location=location):
-        yield writer.writerow([safe_cell(row[name]) for name in columns])
+    return csv_lines(
+        columns, ([row[name] for name in columns] for row in rows_with_spread(location=location))
+    )
 
 
 def _chosen(text: str) -> int | None:

@@ -53,20 +53,22 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "fleet.request_log.RequestLogMiddleware",
+    # Headers stand before whatever may answer, so that static files, redirects and errors carry them too.
+    "csp.middleware.CSPMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "fleet.plain_requests.PlainRequestsMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "fleet.session_limits.SessionLimitsMiddleware",
     "fleet.upload_door.UploadDoorMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "fleet.customer_trail.CustomerTrailMiddleware",
     "fleet.access.RoleMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
-    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 ROOT_URLCONF = "fleet.config.urls"
@@ -145,6 +147,7 @@ STORAGES = {
 MEDIA_ROOT = DATA_DIR / "media"
 # Static files are served straight from the apps; `collectstatic` is for a web server in front.
 WHITENOISE_USE_FINDERS = True
+WHITENOISE_ALLOW_ALL_ORIGINS = False
 WHITENOISE_AUTOREFRESH = env.bool("ROOTROUND_STATIC_FROM_SOURCE", default=True)
 if WHITENOISE_AUTOREFRESH:
     STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
@@ -152,6 +155,7 @@ if WHITENOISE_AUTOREFRESH:
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],
+        "object-src": [NONE],
         "script-src": [SELF, NONCE],
         "style-src": [SELF, NONCE],
         "img-src": [SELF, "data:"],
@@ -181,7 +185,15 @@ METRICS_TOKEN = env.str("ROOTROUND_METRICS_TOKEN", default="")
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 SESSION_COOKIE_HTTPONLY = True
+# Kept by the browser for this host alone, over HTTPS alone; without HTTPS no browser takes that prefix.
+SESSION_COOKIE_NAME = "__Host-rootround" if HTTPS else "rootround"
+CSRF_COOKIE_NAME = "__Host-rootround-form" if HTTPS else "rootround-form"
+CSRF_COOKIE_HTTPONLY = True
+# Longest session of anybody: a technician's phone, from one morning to the next day's evening [s].
 SESSION_COOKIE_AGE = 36 * 3600
+# Of everybody else: from the sign-in [h], and without a page asked for [min].
+SESSION_HOURS = env.int("ROOTROUND_SESSION_HOURS", default=16)
+IDLE_MINUTES = env.int("ROOTROUND_IDLE_MINUTES", default=240)
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
 
 CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default=f"sqla+sqlite:///{DATA_DIR / 'broker.sqlite3'}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import json
 from collections.abc import Callable, Iterable, Sequence
@@ -12,7 +11,7 @@ from typing import Final, TextIO
 
 from fleet.exports import findings, flags, ledger, needs, routes, visits
 from sites.exports import balance, book, history, programs
-from weather.calc.csv_cells import safe_cell
+from weather.calc.csv_cells import csv_lines
 from weather.exports import weather
 
 Row = dict[str, object]
@@ -110,13 +109,11 @@ FORMATS: Final = ("csv", "json", "geojson", "gpkg")
 
 def write_csv(file: TextIO, columns: Sequence[str], rows: Iterable[Row]) -> int:
     """Rows as CSV with formulas neutralised; how many there were."""
-    writer = csv.writer(file, lineterminator="\n")
-    writer.writerow(columns)
     count = 0
-    for row in rows:
-        writer.writerow([safe_cell(row.get(name)) for name in columns])
+    for line in csv_lines(columns, ([row.get(name) for name in columns] for row in rows)):
+        file.write(line)
         count += 1
-    return count
+    return count - 1  # the head is no row
 
 
 def as_json(rows: Iterable[Row]) -> str:

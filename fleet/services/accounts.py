@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.contrib.auth import SESSION_KEY
 from django.contrib.auth.tokens import default_token_generator
 from django.contrib.auth.validators import UnicodeUsernameValidator
+from django.contrib.sessions.models import Session
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import F
@@ -14,6 +17,7 @@ from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 
 from fleet.models import User
+from fleet.selectors.open_sessions import session_name
 from sites.services.history import ChangeNote, record_changes
 
 
@@ -104,6 +108,26 @@ def end_sessions(*, user_id: int, by: str, at: datetime) -> None:
     user = _account(user_id)
     User.objects.filter(pk=user_id).update(session_epoch=F("session_epoch") + 1)
     _note(user, {"sessions": "open"}, {"sessions": "ended"}, by, at)
+
+
+@transaction.atomic
+def end_chosen_sessions(*, user_id: int, names: Collection[str], at: datetime) -> int:
+    """End single sessions of an account by the names that `open_sessions` gives; how many ended."""
+    user = _account(user_id)
+    keys = {
+        row.session_key
+        for row in Session.objects.filter(expire_date__gt=at)
+        if session_name(row.session_key) in names and row.get_decoded().get(SESSION_KEY) == str(user_id)
+    }
+    Session.objects.filter(session_key__in=keys).delete()
+    if keys:
+        _note(user, {"sessions": "open"}, {"sessions": f"{len(keys)} ended"}, user.get_username(), at)
+    return len(keys)
+
+
+def throw_old_sessions(*, now: datetime) -> int:
+    """Throw away sessions that have ended by their age; how many went."""
+    return Session.objects.filter(expire_date__lt=now).delete()[0]
 
 
 @transaction.atomic

@@ -18,7 +18,14 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fleet.models import SecondFactor, User
-from fleet.services.accounts import AccountNotPossible, end_sessions, set_own_password, set_preferences
+from fleet.selectors.open_sessions import open_sessions
+from fleet.services.accounts import (
+    AccountNotPossible,
+    end_chosen_sessions,
+    end_sessions,
+    set_own_password,
+    set_preferences,
+)
 from fleet.services.second_factor import (
     begin_second_factor,
     confirm_second_factor,
@@ -52,6 +59,7 @@ def account(request: HttpRequest) -> HttpResponse:
         "themes": User.Theme.choices,
         "factor": SecondFactor.objects.filter(user=user, confirmed_at__isnull=False).first(),
         "must_have_factor": user.role in settings.SECOND_FACTOR_ROLES,
+        "sessions": open_sessions(user=user, here=request.session.session_key or "", now=timezone.now()),
     }
     return render(request, "fleet/account/account.html", facts)
 
@@ -75,14 +83,21 @@ def password(request: HttpRequest) -> HttpResponse:
     )
 
 
+@sensitive_post_parameters("password")
 @require_POST
-def others_out(request: HttpRequest) -> HttpResponse:
-    """End the own sessions on every other device."""
-    user = asking_user(request)
-    end_sessions(user_id=user.pk, by=user.get_username(), at=timezone.now())
-    user.refresh_from_db()
-    update_session_auth_hash(request, user)
-    messages.success(request, "Sessions on other devices have ended.")
+def sessions_out(request: HttpRequest) -> HttpResponse:
+    """End the chosen sessions, or all but this one; either asks for the password again."""
+    user, now = asking_user(request), timezone.now()
+    if not user.check_password(request.POST.get("password", "")):
+        messages.error(request, "No session was ended: the password is not the right one.")
+    elif request.POST.get("do") == "chosen":
+        count = end_chosen_sessions(user_id=user.pk, names=request.POST.getlist("which"), at=now)
+        messages.success(request, f"{count} session{'' if count == 1 else 's'} ended.")
+    else:
+        end_sessions(user_id=user.pk, by=user.get_username(), at=now)
+        user.refresh_from_db()
+        update_session_auth_hash(request, user)
+        messages.success(request, "Sessions on other devices have ended.")
     return redirect("fleet:account")
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 import json
 import zipfile
@@ -23,7 +22,7 @@ from fleet.selectors.site_access import SiteNotOpen, site_for
 from fleet.services.erase_customer import erase_customer
 from fleet.views.asked import asking_user
 from sites.models import Site
-from weather.calc.csv_cells import safe_cell
+from weather.calc.csv_cells import csv_lines
 
 
 @never_cache
@@ -87,13 +86,11 @@ def _hashes(site: Site) -> Iterable[str]:
 
 def _csv(table: DataTable) -> str:
     """A table as CSV, with no cell that a spreadsheet calculates."""
-    text = io.StringIO()
-    writer = csv.writer(text)
-    writer.writerow(table.columns)
-    for row in table.rows:
-        cells = (json.dumps(one, ensure_ascii=False) if isinstance(one, (dict, list)) else one for one in row)
-        writer.writerow([safe_cell(cell) for cell in cells])
-    return text.getvalue()
+    rows = (
+        [json.dumps(one, ensure_ascii=False) if isinstance(one, (dict, list)) else one for one in row]
+        for row in table.rows
+    )
+    return "".join(csv_lines(table.columns, rows))
 
 
 def _site(request: HttpRequest, code: str) -> Site:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
@@ -26,7 +25,7 @@ from fleet.views.rules import rules_panel
 from sites.lot_map import garden_svg
 from sites.selectors.garden import as_geojson, box_points, garden_things
 from sites.selectors.rain_source import rain_standing
-from weather.calc.csv_cells import safe_cell
+from weather.calc.csv_cells import csv_lines
 
 if TYPE_CHECKING:
     from sites.models import Site
@@ -157,15 +156,12 @@ def _site(request: HttpRequest, code: str) -> Site:
         raise Http404 from problem
 
 
-def _csv(name: str, columns: Iterable[str], rows: Iterable[list[object]]) -> HttpResponse:
+def _csv(name: str, columns: Sequence[str], rows: Iterable[list[object]]) -> HttpResponse:
     """A CSV file; cells that a spreadsheet would take for a formula are neutralised."""
     safe = "".join(sign for sign in name if sign.isalnum() or sign in "-_")
-    answer = HttpResponse(content_type="text/csv; charset=utf-8")
+    text = "".join(csv_lines(columns, ([_rounded(value) for value in row] for row in rows)))
+    answer = HttpResponse(text, content_type="text/csv; charset=utf-8")
     answer["Content-Disposition"] = f'attachment; filename="{safe}.csv"'
-    writer = csv.writer(answer)
-    writer.writerow(columns)
-    for row in rows:
-        writer.writerow([safe_cell(_rounded(value)) for value in row])
     return answer
 
 

@@ -10,6 +10,7 @@ from sites.models import Change, Fixture, Sensor, Site, ValveBox, Zone
 from weather.models import Location
 
 HOSTILE = "<script>alert(1)</script>${7*7}\"'><img src=x onerror=alert(1)>{{7*7}}"
+FORMULA = "=HYPERLINK(1)+cmd|' /C calc'!A0"  # a cell that spreadsheets calculate
 SHORT = "<script>alert(1)</script>${7*7}"  # 31 letters, for the short columns
 
 _TEXT: tuple[tuple[type[Model], tuple[str, ...]], ...] = (
@@ -26,11 +27,11 @@ _TEXT: tuple[tuple[type[Model], tuple[str, ...]], ...] = (
 )
 
 
-def write_hostile_names() -> None:
+def write_hostile_names(long: str = HOSTILE, short: str = SHORT) -> None:
     """Put the hostile text wherever people or files may put text."""
     for model, names in _TEXT:
-        model._default_manager.update(**dict.fromkeys(names, HOSTILE))
+        model._default_manager.update(**dict.fromkeys(names, long))
     for model, name in ((ValveBox, "name"), (Location, "name"), (Tariff, "supplier")):
-        model._default_manager.update(**{name: Concat(Value(SHORT), Cast(F("pk"), CharField()))})
-    Site.objects.update(phone=SHORT, gate_code=SHORT, supplier=SHORT)
+        model._default_manager.update(**{name: Concat(Value(short), Cast(F("pk"), CharField()))})
+    Site.objects.update(phone=short, gate_code=short, supplier=short)
     assert Sensor.objects.exists()  # what is drawn on maps is there

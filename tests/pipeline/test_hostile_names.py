@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
+import re
+import zipfile
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from html import escape
@@ -15,10 +19,12 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from fleet.demo.company import build_demo_company
+from fleet.exports.kinds import KINDS, Span, as_csv
 from fleet.models import Stop, User, Visit, VisitNeed
 from fleet.services.run_day import run_day
 from sites.models import Change, Controller, Recommendation, RuleSet, ZoneAudit
-from tests.pipeline.hostile import HOSTILE, write_hostile_names
+from tests.pipeline.hostile import FORMULA, HOSTILE, write_hostile_names
+from weather.calc.csv_cells import FORMULA_SIGNS
 from weather.models import Location
 
 TODAY = date(2026, 6, 15)
@@ -145,6 +151,51 @@ def test_no_page_map_or_file_takes_a_name_for_code() -> None:
     assert len(opened["hana"]) >= TOO_FEW, opened["hana"]
     assert len(opened["ines"]) >= 3
     assert len(opened["ruth"]) >= 3
+
+
+@pytest.mark.usefixtures("hostile_company")
+def test_no_file_gives_a_spreadsheet_a_formula() -> None:
+    write_hostile_names(FORMULA, FORMULA)
+    told = 0
+    for name, text in _csv_files():
+        for row in csv.reader(io.StringIO(text)):
+            told += f"'{FORMULA}" in row
+            formulas = [cell for cell in row if cell.startswith(FORMULA_SIGNS) and not _is_number(cell)]
+            assert formulas == [], (name, formulas)
+
+    assert told >= TOO_FEW
+
+
+def _csv_files() -> Iterator[tuple[str, str]]:
+    """Every CSV file that the product gives: pages, exports with and without what is private, zips."""
+    client = Client()
+    administrator = User.objects.create_user("leah", role=User.Role.ADMINISTRATOR)
+    client.force_login(administrator, backend="django.contrib.auth.backends.ModelBackend")
+    files = []
+    for address in addresses():
+        answer = client.get(address) if "sign-out" not in address else None
+        if answer is None or answer.status_code != 200:
+            continue
+        kind, content = answer["Content-Type"].split(";")[0], answer.getvalue()
+        if kind == "text/csv":
+            files.append((address, content.decode()))
+        elif kind == "application/zip":
+            with zipfile.ZipFile(io.BytesIO(content)) as archive:
+                names = [name for name in archive.namelist() if name.endswith(".csv")]
+                files += [(f"{address} {name}", archive.read(name).decode()) for name in names]
+    assert len(files) >= 6
+    yield from files
+    weeks = Span(week=TODAY)
+    for name, kind_of_export in KINDS.items():
+        for private in (False, True):
+            spans = {"flags": Span(as_of=TODAY), "needs": Span()}
+            rows = kind_of_export.rows(spans.get(name, weeks), private)
+            yield name, as_csv(kind_of_export.columns(private), rows)
+
+
+def _is_number(text: str) -> bool:
+    """Whether a cell is a plain number."""
+    return re.fullmatch(r"[+-]?[0-9.]+(e[+-]?[0-9]+)?", text) is not None
 
 
 def _opens_harmlessly(client: Client, address: str) -> bool:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import math
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 FORMULA_SIGNS: Final = ("=", "+", "-", "@", "\t", "\r")
@@ -19,6 +21,25 @@ def safe_cell(value: object) -> object:
         return value
     text = str(value)
     return f"'{text}" if text.startswith(FORMULA_SIGNS) and not _is_number(text) else text
+
+
+class _Echo:
+    """A file that gives back what is written to it."""
+
+    def write(self, text: str) -> str:
+        """The text itself."""
+        return text
+
+
+def csv_lines(columns: Sequence[str], rows: Iterable[Iterable[object]]) -> Iterator[str]:
+    """The only writer of CSV files: a head and a line a row, with no cell that a spreadsheet calculates.
+
+    Lines end with a line feed, so that they compare and join plainly.
+    """
+    writer = csv.writer(_Echo(), lineterminator="\n")
+    yield writer.writerow([safe_cell(name) for name in columns])
+    for row in rows:
+        yield writer.writerow([safe_cell(value) for value in row])
 
 
 def plain_cell(cell: str) -> str:
