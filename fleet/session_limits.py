@@ -18,7 +18,9 @@ BEGAN: Final = "began"
 SEEN: Final = "seen"
 AGENT: Final = "agent"
 # What a page asks by itself keeps nobody signed in.
-BY_ITSELF: Final = frozenset({"fleet:week-live", "fleet:week-progress", "fleet:phone-me", "fleet:phone-pack"})
+BY_ITSELF: Final = frozenset({
+    "fleet:week-live", "fleet:week-progress", "fleet:bring-progress", "fleet:phone-me", "fleet:phone-pack",
+})  # fmt: skip
 # A session is written at most so often for the sake of its clock [s].
 _STEP_S: Final = 300.0
 
