@@ -22,6 +22,7 @@ SHOWS: Final[dict[str, str]] = {
     "fleet:search": "search of gardens",
     "fleet:stop": "stop with contact and way in",
     "fleet:day": "stops of a day",
+    "fleet:route-sheet": "route sheets of a day",
     "fleet:phone-pack": "list of the day's pages for a phone",
     "fleet:visits": "list of visits",
     "fleet:need": "visit",
@@ -42,6 +43,9 @@ TAKES: Final[dict[str, str]] = {
     "fleet:site-zones-csv": "zones as CSV",
     "fleet:site-water-csv": "water as CSV",
     "fleet:water-csv": "water of all gardens as CSV",
+    "fleet:routes-csv": "routes as CSV",
+    "fleet:routes-geojson": "routes as GeoJSON",
+    "fleet:routes-ics": "routes as a calendar",
     "fleet:rebate-csv": "gardens of a rebate as CSV",
     "fleet:customer-data": "all data of a customer as a file",
 }

@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from typing import Final, TextIO
 
 from fleet.exports import findings, flags, ledger, needs, routes, visits
+from fleet.exports.calendar import routes_calendar
 from sites.exports import balance, book, history, programs
 from weather.calc.csv_cells import csv_lines
 from weather.exports import weather
@@ -45,11 +46,12 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind: its columns, its rows, and its shapes where it has some."""
+    """One kind: its columns, its rows, and its shapes and calendar where it has some."""
 
     columns: Callable[[bool], Sequence[str]]
     rows: Callable[[Span, bool], Iterable[Row]]
     features: Callable[[Span, bool], Iterable[Row]] | None = None
+    calendar: Callable[[Span], tuple[str, int]] | None = None  # its text, and how many entries
 
 
 def _spanned(module_rows: Callable[..., Iterable[Row]]) -> Callable[[Span, bool], Iterable[Row]]:
@@ -83,10 +85,18 @@ def _ledger_rows(span: Span, private: bool) -> Iterable[Row]:
     return ledger.rows(start=start, end=end, period=span.period, private=private)
 
 
+def _routes_calendar(span: Span) -> tuple[str, int]:
+    """Routes of a span as a calendar."""
+    start, end = span.days()
+    return routes_calendar(start=start, end=end)
+
+
 KINDS: Final[dict[str, Kind]] = {
     "programs": Kind(lambda _: programs.COLUMNS, _week_programs),
     "needs": Kind(lambda _: needs.COLUMNS, _open_needs, lambda _, private: needs.features(private=private)),
-    "routes": Kind(lambda _: routes.COLUMNS, _spanned(routes.rows), _spanned(routes.features)),
+    "routes": Kind(
+        lambda _: routes.COLUMNS, _spanned(routes.rows), _spanned(routes.features), _routes_calendar
+    ),
     "visits": Kind(lambda _: visits.COLUMNS, _spanned(visits.rows)),
     "findings": Kind(lambda _: findings.COLUMNS, _spanned(findings.rows)),
     "weather": Kind(lambda _: weather.COLUMNS, _spanned(weather.rows), _spanned(weather.features)),
@@ -104,7 +114,7 @@ KINDS: Final[dict[str, Kind]] = {
     "ledger": Kind(lambda _: ledger.COLUMNS, _ledger_rows),
     "history": Kind(lambda _: history.COLUMNS, _spanned(history.rows)),
 }
-FORMATS: Final = ("csv", "json", "geojson", "gpkg")
+FORMATS: Final = ("csv", "json", "geojson", "gpkg", "ics")
 
 
 def write_csv(file: TextIO, columns: Sequence[str], rows: Iterable[Row]) -> int:

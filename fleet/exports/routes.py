@@ -30,7 +30,9 @@ COLUMNS: Final = (
 BREAK: Final = "break"
 
 
-def rows(*, start: date, end: date, private: bool = False) -> Iterator[dict[str, object]]:
+def rows(
+    *, start: date, end: date, private: bool = False, technician_id: int | None = None
+) -> Iterator[dict[str, object]]:
     """Routes by day and technician, then unserved visits of the weeks touched.
 
     `arrive` is when service starts and `depart` when it ends, both local to the site with their offset;
@@ -42,17 +44,17 @@ def rows(*, start: date, end: date, private: bool = False) -> Iterator[dict[str,
         First day, and the day after the last.
     private
         Not looked at: routes name no contact and no code.
+    technician_id
+        One person's routes only, without what was left out.
     """
     del private
-    routes = list(
-        Route.objects.filter(day__gte=start, day__lt=end)
-        .select_related("technician")
-        .order_by("day", "technician__code")
-    )
+    routes = _routes(start, end, technician_id)
     stops = stop_rows(routes)
     for route in routes:
         for stop in stops[route.pk]:
             yield _row(route, stop)
+    if technician_id is not None:
+        return
     weeks = (
         Visit.objects.filter(week__gt=start - timedelta(days=7), week__lt=end)
         .order_by("week")
@@ -64,12 +66,18 @@ def rows(*, start: date, end: date, private: bool = False) -> Iterator[dict[str,
             yield _unserved(week, left)
 
 
-def features(*, start: date, end: date, private: bool = False) -> Iterator[dict[str, object]]:
+def features(
+    *, start: date, end: date, private: bool = False, technician_id: int | None = None
+) -> Iterator[dict[str, object]]:
     """Routes as GeoJSON features: one line a technician's day, one point a stop; parameters as in `rows`."""
     del private
+    routes = _routes(start, end, technician_id)
+    shown = {(route.technician.code, route.day) for route in routes}
     day = start
     while day < end:
         for line in route_lines(day=day):
+            if (line.technician, day) not in shown:
+                continue
             yield {
                 "type": "Feature",
                 "geometry": {
@@ -84,7 +92,6 @@ def features(*, start: date, end: date, private: bool = False) -> Iterator[dict[
                 },
             }
         day += timedelta(days=1)
-    routes = list(Route.objects.filter(day__gte=start, day__lt=end).select_related("technician"))
     for key, stops in stop_rows(routes).items():
         route = next(route for route in routes if route.pk == key)
         for stop in stops:
@@ -94,6 +101,14 @@ def features(*, start: date, end: date, private: bool = False) -> Iterator[dict[
                     "geometry": {"type": "Point", "coordinates": [stop.longitude, stop.latitude]},
                     "properties": {"kind": "stop", **_row(route, stop)},
                 }
+
+
+def _routes(start: date, end: date, technician_id: int | None) -> list[Route]:
+    """Routes of a span, of everybody or of one person."""
+    found = Route.objects.filter(day__gte=start, day__lt=end).select_related("technician")
+    if technician_id is not None:
+        found = found.filter(technician_id=technician_id)
+    return list(found.order_by("day", "technician__code"))
 
 
 def _row(route: Route, stop: StopRow) -> dict[str, object]:

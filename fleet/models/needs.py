@@ -109,6 +109,8 @@ class Visit(models.Model):
     is_locked = models.BooleanField(default=False)
     unserved_reason = models.CharField(max_length=300, blank=True)  # why no route serves it; empty: one does
     unserved_code = models.CharField(max_length=20, blank=True)  # the same as a word to filter by
+    # How often the plan changed its day, person or time: a calendar's SEQUENCE.
+    plan_revision = models.PositiveIntegerField(default=0)
 
     class Meta:
         ordering = ["week", "-value_per_day"]

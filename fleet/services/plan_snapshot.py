@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Final, TypeVar
 
 from fleet.models import PlanRun, Route, Stop, Technician, Visit, VisitNeed
+from fleet.services.plan_revision import count_changes, places_of
 
 ROUTE_FIELDS: Final = (
     "id",
@@ -87,9 +88,10 @@ def restore_snapshot(*, before: dict[str, object], monday: date) -> int:
     then = {row["id"] for row in _rows(before, "stops", dict) if row["state"] != Stop.State.AHEAD}
     if begun.exclude(pk__in=then).exists():
         raise CannotUndo("A day of that plan has begun; it can no longer be undone as a whole.")
+    alive = set(Visit.objects.filter(week=monday).values_list("pk", flat=True))
+    stood = places_of(alive)
     Stop.objects.filter(route__day__in=days).delete()
     Route.objects.filter(day__in=days).delete()
-    alive = set(Visit.objects.filter(week=monday).values_list("pk", flat=True))
     stops = [row for row in _rows(before, "stops", dict) if row["visit_id"] in (alive | {None})]
     Route.objects.bulk_create([Route(**_typed(row)) for row in _rows(before, "routes", dict)])
     Stop.objects.bulk_create([Stop(**_typed(row)) for row in stops], batch_size=1_000)
@@ -101,6 +103,7 @@ def restore_snapshot(*, before: dict[str, object], monday: date) -> int:
         changed.append(visit)
     Visit.objects.bulk_update(changed, list(VISIT_FIELDS[1:]), batch_size=500)
     _restore_book(before)
+    count_changes(before=stood, visit_ids=alive)
     return len(stops)
 
 

@@ -12,6 +12,7 @@ from fleet.models import Route, Stop, Technician, Visit
 from fleet.routing.plan import Plan, PlannedRoute
 from fleet.routing.problem import Problem
 from fleet.services.plan_problem import PlanInput, vehicle_key
+from fleet.services.plan_revision import count_changes, places_of
 from fleet.services.plan_state import NO_COORDINATES, NO_COORDINATES_WORDS, WeekState
 from fleet.streets.travel_source import TravelSource
 
@@ -42,6 +43,8 @@ def write_plan(*, state: WeekState, problem: Problem, plan: Plan, travel: Travel
     Stops that have begun stay as they are. A visit that keeps being served keeps the id of its stop.
     """
     given = state.given
+    all_ids = [visit.pk for visit in given.visits]
+    before = places_of(all_ids)
     ids = dict(
         Stop.objects.filter(route__day__in=given.days, visit__isnull=False).values_list("visit_id", "id")
     )
@@ -76,6 +79,7 @@ def write_plan(*, state: WeekState, problem: Problem, plan: Plan, travel: Travel
     Stop.objects.bulk_create(known, batch_size=1_000)
     Stop.objects.bulk_create(fresh, batch_size=1_000)
     Route.objects.filter(day__in=given.days, stops__isnull=True).delete()
+    count_changes(before=before, visit_ids=all_ids)
     return _write_reasons(state, plan)
 
 

@@ -26,7 +26,7 @@ from weather.commands import RootroundCommand, iso_day, iso_monday
 
 
 class Command(RootroundCommand):
-    help = "Write one kind of data as CSV, JSON, GeoJSON or GeoPackage."
+    help = "Write one kind of data as CSV, JSON, GeoJSON, GeoPackage or (routes) iCalendar."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("kind", choices=sorted(KINDS), metavar="KIND", help=", ".join(sorted(KINDS)))
@@ -74,6 +74,12 @@ class Command(RootroundCommand):
     def _write(self, kind: Kind, span: Span, options: dict[str, Any]) -> int:
         """Write the rows; how many."""
         form, output, private = options["format"], options["output"], options["private"]
+        if form == "ics":
+            if kind.calendar is None:
+                raise UnusableExport(f"{options['kind']} is no calendar: expected --format csv or json")
+            text, count = kind.calendar(span)
+            self._text(text, output)
+            return count
         if form in ("geojson", "gpkg"):
             if kind.features is None:
                 raise UnusableExport(f"{options['kind']} has no shapes: expected --format csv or json")
@@ -98,6 +104,6 @@ class Command(RootroundCommand):
     def _text(self, text: str, output: str | None) -> None:
         """Write a text to the file or to standard output."""
         if output:
-            Path(output).write_text(text, encoding="utf-8")
+            Path(output).write_bytes(text.encode())
         else:
             self.stdout.write(text)

@@ -6,11 +6,12 @@ instance. See tests/data/README.md for the source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
+from fleet.routing.plan import Plan
 from fleet.routing.problem import Problem, Vehicle, Visit, Window
 
 FOLDER = Path(__file__).parents[2] / "data" / "routing"
@@ -63,3 +64,40 @@ def read_instance(name: str) -> Instance:
             cost = float(line.split()[1])
     problem = Problem(visits, vehicles, matrix, matrix, matrix)
     return Instance(name, problem, orders, round(cost * TENTHS))
+
+
+# Score of the best known plans with 1 to 4 vehicles, all from memory: the usual tables of team orienteering
+# with time windows on Solomon's instances (Montemanni and Gambardella 2009 and later).
+BEST_SCORES = {
+    "C101": (320, 590, 810, 1020),
+    "R101": (198, 349, 484, 611),
+    "RC101": (219, 427, 624, 811),
+}
+# Points of prize for a unit of score: far above any detour, so that score comes first.
+SCORE_POINTS = 2_000
+
+
+def orienteering(name: str, *, vehicles: int) -> Problem:
+    """An instance as team orienteering: score is the demand, no capacity, no visit is a must."""
+    problem = read_instance(name).problem
+    visits = tuple(
+        replace(
+            visit,
+            must=False,
+            demand=0,
+            windows=(replace(visit.windows[0], prize=visit.demand * SCORE_POINTS),),
+        )
+        for visit in problem.visits
+    )
+    return Problem(
+        visits,
+        tuple(replace(vehicle, capacity=None) for vehicle in problem.vehicles[:vehicles]),
+        problem.duration_s,
+        problem.distance_m,
+        problem.cost,
+    )
+
+
+def score(plan: Plan) -> int:
+    """Score of a plan of an orienteering problem."""
+    return sum(stop.prize for route in plan.routes for stop in route.stops) // SCORE_POINTS

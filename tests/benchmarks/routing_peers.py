@@ -1,0 +1,118 @@
+"""Other ways to plan the same day in the same time, as yardsticks: each library alone, and OR-Tools."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from ortools.constraint_solver import pywrapcp, routing_enums_pb2
+
+from fleet.routing.check import plan_faults
+from fleet.routing.plan import Plan
+from fleet.routing.problem import UNREACHABLE_S, Problem
+from fleet.routing.pyvrp_plan import improved_orders
+from fleet.routing.schedule import assemble_plan, plan_from_orders, schedule_route
+from fleet.routing.solve import solve
+from fleet.routing.vroom_plan import first_orders
+
+Orders = dict[int, list[int]]
+
+
+def ours(problem: Problem, seconds: float) -> Plan:
+    """What the product does."""
+    return solve(problem, seconds=seconds, seed=1)
+
+
+def vroom_alone(problem: Problem, seconds: float) -> Plan:
+    """pyvroom with all the time; it ends by itself when its search is done."""
+    return _plan(problem, first_orders(problem, seconds=seconds))
+
+
+def pyvrp_alone(problem: Problem, seconds: float) -> Plan:
+    """PyVRP without a first plan, through the same encoding of breaks, skills and prizes."""
+    for orders in improved_orders(problem, {}, seconds=seconds, seed=1):
+        plan = plan_from_orders(problem, orders)
+        if plan is not None and not plan_faults(problem, plan):
+            return plan
+    return assemble_plan(problem, [])
+
+
+def or_tools(problem: Problem, seconds: float) -> Plan:
+    """OR-Tools' routing library: parallel cheapest insertion, then guided local search."""
+    nodes = [visit.place for visit in problem.visits]
+    count = len(nodes)
+    starts = [count + 2 * n for n in range(len(problem.vehicles))]
+    places = nodes + [p for v in problem.vehicles for p in (v.start_place, v.end_place)]
+    manager = pywrapcp.RoutingIndexManager(len(places), len(starts), starts, [s + 1 for s in starts])
+    model = pywrapcp.RoutingModel(manager)
+    cost = problem.cost.tolist()
+    drive = problem.duration_s.tolist()
+    service = [visit.service_s for visit in problem.visits] + [0] * (2 * len(starts))
+
+    def between(matrix: list[list[int]], a: int, b: int) -> int:
+        row: list[int] = matrix[places[manager.IndexToNode(a)]]
+        return int(row[places[manager.IndexToNode(b)]])
+
+    arc = model.RegisterTransitCallback(lambda a, b: between(cost, a, b))
+    model.SetArcCostEvaluatorOfAllVehicles(arc)
+    transit = model.RegisterTransitCallback(
+        lambda a, b: between(drive, a, b) + service[manager.IndexToNode(a)]
+    )
+    model.AddDimension(transit, UNREACHABLE_S, UNREACHABLE_S, False, "time")
+    clock = model.GetDimensionOrDie("time")
+    for number, visit in enumerate(problem.visits):
+        index = manager.NodeToIndex(number)
+        window = visit.windows[0]
+        clock.CumulVar(index).SetRange(window.start_s, window.end_s)
+        able = [n for n in range(len(starts)) if problem.may_serve(n, number)]
+        model.VehicleVar(index).SetValues([-1, *able])
+        model.AddDisjunction([index], window.prize)
+    visits_s = [0] * model.Size()
+    for number in range(count):
+        visits_s[manager.NodeToIndex(number)] = service[number]
+    for number, who in enumerate(problem.vehicles):
+        clock.CumulVar(model.Start(number)).SetRange(who.shift_start_s, who.shift_end_s)
+        clock.CumulVar(model.End(number)).SetRange(who.shift_start_s, who.shift_end_s)
+        if who.pause is not None:
+            pause = model.solver().FixedDurationIntervalVar(
+                who.pause.earliest_s, who.pause.latest_s, who.pause.duration_s, False, f"pause{number}"
+            )
+            clock.SetBreakIntervalsOfVehicle([pause], number, visits_s)
+    how = pywrapcp.DefaultRoutingSearchParameters()
+    how.first_solution_strategy = routing_enums_pb2.FirstSolutionStrategy.PARALLEL_CHEAPEST_INSERTION
+    how.local_search_metaheuristic = routing_enums_pb2.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
+    how.time_limit.FromMilliseconds(round(seconds * 1000))
+    answer = model.SolveWithParameters(how)
+    return _plan(problem, _orders(model, manager, answer, count) if answer else {})
+
+
+def _orders(model: Any, manager: Any, answer: Any, count: int) -> Orders:
+    """Visits of each vehicle in an answer of OR-Tools."""
+    orders: Orders = {}
+    for vehicle in range(model.vehicles()):
+        index = model.Start(vehicle)
+        while not model.IsEnd(index):
+            node = manager.IndexToNode(index)
+            if node < count:
+                orders.setdefault(vehicle, []).append(node)
+            index = answer.Value(model.NextVar(index))
+    return orders
+
+
+def _plan(problem: Problem, orders: Orders) -> Plan:
+    """Orders on our clock, where each route holds there."""
+    routes = [schedule_route(problem, vehicle, order) for vehicle, order in orders.items() if order]
+    return assemble_plan(problem, [route for route in routes if route is not None])
+
+
+def net(problem: Problem, plan: Plan) -> float:
+    """Value served minus cost of travel [money]."""
+    return (sum(visit.best_prize for visit in problem.visits) - plan.cost) / 100
+
+
+PEERS: dict[str, Callable[[Problem, float], Plan]] = {
+    "ours": ours,
+    "pyvroom alone": vroom_alone,
+    "PyVRP alone": pyvrp_alone,
+    "OR-Tools": or_tools,
+}
