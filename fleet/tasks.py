@@ -19,7 +19,7 @@ from fleet.services.audit import throw_old_audit
 from fleet.services.bring_ask import revive_lost_brings
 from fleet.services.plan_watch import revive_lost
 from fleet.services.run_day import NIGHT, StageFailed, work_on
-from fleet.services.stage_runs import ask_for_stage, runs_to_do, worker_seen
+from fleet.services.stage_runs import ask_for_stage, runs_to_do, waiting_for, worker_seen
 from fleet.services.uploads import upload_folder
 
 logger = logging.getLogger(__name__)
@@ -30,6 +30,9 @@ def work_on_run(run_id: int) -> None:
     """Do one stage run, unless somebody else does it already."""
     with of_run(run_id):
         work_on(run_id=run_id, clock=timezone.now)
+    # A night that found a stage in other hands goes on as soon as that is done.
+    for night in waiting_for(run_id=run_id, stage=NIGHT):
+        _send(night)
 
 
 @shared_task(name="fleet.tasks.start_what_is_due")  # type: ignore[untyped-decorator]

@@ -17,7 +17,15 @@ from fleet.services.plan_routes import plan_routes
 from fleet.services.plan_watch import AlreadyPlanning, PlanningStopped
 from fleet.services.raise_needs import raise_needs
 from fleet.services.stage_context import Clock, StageContext
-from fleet.services.stage_runs import ask_for_stage, beat, claim_stage, fail_stage, finish_stage
+from fleet.services.stage_runs import (
+    ask_for_stage,
+    beat,
+    claim_stage,
+    fail_stage,
+    finish_stage,
+    is_given_up,
+    put_back,
+)
 from fleet.services.watch_sensors import watch_sensors
 from fleet.services.weather_batches import BATCH, pull_in_batches, pull_one_batch
 from sites.services.balance import update_balance
@@ -30,6 +38,10 @@ PLANNING_SECONDS: Final = 10.0
 
 class StageFailed(RuntimeError):
     """A stage broke; the message names it, and the run keeps the reason."""
+
+
+class StageBusy(StageFailed):
+    """Another worker is on a stage; the later ones wait for what it brings."""
 
 
 def _locations(context: StageContext) -> str:
@@ -113,14 +125,16 @@ def run_day(
     Raises
     ------
     StageFailed
-        A stage broke; the later ones did not run.
+        A stage broke, or another worker is on it (`StageBusy`); the later ones did not run.
     """
     for stage in STAGES:
         run = ask_for_stage(stage=stage, scope="all", day=day, now=clock(), again=again)
         if run.state == StageRun.State.DONE:
             continue
         if not claim_stage(run_id=run.pk, now=clock()):
-            yield f"{stage}: another worker is on it"
+            if not is_given_up(run_id=run.pk, now=clock()):
+                raise StageBusy(f"{stage}: another worker is on it; the later stages wait for it")
+            yield f"{stage}: given up after {StageRun.MOST_ATTEMPTS} tries; the day goes on without"
             continue
         yield f"{stage}: {_run_claimed(run, clock=clock, seed=seed, planning_s=planning_s)}"
 
@@ -134,10 +148,17 @@ def work_on(*, run_id: int, clock: Clock, seed: int = 0) -> bool:
         _run_claimed(run, clock=clock, seed=seed)
         return True
     lines = []
-    for line in run_day(day=run.day, clock=clock, seed=seed, again=False):
-        lines.append(line)
-        beat(run_id=run_id, now=clock(), progress=line)
-    finish_stage(run_id=run_id, now=clock(), summary=f"{len(lines)} stages")
+    try:
+        for line in run_day(day=run.day, clock=clock, seed=seed, again=False):
+            lines.append(line)
+            beat(run_id=run_id, now=clock(), progress=line)
+    except StageBusy as busy:
+        put_back(run_id=run_id, reason=str(busy))
+    except StageFailed as failed:
+        fail_stage(run_id=run_id, now=clock(), error=str(failed))
+        raise
+    else:
+        finish_stage(run_id=run_id, now=clock(), summary=f"{len(lines)} stages")
     return True
 
 

@@ -60,6 +60,31 @@ def claim_stage(*, run_id: int, now: datetime) -> bool:
     return claimed == 1
 
 
+def is_given_up(*, run_id: int, now: datetime) -> bool:
+    """Whether a run broke, or was broken off, so often that nobody takes it any more."""
+    is_over = Q(state=StageRun.State.FAILED) | Q(
+        state=StageRun.State.RUNNING, heartbeat_at__lt=now - HEARTBEAT_LOST_AFTER
+    )
+    return StageRun.objects.filter(is_over, pk=run_id, attempt__gte=MOST_ATTEMPTS).exists()
+
+
+def put_back(*, run_id: int, reason: str) -> None:
+    """Let a claimed run wait again, as if nobody had claimed it: it could not begin yet."""
+    StageRun.objects.filter(pk=run_id, state=StageRun.State.RUNNING).update(
+        state=StageRun.State.WAITING, attempt=F("attempt") - 1, summary=reason[:400]
+    )
+
+
+def waiting_for(*, run_id: int, stage: str) -> list[int]:
+    """Ids of the runs of a stage that wait on the same day as a run that is done."""
+    days = StageRun.objects.filter(pk=run_id, state=StageRun.State.DONE).exclude(stage=stage).values("day")
+    return list(
+        StageRun.objects.filter(stage=stage, state=StageRun.State.WAITING, day__in=days).values_list(
+            "pk", flat=True
+        )
+    )
+
+
 def beat(*, run_id: int, now: datetime, progress: str = "") -> None:
     """Tell that the run is alive, and how far it is."""
     StageRun.objects.filter(pk=run_id, state=StageRun.State.RUNNING).update(

@@ -6,7 +6,8 @@ from datetime import timedelta
 
 import pytest
 
-from fleet.models import StageRun
+from fleet.models import Company, StageRun
+from fleet.services.run_day import NIGHT, run_day, work_on
 from fleet.services.stage_runs import (
     HEARTBEAT_LOST_AFTER,
     MOST_ATTEMPTS,
@@ -15,7 +16,9 @@ from fleet.services.stage_runs import (
     claim_stage,
     fail_stage,
     finish_stage,
+    is_given_up,
     runs_to_do,
+    waiting_for,
 )
 from tests.conftest import DAY, NOW
 
@@ -74,3 +77,42 @@ def test_a_finished_run_stays_finished_until_asked_again() -> None:
     assert runs_to_do(now=NOW + timedelta(days=3)) == []
     ask_for_stage(stage="watch_sensors", scope="all", day=DAY, now=NOW, again=True)
     assert runs_to_do(now=NOW) == [run.pk]
+
+
+def test_a_night_waits_for_a_stage_in_other_hands_and_goes_on_when_it_is_done(company: Company) -> None:
+    other = ask_for_stage(stage="assign_locations", scope="all", day=DAY, now=NOW)
+    claim_stage(run_id=other.pk, now=NOW)
+    night = ask_for_stage(stage=NIGHT, scope="all", day=DAY, now=NOW)
+
+    assert work_on(run_id=night.pk, clock=lambda: NOW)
+
+    night.refresh_from_db()
+    assert (night.state, night.attempt) == ("waiting", 0)
+    assert "another worker is on it" in night.summary
+    assert not StageRun.objects.filter(stage="update_balance").exists()
+    assert waiting_for(run_id=other.pk, stage=NIGHT) == []
+    finish_stage(run_id=other.pk, now=NOW, summary="0 changed")
+    assert waiting_for(run_id=other.pk, stage=NIGHT) == [night.pk]
+
+
+def test_a_night_goes_on_without_a_stage_that_was_given_up(company: Company) -> None:
+    broken = ask_for_stage(stage="assign_locations", scope="all", day=DAY, now=NOW)
+    for _ in range(MOST_ATTEMPTS):
+        claim_stage(run_id=broken.pk, now=NOW)
+        fail_stage(run_id=broken.pk, now=NOW, error="the disk is full")
+
+    lines = list(run_day(day=DAY, clock=lambda: NOW, again=False, planning_s=0.1))
+
+    assert "given up after 5 tries" in lines[1]
+    assert lines[-1].startswith("update_ledger")
+    assert is_given_up(run_id=broken.pk, now=NOW)
+
+
+def test_a_run_that_was_killed_too_often_is_given_up_once_its_heart_is_lost() -> None:
+    run = _asked()
+    StageRun.objects.filter(pk=run.pk).update(
+        state="running", attempt=MOST_ATTEMPTS, heartbeat_at=NOW - timedelta(minutes=1)
+    )
+
+    assert not is_given_up(run_id=run.pk, now=NOW)
+    assert is_given_up(run_id=run.pk, now=NOW + HEARTBEAT_LOST_AFTER)

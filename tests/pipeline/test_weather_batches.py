@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import os
 import signal
-import sqlite3
-import subprocess
-import sys
-import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -21,13 +18,13 @@ from fleet.services.run_day import run_day, work_on
 from fleet.services.stage_runs import ask_for_stage, runs_to_do
 from sites.models import Site
 from tests.factories import build_site
+from tests.pipeline.installation import Installation, came, installation, wait_for
 from tests.weather.sources.service import Reply, Service, reply, served
 from weather.models import DailyWeather, Location
 from weather.sources import registry
 from weather.sources.client import Patience
 from weather.sources.nasa_power import VARIABLES
 
-ROOT = Path(__file__).resolve().parent.parent.parent
 POWER = "/api/temporal/daily/point"
 TODAY = date(2026, 6, 15)
 NOW = datetime(2026, 6, 15, 9, tzinfo=UTC)
@@ -172,65 +169,16 @@ def test_a_stage_that_broke_names_itself(service: Service, four_cells: Company) 
 # A real worker, killed
 
 
-class Installation:
-    """A data folder of its own, with the commands and the worker that act on it."""
-
-    def __init__(self, data: Path, url: str) -> None:
-        self.data = data
-        self.env = {
-            **os.environ,
-            "ROOTROUND_DATA": str(data),
-            "DATABASE_URL": f"sqlite:///{data / 'own.sqlite3'}",
-            "CELERY_BROKER_URL": f"sqla+sqlite:///{data / 'broker.sqlite3'}",
+@contextmanager
+def asking(data: Path, url: str) -> Iterator[Installation]:
+    """An installation that asks the service at an address, two points at once."""
+    with installation(data) as here:
+        here.env |= {
             "ROOTROUND_NASA_POWER_URL": url,
             "ROOTROUND_WEATHER_SOURCES": "nasa_power",
             "ROOTROUND_WEATHER_BATCH": "2",
         }
-
-    def shell(self, code: str) -> None:
-        """Code in the installation."""
-        words = [sys.executable, "manage.py", "shell", "--no-imports", "-c", code]
-        subprocess.run(words, cwd=ROOT, env=self.env, check=True, capture_output=True)
-
-    def rows(self, query: str) -> list[Any]:
-        """Rows of the database."""
-        with sqlite3.connect(self.data / "own.sqlite3", timeout=20) as database:
-            return database.execute(query).fetchall()
-
-    def worker(self) -> subprocess.Popen[bytes]:
-        """A worker in a group of its own."""
-        words = [
-            sys.executable,
-            "-m",
-            "celery",
-            "-A",
-            "fleet.config.celery",
-            "worker",
-            "-c",
-            "1",
-            "-l",
-            "error",
-        ]
-        return subprocess.Popen(
-            words,
-            cwd=ROOT,
-            env=self.env,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            start_new_session=True,
-        )
-
-
-def came(what: Callable[[], bool], seconds: float) -> bool:
-    for _ in range(round(seconds / 0.2)):
-        if what():
-            return True
-        time.sleep(0.2)
-    return False
-
-
-def wait_for(what: Callable[[], bool], seconds: float = 150.0) -> None:
-    assert came(what, seconds), "it did not come"
+        yield here
 
 
 MAKE = """
@@ -269,80 +217,47 @@ STATE = "select state from fleet_stagerun where stage = 'pull_weather'"
 
 
 def test_without_a_broker_the_run_waits_and_is_done_once_it_is_back(tmp_path: Path) -> None:
-    with served() as service:
-        here = Installation(tmp_path, service.url)
+    with served() as service, asking(tmp_path, service.url) as here:
         here.shell(MAKE)
         service.play(POWER, power())
         broker = here.env["CELERY_BROKER_URL"]
         here.env["CELERY_BROKER_URL"] = f"sqla+sqlite:///{tmp_path}/gone/broker"
-        here.env["ROOTROUND_NIGHTLY_HOUR"] = "25"
         here.shell(ASK)
         here.shell(SWEEP)
         assert here.rows(STATE) == [("waiting",)]
 
         here.env["CELERY_BROKER_URL"] = broker
-        worker = here.worker()
-        try:
-            # As the schedule does every quarter of an hour: a send that meets a broker just being made waits.
-            for _ in range(4):
-                here.shell(SEND)
-                if came(lambda: here.rows(STATE) == [("done",)], 40.0):
-                    break
-            assert here.rows(STATE) == [("done",)]
-        finally:
-            os.killpg(worker.pid, signal.SIGTERM)
-            worker.wait(timeout=30)
+        here.worker()
+        # As the schedule does every quarter of an hour: a send that meets a broker just being made waits.
+        for _ in range(4):
+            here.shell(SEND)
+            if came(lambda: here.rows(STATE) == [("done",)], 40.0):
+                break
+        assert here.rows(STATE) == [("done",)]
 
         assert set(asked(service).values()) == {1}
 
 
 def test_a_worker_killed_in_a_batch_loses_and_doubles_nothing(tmp_path: Path) -> None:
-    with served() as service:
-        here = Installation(tmp_path, service.url)
+    with served() as service, asking(tmp_path, service.url) as here:
         here.shell(MAKE)
         service.play(POWER, power(), power(), power(), power(pause_s=20.0))
         here.shell(ASK)
         first = here.worker()
-        try:
-            wait_for(lambda: len(service.asked) == 4)
-            os.killpg(first.pid, signal.SIGKILL)
-            first.wait(timeout=30)
-            assert here.rows("select count(*) from weather_dailyweather where source = 'nasa_power'") == [
-                (40,)
-            ]
-            service.play(POWER, power())
-            # The night's own work is not asked for: only what was broken off runs again.
-            here.env["ROOTROUND_NIGHTLY_HOUR"] = "25"
-            second = here.worker()
-            try:
-                here.shell(SWEEP)
-                wait_for(lambda: here.rows(DONE) == [(3,)])
-            finally:
-                os.killpg(second.pid, signal.SIGTERM)
-                second.wait(timeout=30)
-        finally:
-            if first.poll() is None:
-                os.killpg(first.pid, signal.SIGKILL)
+        wait_for(lambda: len(service.asked) == 4)
+        os.killpg(first.pid, signal.SIGKILL)
+        first.wait(timeout=30)
+        assert here.rows("select count(*) from weather_dailyweather where source = 'nasa_power'") == [(40,)]
+        service.play(POWER, power())
+
+        here.worker()
+        here.shell(SWEEP)
+        wait_for(lambda: here.rows(DONE) == [(3,)])
+
         # The first batch was asked for once; of the second both points, for neither was stored.
         assert asked(service) == {"41.0000": 1, "41.2000": 1, "41.4000": 2, "41.6000": 2}
-        days = here.rows("select count(*), count(distinct location_id || day) from weather_dailyweather")
+        days = here.rows(
+            "select count(*), count(distinct location_id || ' ' || day) from weather_dailyweather"
+        )
         assert days == [(80, 80)]
         assert here.rows("select attempt from fleet_stagerun where stage = 'pull_weather'") == [(2,)]
-
-
-def test_a_pull_fills_marked_days_anew_first_also_of_the_invented_company(
-    service: Service, four_cells: Company
-) -> None:
-    service.play(POWER, power())
-    pull()
-    wanted = list(DailyWeather.objects.order_by("pk").values("eto_sd_mm", "tmax_sd_k", "wind_sd_m_s"))
-    DailyWeather.objects.update(tmax_sd_k=None, wind_sd_m_s=None, eto_sd_mm=9.0)
-    Location.objects.update(refill_from=TODAY - timedelta(days=40))
-    Company.objects.update(is_demo=True)
-
-    run = pull()
-
-    assert run.summary == "invented weather, nothing to pull"
-    got = list(DailyWeather.objects.order_by("pk").values("eto_sd_mm", "tmax_sd_k", "wind_sd_m_s"))
-    assert got == wanted
-    assert not Location.objects.exclude(refill_from=None).exists()

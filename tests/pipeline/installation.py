@@ -1,0 +1,142 @@
+"""An installation beside the test: data folder, database and broker of the kinds that the suite runs on."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+from uuid import uuid4
+
+import psycopg
+import redis
+from django.conf import settings
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+
+
+class Installation:
+    """A data folder of its own, with the commands and the workers that act on it."""
+
+    def __init__(self, data: Path, database: str, broker: str) -> None:
+        self.data = data
+        self.database = database
+        self.env = {
+            **os.environ,
+            "ROOTROUND_DATA": str(data),
+            "DATABASE_URL": database,
+            "CELERY_BROKER_URL": broker,
+            # The night's own work is not asked for: only what a test asks for runs.
+            "ROOTROUND_NIGHTLY_HOUR": "25",
+        }
+        self._workers: list[subprocess.Popen[bytes]] = []
+
+    def manage(self, *words: str) -> str:
+        """What a command prints."""
+        done = subprocess.run(
+            [sys.executable, "manage.py", *words],
+            cwd=ROOT,
+            env=self.env,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    def shell(self, code: str) -> str:
+        """Code in the installation."""
+        return self.manage("shell", "--no-imports", "-c", code)
+
+    def rows(self, query: str) -> list[Any]:
+        """Rows of the database, whichever it is."""
+        if self.database.startswith("sqlite"):
+            with sqlite3.connect(self.database.removeprefix("sqlite:///"), timeout=20) as file:
+                return file.execute(query).fetchall()
+        with psycopg.connect(self.database) as server:
+            return server.execute(query).fetchall()
+
+    def worker(self) -> subprocess.Popen[bytes]:
+        """A worker in a group of its own."""
+        words = ["-m", "celery", "-A", "fleet.config.celery", "worker", "-c", "1", "-l", "error"]
+        worker = subprocess.Popen(
+            [sys.executable, *words],
+            cwd=ROOT,
+            env=self.env,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+        )
+        self._workers.append(worker)
+        return worker
+
+    def end(self) -> None:
+        """No worker outlives its test."""
+        for worker in self._workers:
+            if worker.poll() is None:
+                os.killpg(worker.pid, signal.SIGKILL)
+                worker.wait(timeout=30)
+
+
+@contextmanager
+def installation(data: Path) -> Iterator[Installation]:
+    """An installation with an empty database and broker, gone afterwards."""
+    with _own_database(data) as database, _own_broker(data) as broker:
+        here = Installation(data, database, broker)
+        try:
+            yield here
+        finally:
+            here.end()
+
+
+@contextmanager
+def _own_database(data: Path) -> Iterator[str]:
+    """Address of an empty database of the suite's kind."""
+    given = settings.DATABASES["default"]
+    if given["ENGINE"] == "django.db.backends.sqlite3":
+        yield f"sqlite:///{data / 'own.sqlite3'}"
+        return
+    where = f"postgres://{given['USER']}:{given['PASSWORD']}@{given['HOST']}:{given['PORT']}"
+    name = f"own_{uuid4().hex}"
+    with psycopg.connect(f"{where}/postgres", autocommit=True) as server:
+        server.execute(f"create database {name}")
+        try:
+            yield f"{where}/{name}"
+        finally:
+            server.execute(f"drop database {name} with (force)")
+
+
+@contextmanager
+def _own_broker(data: Path) -> Iterator[str]:
+    """Address of an empty broker of the suite's kind; of a Redis the numbered one of this process."""
+    given = str(settings.CELERY_BROKER_URL)
+    if not given.startswith("redis"):
+        yield f"sqla+sqlite:///{data / 'broker.sqlite3'}"
+        return
+    number = 1 + int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+    own = f"redis://{urlsplit(given).netloc}/{number}"
+    with redis.Redis.from_url(own) as server:
+        server.flushdb()
+        yield own
+
+
+def came(what: Callable[[], bool], seconds: float) -> bool:
+    """Whether something happens within a time."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        if what():
+            return True
+        time.sleep(0.2)
+    return False
+
+
+def wait_for(what: Callable[[], bool], seconds: float = 150.0) -> None:
+    """Wait until it happens."""
+    assert came(what, seconds), "it did not come"
