@@ -52,6 +52,8 @@ class SiteLedger:
         Expected use on those days, what was saved, and its 90 % interval [L].
     fits, bills, verdicts
         Baselines, their periods, and why one is missing (empty: it is not), (sites,).
+    is_pooled
+        Whether the baseline is borrowed from gardens like it; the total leaves it out, (sites,).
     house
         Base of whole-house meters, NaN elsewhere, (sites,).
     total
@@ -60,6 +62,8 @@ class SiteLedger:
         What the total was made of, so that parts of the book can be summed.
     comparison_sites, drift, rho, correlation
         Comparison gardens, drift from year to year, autocorrelation, common correlation [1].
+    lag_d
+        Days by which the book's gardens follow need [d].
     comparison_factor
         Mean of the comparison's use over its baselines, less one, by span [1]; NaN where not told.
     """
@@ -75,6 +79,7 @@ class SiteLedger:
     fits: BaselineFits
     bills: Bills
     verdicts: list[str]
+    is_pooled: BoolArray
     house: WinterBase
     total: Total
     pieces: SitePieces
@@ -84,6 +89,7 @@ class SiteLedger:
     comparison_sites: int
     drift: float
     rho: float
+    lag_d: float
     correlation: float
     comparison_factor: FloatArray
 

@@ -99,7 +99,7 @@ class BaselineFits:
     cv_rmse: FloatArray
 
     def predicted_l_d(self, need_l_d: FloatArray) -> FloatArray:
-        """Use a day that the baselines expect [L/d], shape (sites, pieces).
+        """Use a day that the baselines expect, never below nothing [L/d], shape (sites, pieces).
 
         Parameters
         ----------
@@ -107,7 +107,7 @@ class BaselineFits:
             Need a day [L/d], shape (sites, pieces).
         """
         beyond = np.maximum(need_l_d - self.change_point_l_d[:, None], 0.0)
-        return self.base_l_d[:, None] + self.slope[:, None] * beyond
+        return np.maximum(self.base_l_d[:, None] + self.slope[:, None] * beyond, 0.0)
 
     def design_of(self, need_l_d: FloatArray) -> FloatArray:
         """Derivatives of the prediction by base, slope and change point, shape (sites, pieces, 3) [1].

@@ -20,7 +20,10 @@ from fleet.calc.ledger_baseline import (
     fit_baselines,
 )
 from fleet.calc.ledger_bills import lay_out, piece_edges, span_groups, usable_bills, whole_months
+from fleet.calc.ledger_house import garden_use, house_base, use_floor
+from fleet.calc.ledger_lag import book_lag_d, lagged_need
 from fleet.calc.ledger_periods import UsePeriods
+from fleet.calc.ledger_pool import Pooled, borrow_baselines, with_pooled_errors
 from fleet.calc.ledger_savings import (
     ErrorOfSums,
     ReportPieces,
@@ -29,7 +32,6 @@ from fleet.calc.ledger_savings import (
     quantile,
 )
 from fleet.calc.ledger_split import PieceUse, use_by_piece
-from fleet.calc.ledger_winter import WinterBase, winter_base
 from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
 
 DurationArray = NDArray[np.timedelta64]
@@ -37,7 +39,6 @@ DurationArray = NDArray[np.timedelta64]
 LEAST_REPORT_DAYS = 25
 NO_PERIODS = "no_metered_use"
 NOTHING_AFTER = "too_few_days_after_change"
-NORMAL_90 = 1.6449  # quantile of the normal distribution for a two-sided 90 %
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,22 +63,29 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
     """
     count = inputs.change_on.size
     change_on = _change_or_first(inputs)
-    bills, fits, verdicts = _baselines(inputs, change_on, count)
-    house = _house(inputs, count)
-    base = np.where(np.isnan(house.base_l_d), _floor(fits, verdicts), house.base_l_d)
-    metered = _by_span(inputs, inputs.periods, base, count)
+    before = _before(inputs.periods, change_on, count)
+    lag_d = book_lag_d(before, inputs.need, count)
+    followed = replace(inputs, need=lagged_need(inputs.need, lag_d))
+    bills, fits, verdicts = _baselines(followed, before, count)
     correlation = _correlation(bills, fits, np.array([not verdict for verdict in verdicts]))
     fits = _of_own_errors(inputs, bills, fits)
     rho = common_autocorrelation(bills, fits)
-    after = _after_change(inputs, change_on, bills, fits, verdicts, rho, base)
+    fits, pooled = _pooled(inputs, bills, fits, verdicts, rho)
+    verdicts = ["" if lent else verdict for verdict, lent in zip(verdicts, pooled.sites, strict=True)]
+    house = house_base(inputs, count)
+    base = np.where(np.isnan(house.base_l_d), use_floor(fits, verdicts), house.base_l_d)
+    metered = _by_span(inputs, inputs.periods, base, count)
+    after = _after_change(followed, change_on, bills, fits, verdicts, pooled, rho, base)
+    # borrowed baselines move no comparison and no sum of the book
+    of_book = replace(after.pieces, is_metered=after.pieces.is_metered & ~pooled.sites[:, None])
     whole = np.ones((1, after.edges.size - 1))
     judged = np.array([not verdict for verdict in verdicts])
-    comparison = portfolio.compare(after.pieces)
+    comparison = portfolio.compare(of_book)
     of_all = error_of_sums(bills, fits, _report(after.use, after.edges), whole, rho=rho).sd_l[:, 0]
-    drift = portfolio.yearly_drift(after.pieces, comparison, of_all)
+    drift = portfolio.yearly_drift(of_book, comparison, of_all)
     bridged = np.sqrt(after.error.sd_l**2 + after.error.day_variance[:, None] * after.bridge_d)
     total = portfolio.portfolio_total(
-        after.pieces, comparison, bridged, after.groups, drift=drift, correlation=correlation
+        of_book, comparison, bridged, after.groups, drift=drift, correlation=correlation
     )
     moved = np.where(after.pieces.is_metered, after.pieces.predicted_l, 0.0) * (1.0 + comparison.factor)
     expected = moved @ after.groups.T
@@ -87,7 +95,7 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
     half = np.sqrt(bridged**2 + (drift * expected) ** 2 + shared**2) * quantile(after.error.freedom)[:, None]
     told = (after_days > 0) & judged[:, None]
     saved = np.where(told, expected - used_after, np.nan)
-    used_l, used_sd_l = _garden_use(metered, house, after.error.day_variance, judged)
+    used_l, used_sd_l = garden_use(metered, house, after.error.day_variance, judged)
     return SiteLedger(
         metered=metered,
         used_l=used_l,
@@ -102,13 +110,15 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
         verdicts=_with_after(verdicts, np.sum(after.use.days, axis=1)),
         house=house,
         total=total,
-        pieces=after.pieces,
+        pieces=of_book,
+        is_pooled=pooled.sites,
         comparison=comparison,
         sd_l=bridged,
         groups=after.groups,
         comparison_sites=comparison.site_count,
         drift=drift,
         rho=rho,
+        lag_d=lag_d,
         correlation=correlation,
         comparison_factor=_mean_factor(after, comparison),
     )
@@ -123,15 +133,18 @@ def _change_or_first(inputs: LedgerInputs) -> DayArray:
     return np.where(known, inputs.change_on, max(inputs.change_on[known].min(), year_of_bills))
 
 
-def _baselines(
-    inputs: LedgerInputs, change_on: DayArray, count: int
-) -> tuple[Bills, BaselineFits, list[str]]:
-    """Fits of the periods before each site's change."""
-    months = whole_months(inputs.periods, count)
+def _before(periods: UsePeriods, change_on: DayArray, count: int) -> UsePeriods:
+    """Periods before each site's change that a baseline may use."""
+    months = whole_months(periods, count)
     change = change_on[months.site]
     window = _whole_years(months, change_on, count)[months.site]
     before = (months.end <= change) & (months.start >= change - window)
-    bills = lay_out(months.where(usable_bills(months, count) & before), inputs.need, count)
+    return months.where(usable_bills(months, count) & before)
+
+
+def _baselines(inputs: LedgerInputs, before: UsePeriods, count: int) -> tuple[Bills, BaselineFits, list[str]]:
+    """Fits of the periods before each site's change."""
+    bills = lay_out(before, inputs.need, count)
     fits = fit_baselines(bills)
     verdicts = baseline_verdicts(bills, fits)
     metered = np.bincount(inputs.periods.site, minlength=count) > 0
@@ -139,6 +152,26 @@ def _baselines(
         bills,
         fits,
         [verdict if seen else NO_PERIODS for verdict, seen in zip(verdicts, metered, strict=True)],
+    )
+
+
+def _pooled(
+    inputs: LedgerInputs, bills: Bills, fits: BaselineFits, verdicts: list[str], rho: float
+) -> tuple[BaselineFits, Pooled]:
+    """Fits with borrowed ones where a garden's own history is short."""
+    need, count = inputs.need, inputs.change_on.size
+    days = need.cumulative_l.shape[0] - 1 - need.cumulative_unknown[-1].astype(np.float64)
+    level = np.divide(need.cumulative_l[-1], days, out=np.full(count, np.nan), where=days > 0)
+    of_house = np.zeros(count, dtype=np.bool_)
+    of_house[inputs.periods.site[inputs.periods.is_whole_house]] = True
+    return borrow_baselines(
+        bills,
+        fits,
+        verdicts,
+        level_l_d=level,
+        is_whole_house=of_house,
+        has_change=~np.isnat(inputs.change_on),
+        rho=rho,
     )
 
 
@@ -179,19 +212,6 @@ def _with_after(verdicts: list[str], days: FloatArray) -> list[str]:
     ]
 
 
-def _house(inputs: LedgerInputs, count: int) -> WinterBase:
-    """Base of the sites whose only meter feeds the house too."""
-    months = whole_months(inputs.periods.where(inputs.periods.is_whole_house), count)
-    bills = lay_out(months.where(months.days >= 7), inputs.need, count)
-    return winter_base(bills.use_l_d, bills.need_l_d, bills.days)
-
-
-def _floor(fits: BaselineFits, verdicts: list[str]) -> FloatArray:
-    """Use that does not follow need, as far as a usable baseline tells it [L/d]."""
-    usable = np.array([not verdict for verdict in verdicts])
-    return np.where(usable, np.maximum(fits.base_l_d, 0.0), 0.0)
-
-
 def _by_span(inputs: LedgerInputs, periods: UsePeriods, base: FloatArray, count: int) -> PieceUse:
     """Use by span; spans may overlap or leave gaps, so each is cut out by itself."""
     parts = [
@@ -215,6 +235,7 @@ def _after_change(
     bills: Bills,
     fits: BaselineFits,
     verdicts: list[str],
+    pooled: Pooled,
     rho: float,
     base: FloatArray,
 ) -> _After:
@@ -234,6 +255,7 @@ def _after_change(
         is_comparison=np.isnat(inputs.change_on),
     )
     error = error_of_sums(bills, fits, report, groups, rho=rho)
+    error = with_pooled_errors(error, pooled, report, groups, rho=rho)
     return _After(use, edges, groups, pieces, error, _by_span(inputs, periods, base, count).bridge_d)
 
 
@@ -268,16 +290,3 @@ def _mean_factor(after: _After, comparison: portfolio.Comparison) -> FloatArray:
     deviation = np.sum(weight * comparison.factor, axis=1)
     mean: FloatArray = np.divide(deviation, total, out=np.full(total.shape, np.nan), where=total > 0)
     return mean
-
-
-def _garden_use(
-    metered: PieceUse, house: WinterBase, day_variance: FloatArray, judged: BoolArray
-) -> tuple[FloatArray, FloatArray]:
-    """Use of the garden and its standard error: the split's, and that of the house's bounds."""
-    base = np.nan_to_num(house.base_l_d)[:, None]
-    width = np.nan_to_num(house.high_l_d - house.low_l_d)[:, None]
-    used = np.maximum(metered.used_l - base * metered.days, 0.0)
-    split = np.where(judged, day_variance, 0.0)[:, None] * metered.bridge_d
-    sd = np.sqrt(split + (width / 2.0 / NORMAL_90 * metered.days) ** 2)
-    seen = metered.days > 0
-    return np.where(seen, used, np.nan), np.where(seen, sd, np.nan)

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from fleet.calc.ledger_sites import NORMAL_90
+from fleet.calc.ledger_house import NORMAL_90
 from fleet.models import LedgerMonth
 from fleet.selectors.ledger_answer import LedgerAnswer, answer_spans
 from fleet.selectors.ledger_estimates import used_water

@@ -7,19 +7,22 @@ year's, and one that was told every parameter and only does not know people's mo
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import stats
 
 from fleet.calc.ledger_answer import LedgerInputs, SiteLedger
-from fleet.calc.ledger_sites import NORMAL_90, site_ledger
+from fleet.calc.ledger_house import NORMAL_90
+from fleet.calc.ledger_sites import site_ledger
 from fleet.calc.ledger_split import use_by_piece
 from fleet.scoring.ledger_worlds import DAYS, FIRST_DAY, WORLDS, Portfolio, World, portfolio
 from weather.calc.arrays import DayArray, FloatArray, IntArray
 
 _END = FIRST_DAY + DAYS
 _SPAN = (FIRST_DAY + 2 * 365, _END)
+SHORT = "short histories, borrowed"
+_SHORT_DAYS = 150  # of bills before the change that a short history keeps
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,15 +74,23 @@ def score_ledger(seeds: Iterable[int], *, sites: int = 200) -> list[JudgeScore]:
     listed = list(seeds)
     rows = []
     for world in WORLDS:
-        answers: dict[str, list[_Answer]] = {"naive: last year's use": [], "ledger": [], "told the truth": []}
+        answers: dict[str, list[_Answer]] = {
+            "naive: last year's use": [],
+            "ledger": [],
+            SHORT: [],
+            "told the truth": [],
+        }
         for seed in listed:
             book = portfolio(world, seed=seed, sites=sites)
             span = LedgerInputs(
                 book.periods, book.need, book.change_on, np.array([_SPAN[0]]), np.array([_SPAN[1]])
             )
             ledger = site_ledger(span)
-            judged = np.flatnonzero(~np.isnan(book.change_on) & np.isfinite(ledger.saved_l[:, 0]))
+            judged = np.flatnonzero(
+                ~np.isnan(book.change_on) & np.isfinite(ledger.saved_l[:, 0]) & ~ledger.is_pooled
+            )
             answers["ledger"].append(_by_ledger(book, ledger, judged))
+            answers[SHORT].append(_by_pool(book, span))
             answers["naive: last year's use"].append(_naive(book, judged))
             answers["told the truth"].append(_told(book, judged))
         rows += [_scored(world, judge, given, sites) for judge, given in answers.items()]
@@ -115,6 +126,21 @@ def _by_ledger(book: Portfolio, ledger: SiteLedger, judged: IntArray) -> _Answer
         book_half_l=float(NORMAL_90 * ledger.total.sd_l[0]),
         truth_l=_between(book.without_l - book.actual_l, judged, low, high),
     )
+
+
+def _by_pool(book: Portfolio, span: LedgerInputs) -> _Answer:
+    """What the ledger says of every fourth garden whose bills were cut short; their own sum as book."""
+    short = np.arange(book.change_on.size) % 4 == 0
+    first = book.change_on[book.periods.site] - np.timedelta64(_SHORT_DAYS, "D")
+    keep = ~short[book.periods.site] | np.isnat(first) | (book.periods.start >= first)
+    cut = replace(book, periods=book.periods.where(keep))
+    ledger = site_ledger(replace(span, periods=cut.periods))
+    judged = np.flatnonzero(ledger.is_pooled & np.isfinite(ledger.saved_l[:, 0]))
+    low, high = _windows(cut, judged)
+    saved = ledger.saved_l[judged, 0]
+    half = (ledger.high_l - ledger.low_l)[judged, 0] / 2.0
+    truth = _between(book.without_l - book.actual_l, judged, low, high)
+    return _Answer(saved, half, float(saved.sum()), float(np.sqrt(np.sum(half**2))), truth)
 
 
 def _told(book: Portfolio, judged: IntArray) -> _Answer:

@@ -15,7 +15,7 @@ from fleet.calc.ledger_readings import volumes_of_reads
 from fleet.selectors.meter_periods import register_reads, volume_periods, without_shared
 from sites.calc.run_off import lawn_curve_number
 from sites.calc.zone_table import ZoneTable
-from sites.models import Controller, Sensor, Site
+from sites.models import Controller, ProgramSet, Sensor, Site
 from sites.selectors.zones import zone_table
 from weather.calc.arrays import BoolArray, DayArray, IntArray
 from weather.selectors import weather_days
@@ -36,7 +36,10 @@ class LedgerBook:
     need
         Need by day; None where there is no weather at all.
     change_on
-        Day of the first sensor; NaT: no sensor; the first day of 1970: a sensor without a known day.
+        Day of the first sensor, else of the first program that was keyed in as recommended; NaT: neither;
+        the first day of 1970: a sensor without a known day.
+    sensor_on
+        The same of the sensor alone.
     has_meter
         Whether the site has any meter data.
     is_mixed
@@ -50,6 +53,7 @@ class LedgerBook:
     use: MeteredUse
     need: SiteNeed | None
     change_on: DayArray
+    sensor_on: DayArray
     has_meter: BoolArray
     is_mixed: BoolArray
 
@@ -64,6 +68,7 @@ def ledger_book(*, until_day: date) -> LedgerBook:
     index = {row[0]: place for place, row in enumerate(sites)}
     since = date(until_day.year - YEARS_BACK, until_day.month, 1)
     zones = {row[0]: row[4] for row in sites}
+    sensor_on = _sensors(ids, index)
     use = _metered(index, zones, since, until_day + timedelta(days=1))
     return LedgerBook(
         site_ids=ids,
@@ -72,7 +77,8 @@ def ledger_book(*, until_day: date) -> LedgerBook:
         soils=[row[3] for row in sites],
         use=use,
         need=_need(zone_table(), ids, index, since, until_day),
-        change_on=_changes(ids, index),
+        change_on=np.where(np.isnat(sensor_on), _programs(ids, index), sensor_on),
+        sensor_on=sensor_on,
         has_meter=np.isin(np.arange(ids.size), use.periods.site),
         is_mixed=_mixed(ids),
     )
@@ -137,7 +143,7 @@ def _need(
     return need
 
 
-def _changes(ids: IntArray, index: dict[int, int]) -> DayArray:
+def _sensors(ids: IntArray, index: dict[int, int]) -> DayArray:
     """Day of each site's first sensor."""
     change = np.full(ids.size, np.datetime64("NaT", "D"))
     rows: Sequence[tuple[int, date | None]] = list(
@@ -148,6 +154,21 @@ def _changes(ids: IntArray, index: dict[int, int]) -> DayArray:
     )
     for pk, first in rows:
         change[index[pk]] = SENSOR_DAY_UNKNOWN if first is None else np.datetime64(first, "D")
+    return change
+
+
+def _programs(ids: IntArray, index: dict[int, int]) -> DayArray:
+    """Day on which each site's first recommended program was keyed in."""
+    change = np.full(ids.size, np.datetime64("NaT", "D"))
+    rows = (
+        ProgramSet.objects.filter(origin=ProgramSet.Origin.KEYED_IN)
+        .order_by()
+        .values("controller__site_id")
+        .annotate(first=Min("as_of"))
+        .values_list("controller__site_id", "first")
+    )
+    for pk, first in rows:
+        change[index[pk]] = np.datetime64(first, "D")
     return change
 
 

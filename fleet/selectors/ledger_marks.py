@@ -52,7 +52,7 @@ def month_marks(
     _mark_programs(advised, index, edges, unkeyed, bound)
     of_house = np.zeros(shape[0], dtype=np.bool_)
     of_house[book.use.periods.site[book.use.periods.is_whole_house]] = True
-    here = book.change_on[:, None] < edges[None, 1:]
+    here = book.sensor_on[:, None] < edges[None, 1:]
     calendar = np.array([span[0].month - 1 for span in months], dtype=np.int64)
     return MonthMarks(
         ratio=ratio,

@@ -9,8 +9,8 @@ from datetime import date
 import numpy as np
 
 from fleet.calc.ledger_groups import GroupUse, group_use
+from fleet.calc.ledger_house import NORMAL_90
 from fleet.calc.ledger_portfolio import Total
-from fleet.calc.ledger_sites import NORMAL_90
 from fleet.models import LedgerPortfolio, LedgerSite
 from fleet.selectors.ledger_answer import LedgerAnswer
 from fleet.selectors.ledger_inputs import SENSOR_DAY_UNKNOWN, LedgerBook
@@ -51,6 +51,8 @@ def site_rows(*, book: LedgerBook, answer: LedgerAnswer, as_of: date) -> list[Le
                 site_id=pk,
                 as_of=as_of,
                 change_on=change.item() if known else None,
+                change_by=_change_by(book, site) if known else "",
+                is_pooled=told and bool(ledger.is_pooled[site]),
                 model=_model(answer, site) if fits.period_count[site] > 2 else None,
                 saved_l=round(saved, 1) if told else None,
                 saved_low_l=round(float(ledger.low_l[site, 0]), 1) if told else None,
@@ -61,6 +63,12 @@ def site_rows(*, book: LedgerBook, answer: LedgerAnswer, as_of: date) -> list[Le
             )
         )
     return rows
+
+
+def _change_by(book: LedgerBook, site: int) -> str:
+    """What the change of a garden was."""
+    by_sensor = not np.isnat(book.sensor_on[site])
+    return LedgerSite.Change.SENSOR if by_sensor else LedgerSite.Change.PROGRAM
 
 
 def _model(answer: LedgerAnswer, site: int) -> dict[str, float | int | None]:
@@ -108,6 +116,8 @@ def portfolio_rows(
             "drift": round(ledger.drift, 4),
             "autocorrelation": round(ledger.rho, 4),
             "correlation": round(ledger.correlation, 4),
+            "lag_d": ledger.lag_d,
+            "pooled": int(np.sum(ledger.is_pooled & np.isfinite(ledger.saved_l[:, place]))),
             "by": {name: {word: part[place] for word, part in parts.items()} for name, parts in by.items()},
             "reasons": reasons[place],
             **({"visits": visits} if place == 0 else {}),

@@ -10,8 +10,8 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from fleet.calc.ledger_house import NORMAL_90
 from fleet.calc.ledger_need import NEED_ERROR
-from fleet.calc.ledger_sites import NORMAL_90
 from fleet.charts.water import IntervalRow, MonthPoint, bar, interval_plot, month_plot
 from fleet.charts.water_map import Spike, spike_map
 from fleet.exports import ledger

@@ -216,7 +216,7 @@ def test_managers_page_answers_in_its_first_line(
     assert "<script>$" not in page
     assert "&lt;script&gt;${1}" in page
     assert "no meter reads" in unjudged.lower()
-    assert "Since 1\u00a0Apr\u00a02025 it saved" in one
+    assert "Since its sensor came on 1\u00a0Apr\u00a02025 it saved" in one
     assert file.content.decode().startswith(",".join(export.COLUMNS))
 
 
