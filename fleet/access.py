@@ -101,6 +101,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:water": frozenset({M, D, A}),
     "fleet:water-site": frozenset({M, D, A}),
     "fleet:water-csv": frozenset({M, D, A}),
+    "fleet:water-gpkg": frozenset({M, D, A}),
     "fleet:water-parts": frozenset({M, D, A}),
     "fleet:water-report": frozenset({M, D, A}),
     "fleet:water-renewals": frozenset({M, D, A}),

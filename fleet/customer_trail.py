@@ -46,6 +46,7 @@ TAKES: Final[dict[str, str]] = {
     "fleet:routes-csv": "routes as CSV",
     "fleet:routes-geojson": "routes as GeoJSON",
     "fleet:routes-ics": "routes as a calendar",
+    "fleet:water-gpkg": "water of all gardens as GeoPackage",
     "fleet:rebate-csv": "gardens of a rebate as CSV",
     "fleet:customer-data": "all data of a customer as a file",
 }

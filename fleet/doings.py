@@ -67,6 +67,7 @@ DOINGS: Final[tuple[Doing, ...]] = (
     Doing("Contracts that end soon", "fleet:water-renewals", "renewal contract customer"),
     Doing("Report of the quarter", "fleet:water-report", "water ledger print paper board"),
     Doing("Take out the water ledger as CSV", "fleet:water-csv", "export file spreadsheet"),
+    Doing("Take out the water ledger as GeoPackage", "fleet:water-gpkg", "export map gis points"),
     Doing("Weather of each location", "weather:page", "rain forecast stations pull"),
     Doing("Watering rules", "fleet:rules", "restrictions hours supplier law"),
     Doing("Try another stage of the rules", "fleet:rules-drill", "drought drill"),

@@ -200,6 +200,7 @@ urlpatterns: list[URLPattern] = [
     path("rules/history/<int:pk>/restore/", rules.restore, name="rule-restore"),
     path("water/", water.water, name="water"),
     path("water/ledger.csv", water.water_csv, name="water-csv"),
+    path("water/ledger.gpkg", water.water_gpkg, name="water-gpkg"),
     path("weather/locations/<int:pk>/reference/", sky.answer_reference, name="weather-reference"),
     path("weather/locations/<int:pk>/<str:day>/", sky.day_wrong, name="weather-day"),
     path("weather/order/", sky.set_order, name="weather-order"),

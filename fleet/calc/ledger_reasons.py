@@ -108,7 +108,7 @@ READ_PROBLEMS = (
     periods.NEGATIVE_VOLUME, periods.EMPTY_PERIOD, periods.OVERLAPPING_PERIODS, periods.METERS_READ_APART,
     periods.ONE_READ_ONLY, periods.ONLY_ESTIMATED_READS, periods.READS_OUT_OF_ORDER,
     periods.TWO_READS_AT_ONE_TIME, periods.READING_FELL, periods.UNIT_CHANGED, periods.NO_CLOSING_READ,
-    periods.METER_OF_TWO_SITES, SEVERAL_CONTROLLERS,
+    periods.METER_OF_TWO_SITES,
 )  # fmt: skip
 
 

@@ -91,6 +91,13 @@ def _routes_calendar(span: Span) -> tuple[str, int]:
     return routes_calendar(start=start, end=end)
 
 
+def _ledger_features(span: Span, private: bool) -> Iterable[Row]:
+    """The kept months of a span as points of the gardens."""
+    del private
+    start, end = span.days()
+    return ledger.stored_features(start=start, end=end)
+
+
 KINDS: Final[dict[str, Kind]] = {
     "programs": Kind(lambda _: programs.COLUMNS, _week_programs),
     "needs": Kind(lambda _: needs.COLUMNS, _open_needs, lambda _, private: needs.features(private=private)),
@@ -111,7 +118,7 @@ KINDS: Final[dict[str, Kind]] = {
         lambda span, private: flags.rows(as_of=span.as_of, private=private),
         lambda span, private: flags.features(as_of=span.as_of, private=private),
     ),
-    "ledger": Kind(lambda _: ledger.COLUMNS, _ledger_rows),
+    "ledger": Kind(lambda _: ledger.COLUMNS, _ledger_rows, _ledger_features),
     "history": Kind(lambda _: history.COLUMNS, _spanned(history.rows)),
 }
 FORMATS: Final = ("csv", "json", "geojson", "gpkg", "ics")

@@ -62,6 +62,61 @@ def rows(
         yield _book_row(answer, spans[0])
 
 
+def stored_rows(*, start: date, end: date) -> Iterator[dict[str, object]]:
+    """Rows by site and month as the night kept them, without computing anything anew.
+
+    Parameters
+    ----------
+    start, end
+        First day, and the day after the last.
+    """
+    months = LedgerMonth.objects.filter(month__gte=start, month__lt=end).select_related("site")
+    for row in months.order_by("site__code", "month").iterator(chunk_size=2_000):
+        yield _stored(row)
+
+
+def stored_features(*, start: date, end: date) -> Iterator[dict[str, object]]:
+    """The same rows as GeoJSON points of the gardens that have a place.
+
+    Parameters
+    ----------
+    start, end
+        First day, and the day after the last.
+    """
+    months = LedgerMonth.objects.filter(
+        month__gte=start, month__lt=end, site__longitude__isnull=False, site__latitude__isnull=False
+    ).select_related("site")
+    for row in months.order_by("site__code", "month").iterator(chunk_size=2_000):
+        yield {
+            "type": "Feature",
+            "geometry": {"type": "Point", "coordinates": [row.site.longitude, row.site.latitude]},
+            "properties": {
+                "kind": "ledger",
+                **{name: None if value == "" else value for name, value in _stored(row).items()},
+            },
+        }
+
+
+def _stored(row: LedgerMonth) -> dict[str, object]:
+    """A kept month as a row."""
+    used, need = row.used_l, row.need_l
+    figures = {
+        name: "" if (value := getattr(row, name)) is None else value
+        for name in ("need_good_du_l", "baseline_l", "saved_l", "saved_low_l", "saved_high_l")
+    }
+    return {
+        "period_start": row.month.isoformat(),
+        "period_end": (row.month + timedelta(days=32)).replace(day=1).isoformat(),
+        "site": row.site.code,
+        "used_l": "" if used is None else used,
+        "used_source": row.used_source,
+        "need_l": "" if need is None else need,
+        **figures,
+        "ratio": round(used / need, 3) if used is not None and need else "",
+        "reasons": row.reasons,
+    }
+
+
 def period_spans(*, start: date, end: date, period: str) -> list[tuple[date, date]]:
     """First day and the day after the last of each period between two days."""
     if period not in PERIODS:

@@ -119,6 +119,19 @@ def water_page(*, month: date | None = None) -> WaterPage:
     )
 
 
+def newest_month(*, month: date | None = None) -> date | None:
+    """The wanted month, else the newest one in which most gardens were read; None without a ledger.
+
+    Parameters
+    ----------
+    month
+        First day of the wanted month.
+    """
+    books = LedgerPortfolio.objects.order_by("period_start", "period_end")
+    chosen = _month([row for row in books if (row.period_end - row.period_start).days <= 31], month)
+    return chosen.month if chosen else None
+
+
 def _book_month(row: LedgerPortfolio) -> BookMonth:
     """A month's stored figures."""
     values = row.values

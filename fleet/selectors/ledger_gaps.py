@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -9,7 +10,7 @@ from typing import Final
 from django.core.paginator import Page, Paginator
 from django.db.models import Count, Max, Q
 
-from fleet.calc.ledger_reasons import READ_PROBLEMS, mend_of, reason_words
+from fleet.calc.ledger_reasons import READ_PROBLEMS, SEVERAL_CONTROLLERS, mend_of, reason_words
 from fleet.models import LedgerMonth, LedgerSite
 
 ROWS_A_PAGE: Final = 40
@@ -49,6 +50,7 @@ class GapPage:
     pager: Page[tuple[str, str, str]]
     listed: list[Gap]
     left_out: list[Gap]
+    told_less: list[Gap]
     since: date | None
 
 
@@ -77,7 +79,8 @@ def gap_page(*, kind: str, number: int) -> GapPage:
         chosen=chosen,
         pager=pager,
         listed=[Gap(code, name, reason_words(word), *mend_of(word), None) for code, name, word in pager],
-        left_out=_left_out(since),
+        left_out=_noted(since, READ_PROBLEMS),
+        told_less=_noted(since, (SEVERAL_CONTROLLERS,)),
         since=since,
     )
 
@@ -91,12 +94,12 @@ def _since() -> date | None:
     return date(months // 12, months % 12 + 1, 1)
 
 
-def _left_out(since: date | None) -> list[Gap]:
-    """Reads that were named and left out, the newest of each garden and kind, at most 100."""
+def _noted(since: date | None, codes: Sequence[str]) -> list[Gap]:
+    """What the months name of some codes, the newest of each garden and code, at most 100."""
     if since is None:
         return []
     wrong = Q()
-    for code in READ_PROBLEMS:
+    for code in codes:
         wrong |= Q(reasons__contains=code)
     rows = (
         LedgerMonth.objects.filter(wrong, month__gte=since)
@@ -106,6 +109,6 @@ def _left_out(since: date | None) -> list[Gap]:
     found: dict[tuple[str, str], Gap] = {}
     for code, name, reasons, month in rows:
         for word in reasons.split(";"):
-            if word in READ_PROBLEMS:
+            if word in codes:
                 found.setdefault((code, word), Gap(code, name, reason_words(word), *mend_of(word), month))
     return list(found.values())[:100]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, cast
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -18,12 +20,13 @@ from fleet.exports import ledger
 from fleet.exports.kinds import as_csv
 from fleet.quantities import shown, unit_of
 from fleet.selectors.company import company_day
-from fleet.selectors.ledger import SHOWS, ranked, water_page
+from fleet.selectors.ledger import SHOWS, newest_month, ranked, water_page
 from fleet.selectors.ledger_site import water_site as garden_water
 from fleet.selectors.water_budget import site_budget
 from fleet.templatetags.rootround import grouped
 from fleet.views.asked import asked_number
 from fleet.views.asked_day import asked_day
+from sites.exports.geopackage import write_geopackage
 from sites.models import Site
 
 if TYPE_CHECKING:
@@ -99,14 +102,36 @@ def water_site(request: HttpRequest, code: str) -> HttpResponse:
 @require_safe
 def water_csv(request: HttpRequest) -> HttpResponse:
     """The ledger as CSV: `?month=` one month, else the last twelve."""
-    page = water_page(month=_day(request.GET.get("month")))
-    if page.month is None:
+    start, end = _asked_months(request)
+    text = as_csv(ledger.COLUMNS, ledger.stored_rows(start=start, end=end))
+    return _file(text, f"ledger_{start}_{end}.csv", "text/csv; charset=utf-8")
+
+
+@require_safe
+def water_gpkg(request: HttpRequest) -> HttpResponse:
+    """The same months as points of a GeoPackage."""
+    start, end = _asked_months(request)
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "ledger.gpkg"
+        if not write_geopackage(path=path, features=ledger.stored_features(start=start, end=end)):
+            raise Http404
+        content = path.read_bytes()
+    return _file(content, f"ledger_{start}_{end}.gpkg", "application/geopackage+sqlite3")
+
+
+def _asked_months(request: HttpRequest) -> tuple[date, date]:
+    """First day of the months asked for, and the day after their last."""
+    month = newest_month(month=_day(request.GET.get("month")))
+    if month is None:
         raise Http404
-    start = page.month if request.GET.get("month") else (page.month - timedelta(days=334)).replace(day=1)
-    end = (page.month + timedelta(days=32)).replace(day=1)
-    text = as_csv(ledger.COLUMNS, ledger.rows(start=start, end=end, period="month"))
-    response = HttpResponse(text, content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="ledger_{start}_{end}.csv"'
+    start = month if request.GET.get("month") else (month - timedelta(days=334)).replace(day=1)
+    return start, (month + timedelta(days=32)).replace(day=1)
+
+
+def _file(content: str | bytes, name: str, kind: str) -> HttpResponse:
+    """A file to keep."""
+    response = HttpResponse(content, content_type=kind)
+    response["Content-Disposition"] = f'attachment; filename="{name}"'
     return response
 
 

@@ -199,7 +199,7 @@ def _one_register(table: Table, rows: list[ReadingRow]) -> list[ReadingRow]:
 
 def _place(row: ReadingRow) -> tuple[int, str, datetime, bool, int]:
     """Order of readings: by meter, by moment, at a swap the old register first."""
-    return (row.site_id, row.meter_code, row.read_at, row.event == "", row.row)
+    return (row.site_id, row.meter_code, row.read_at, row.event != "", row.row)
 
 
 def _stored_readings(rows: list[ReadingRow]) -> list[ReadingRow]:

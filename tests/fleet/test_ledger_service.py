@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
+import pyogrio
 import pytest
 from django.test import Client
 
@@ -245,3 +247,28 @@ def test_page_asks_the_database_the_same_few_questions_for_any_number_of_gardens
 
     with django_assert_max_num_queries(6):  # type: ignore[attr-defined]
         water_page()
+
+
+def test_kept_months_leave_as_csv_and_as_points_of_a_geopackage(
+    book: dict[str, Site], manager: User, sign_in: Callable[[User], Client], tmp_path: Path
+) -> None:
+    update_ledger(until_day=UNTIL)
+    client = sign_in(manager)
+
+    text = client.get("/water/ledger.csv?month=2025-07-01").content.decode().splitlines()
+    path = tmp_path / "ledger.gpkg"
+    path.write_bytes(client.get("/water/ledger.gpkg?month=2025-07-01").content)
+
+    computed = export.rows(start=date(2025, 7, 1), end=date(2025, 8, 1))
+    kept = export.stored_rows(start=date(2025, 7, 1), end=date(2025, 8, 1))
+    names = [name for name in export.COLUMNS if name != "reasons"]
+    assert [[row[name] for name in names] for row in kept] == [
+        [row[name] for name in names] for row in computed
+    ]
+    assert text[0] == ",".join(export.COLUMNS)
+    assert len(text) == 4
+    frame = pyogrio.read_dataframe(path, layer="ledger")
+    row = frame[frame["site"] == "CB-01"].iloc[0]
+    month = LedgerMonth.objects.get(site=book["CB-01"], month=date(2025, 7, 1))
+    assert row["used_l"] == pytest.approx(month.used_l)
+    assert (row.geometry.x, row.geometry.y) == pytest.approx((-104.7, 41.2))

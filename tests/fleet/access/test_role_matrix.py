@@ -28,7 +28,7 @@ CALLERS: Final = (
 # Addresses whose thing only a computation or a body makes; their own tests open them.
 MADE_ELSEWHERE: Final = {
     "fleet:site-water-csv", "fleet:water-csv", "fleet:weather-reference", "fleet:rule-restore",
-    "fleet:phone-photo",
+    "fleet:phone-photo", "fleet:water-gpkg",
 }  # fmt: skip
 METHODS: Final = ("GET", "POST", "PUT", "PATCH", "DELETE")
 WORDS: Final = {401: "token", 403: "forbidden", 404: "not found", 405: "not served"}
