@@ -15,7 +15,8 @@ from fleet.calc.visit_value import merged_service_min
 from fleet.calc.workdays import monday_of
 from fleet.models import Stop, Visit, VisitKind, VisitNeed
 from fleet.services.need_season import season_wants
-from fleet.services.need_wants import Wanted, wanted_needs
+from fleet.services.need_wants import wanted_needs
+from fleet.services.wanted import Wanted
 from sites.models import Site
 
 SHOWN: Final = 12
