@@ -11,10 +11,11 @@ from weather.calc.et_spread import EQUATION
 from weather.calc.fill_codes import MEANING as FILL_MEANING
 from weather.calc.quality import MEANING as FLAG_MEANING
 from weather.calc.quality import Flag, flags_of_words
+from weather.calc.source_chain import SOURCE_WORDS
 from weather.calc.spread_rules import TOLD, USED_COLUMN
 from weather.models import DailyWeather, Location
 from weather.selectors import GAP_SOURCE
-from weather.source_status import SOURCE_WORDS, part_phrases
+from weather.source_status import part_phrases
 from weather.stored_spreads import spread_of, stored_parts, value_of
 
 VARIABLE_WORDS: Final[Mapping[str, str]] = {

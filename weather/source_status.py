@@ -10,18 +10,9 @@ from typing import Final
 from django.db.models import Max, Q
 
 from weather.calc.new_days import FORECAST
-from weather.calc.source_chain import FILES, GROUPS, VARIABLES, default_order
+from weather.calc.source_chain import FILES, GROUPS, SOURCE_WORDS, VARIABLES, default_order
 from weather.models import SourceDay, SourceMeeting, SourceOrder
 
-SOURCE_WORDS: Final[Mapping[str, tuple[str, str]]] = {
-    "nasa_power": ("NASA POWER", "measured days of a global grid"),
-    "nws": ("US National Weather Service", "forecast of a week"),
-    "ncei": ("NCEI daily summaries", "measured days of stations nearby, rain above all"),
-    "open_meteo": (
-        "Open-Meteo",
-        "forecast of models; off until the operator has the key of a paid plan",
-    ),
-}
 GROUP_WORDS: Final[Mapping[str, str]] = {
     "temperature": "Temperature",
     "humidity": "Humidity",
@@ -30,9 +21,6 @@ GROUP_WORDS: Final[Mapping[str, str]] = {
     "rain": "Rain",
     FORECAST: "Forecast",
 }
-# Sources that can tell each variable, beside files.
-_OBSERVING: Final = ("ncei", "nasa_power")
-_FORETELLING: Final = ("nws", "open_meteo")
 
 
 def source_word(name: str) -> str:
@@ -137,9 +125,8 @@ def order_rows(*, location_id: int, newest_day: date | None) -> tuple[OrderRow, 
     for variable in VARIABLES:
         own, general = orders.get((location_id, variable)), orders.get((None, variable))
         names = own or general or default_order(variable)
-        known = _FORETELLING if variable == FORECAST else _OBSERVING
         others = {source for source, group in told if group == variable}
-        choices = dict.fromkeys([FILES, *known, *sorted(others), *names])
+        choices = dict.fromkeys([*default_order(variable), *sorted(others), *names])
         tellers = []
         for name in names:
             day = told.get((name, variable))

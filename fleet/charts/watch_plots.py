@@ -9,7 +9,8 @@ from typing import Final
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
-CAUSES: Final = ("stuck_wet", "stuck_dry", "reads_wet", "reads_dry", "erratic")
+from fleet.calc.watch_settings import CAUSES
+
 CLASSES: Final = {
     "stuck_wet": "pc-1",
     "stuck_dry": "pc-2",

@@ -21,6 +21,16 @@ VARIABLES: Final = (*GROUPS, FORECAST)
 # Own files first: an operator who brings a station's days knows why. Then stations, then grids.
 OBSERVED_ORDER: Final = (FILES, "ncei", "nasa_power")
 FORECAST_ORDER: Final = (FILES, "nws", "open_meteo")
+# Each service as pages name it, and what it gives.
+SOURCE_WORDS: Final[Mapping[str, tuple[str, str]]] = {
+    "nasa_power": ("NASA POWER", "measured days of a global grid"),
+    "nws": ("US National Weather Service", "forecast of a week"),
+    "ncei": ("NCEI daily summaries", "measured days of stations nearby, rain above all"),
+    "open_meteo": (
+        "Open-Meteo",
+        "forecast of models; off until the operator has the key of a paid plan",
+    ),
+}
 Values = tuple[float | None, ...]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -17,13 +18,36 @@ from weather.sources.protocol import DailySource
 
 # Common practice, no source: no service is asked more than four times a second.
 PATIENCE: Final = Patience(gap_s=0.25)
-NAMES: Final = ("nasa_power", "nws", "ncei", "open_meteo")
-# What the licences of the services ask to be shown, by name.
-NOTICES: Final[dict[str, str]] = {
-    "nasa_power": nasa_power.NOTICE,
-    "nws": nws.NOTICE,
-    "ncei": ncei.NOTICE,
-    "open_meteo": open_meteo.NOTICE,
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """One service: what its licence asks to be shown, and its adapter."""
+
+    notice: str
+    build: Callable[[Client, str, str], DailySource]
+    needs_key: bool = False
+
+
+# By name, as settings and stored days call them. Another service is one more line here.
+KNOWN: Final[dict[str, Known]] = {
+    "nasa_power": Known(
+        nasa_power.NOTICE,
+        lambda client, url, _: NasaPower(client, url),
+    ),
+    "nws": Known(
+        nws.NOTICE,
+        lambda client, url, _: NationalWeatherService(client, url),
+    ),
+    "ncei": Known(
+        ncei.NOTICE,
+        lambda client, url, _: DailySummaries(client, url),
+    ),
+    "open_meteo": Known(
+        open_meteo.NOTICE,
+        OpenMeteo,
+        needs_key=True,
+    ),
 }
 
 
@@ -44,7 +68,7 @@ def build_sources(
     Parameters
     ----------
     names
-        Names as in `NAMES`.
+        Names as in `KNOWN`.
     urls
         Address of each service; an empty one switches it off.
     contact
@@ -56,22 +80,16 @@ def build_sources(
     """
     kept: KeptAnswers = KeptNowhere() if kept_in is None else KeptInFolder(kept_in)
     client = Client(contact, PATIENCE, kept=kept)
-    makers: dict[str, Callable[[str], DailySource]] = {
-        "nasa_power": lambda url: NasaPower(client, url),
-        "nws": lambda url: NationalWeatherService(client, url),
-        "ncei": lambda url: DailySummaries(client, url),
-        "open_meteo": lambda url: OpenMeteo(client, url, open_meteo_key),
-    }
     sources = []
     for name in names:
-        if name not in makers:
-            raise UnknownSource(f"{name!r} is none of {', '.join(NAMES)}")
-        if name == "open_meteo" and not open_meteo_key:
+        known = KNOWN.get(name)
+        if known is None:
+            raise UnknownSource(f"{name!r} is none of {', '.join(KNOWN)}")
+        if known.needs_key and not open_meteo_key:
             raise UnknownSource(
-                "open_meteo is switched off: its free tier is not for commercial use; "
-                "set the key of a paid plan"
+                f"{name} is switched off: its free tier is not for commercial use; set the key of a paid plan"
             )
         if not urls.get(name):
             raise UnknownSource(f"{name} is switched off: no address is set for it")
-        sources.append(makers[name](urls[name]))
+        sources.append(known.build(client, urls[name], open_meteo_key))
     return tuple(sources)

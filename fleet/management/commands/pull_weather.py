@@ -12,7 +12,7 @@ from django.utils import timezone
 from fleet.selectors.company import company_day
 from sites.services.site_weather import pull_site_weather
 from weather.commands import RootroundCommand
-from weather.sources.registry import NAMES, UnknownSource, build_sources
+from weather.sources.registry import KNOWN, UnknownSource, build_sources
 
 _MOST_DAYS = 3_660
 
@@ -22,7 +22,7 @@ class Command(RootroundCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--days", type=int, default=14, help="days back (default 14)")
-        parser.add_argument("--source", choices=NAMES, help="only this source (default: the ones set)")
+        parser.add_argument("--source", choices=KNOWN, help="only this source (default: the ones set)")
 
     def handle(self, *args: Any, **options: Any) -> None:
         del args

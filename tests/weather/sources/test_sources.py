@@ -13,13 +13,13 @@ from weather.sources.ncei import DailySummaries
 from weather.sources.nws import NationalWeatherService
 from weather.sources.open_meteo import OpenMeteo
 from weather.sources.protocol import DailySource, Point, Question
-from weather.sources.registry import NAMES, UnknownSource, build_sources
+from weather.sources.registry import KNOWN, UnknownSource, build_sources
 
 KEY = os.environ.get("ROOTROUND_OPEN_METEO_KEY", "")
 
 
 def test_sources_are_built_by_name_in_order_and_off_without_an_address() -> None:
-    urls = dict.fromkeys(NAMES, "https://weather.example")
+    urls = dict.fromkeys(KNOWN, "https://weather.example")
 
     built = build_sources(
         names=("nws", "nasa_power", "ncei", "open_meteo"),
