@@ -11,6 +11,7 @@ from fleet.calc import watch_hypotheses as hypotheses
 from fleet.calc.bypass import LOGISTIC_TO_NORMAL, expected_runs, run_likelihood
 from fleet.calc.watch_block_day import BlockDay
 from fleet.calc.watch_day import Water, add_irrigation, add_rain, kept_after_a_day, take_et
+from fleet.calc.watch_flat import flat_log_likelihood
 from fleet.calc.watch_grid import SiteConstants
 from fleet.calc.watch_settings import FleetFit, WatchSettings
 from fleet.calc.watch_twin import TwinCounts, beta_binomial_log, remember, twin_log_likelihood
@@ -175,7 +176,7 @@ class Block:
         blocked = (starts - ran).astype(np.float64)
         offered = starts.astype(np.float64)
         power = settings.temper * exponent
-        flat = hypotheses.flat_log_likelihood(blocked, offered, settings)
+        flat = flat_log_likelihood(blocked, offered, settings)
         own = TwinCounts(blocked=self.twin.blocked[rows], ran=self.twin.ran[rows])
         twin = twin_log_likelihood(own, rate, blocked, offered, settings.twin_prior)
         self.weights.flat[rows] *= np.exp(power[:, None] * np.column_stack([twin, flat]))
@@ -223,7 +224,7 @@ class Block:
             _PERIOD_STARTS * share.astype(np.float64),
             _PERIOD_STARTS * (1.0 - share.astype(np.float64)),
         ).astype(np.float32)
-        flat = hypotheses.flat_log_likelihood(offered - ran, offered, settings)
+        flat = flat_log_likelihood(offered - ran, offered, settings)
         power = settings.temper * exponent
         joint = self.weights.joint[: self.active, rows]
         total = joint[0].sum(axis=-1, keepdims=True)

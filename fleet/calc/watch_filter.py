@@ -23,7 +23,7 @@ from fleet.calc.watch_grid import (
 )
 from fleet.calc.watch_inputs import WatchInputs
 from fleet.calc.watch_result import WatchRun
-from fleet.calc.watch_settings import FleetFit, WatchSettings
+from fleet.calc.watch_settings import CAUSES, FleetFit, WatchSettings
 from fleet.calc.watch_weather import FilterWeather, filter_weather
 
 SingleArray: TypeAlias = npt.NDArray[np.float32]
@@ -119,7 +119,7 @@ def _run_days(
     location = inputs.location[order]
     locations = int(location.max(initial=-1)) + 1
     guard = watch_shift.starting_guard(locations, sites)
-    probability = np.empty((day_count, sites, 6), dtype=np.float32)
+    probability = np.empty((day_count, sites, 1 + len(CAUSES)), dtype=np.float32)
     rate, depletion, spread = (np.empty((day_count, sites), dtype=np.float32) for _ in range(3))
     shifts = np.zeros((day_count, locations))
     for day in range(day_count):
@@ -135,7 +135,7 @@ def _run_days(
             part = slice(at, at + today.starts.size)
             rate[day, order[part]] = block.judge(today, exponent[part])
             block.finish(today, exponent[part])
-            probability[day, order[part]] = hypotheses.cause_probabilities(block.weights)
+            probability[day, order[part]] = hypotheses.cause_probabilities(block.weights, settings)
             depletion[day, order[part]], spread[day, order[part]] = block.depletion()
     return _gather(blocks, order, (probability, rate, depletion, spread, shifts))
 
@@ -236,13 +236,16 @@ def _gather(
     """The run's result in the order of the inputs."""
     back = np.argsort(order, kind="stable")
     nodes = [block.weights.joint[0] for block in blocks]
+    since = [hypotheses.cause_since(block.weights, block.settings) for block in blocks]
     node_weight = np.concatenate([node / node.sum(axis=-1, keepdims=True) for node in nodes])
     return WatchRun(
         probability=series[0],
         expected_rate=series[1],
         depletion_mm=series[2],
         depletion_sd_mm=series[3],
-        since=np.concatenate([hypotheses.cause_since(block.weights) for block in blocks])[back],
+        since=np.concatenate([hypotheses.cause_since(block.weights, block.settings) for block in blocks])[
+            back
+        ],
         node_weight=node_weight[back],
         log_evidence=np.concatenate([block.log_evidence for block in blocks])[back],
         location_shift_mm=series[4],

@@ -14,15 +14,15 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.watch_settings import Misreading, WatchSettings
-from fleet.calc.watch_twin import log_choose
+from fleet.calc.watch_flat import flat_columns, flat_faults
+from fleet.calc.watch_settings import CAUSES, Misreading, WatchSettings
 
 SingleArray: TypeAlias = npt.NDArray[np.float32]
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 IntArray: TypeAlias = npt.NDArray[np.int64]
 
 HEALTHY = 0
-TWIN, STUCK_WET, STUCK_DRY, ERRATIC = 0, 1, 2, 3
+TWIN = 0
 _LEAST_WEIGHT = np.float32(1e-30)
 
 
@@ -35,9 +35,9 @@ class Weights:
     joint
         Hypotheses with water by node, (1 + 2 slots, sites, nodes) [1].
     flat
-        Hypotheses without water: twin, stuck wet, stuck dry, erratic by share, (sites, 3 + shares) [1].
+        Hypotheses without water: twin, then `flat_faults`, (sites, 1 + flat faults) [1].
     flat_since
-        Mean day index on which each of them began, (sites, 3 + shares) [1].
+        Mean day index on which each of them began, (sites, 1 + flat faults) [1].
     branch_since
         Day index on which each branch began, (1 + 2 slots, sites) [1].
     """
@@ -62,7 +62,7 @@ def starting_weights(prior_weight: SingleArray, sites: int, settings: WatchSetti
     """
     branches = 1 + 2 * settings.slots
     joint = np.full((branches, sites, prior_weight.size), _LEAST_WEIGHT, dtype=np.float32)
-    flat = np.zeros((sites, 3 + len(settings.erratic_shares)))
+    flat = np.zeros((sites, 1 + len(flat_faults(settings))))
     twin = settings.twin_weight / (1.0 + settings.twin_weight)
     flat[:, TWIN] = twin
     joint[HEALTHY] = (1.0 - twin) * prior_weight
@@ -89,25 +89,6 @@ def branch_factors(settings: WatchSettings) -> tuple[SingleArray, SingleArray, S
     et = np.array([kind.et for kind in kinds], dtype=np.float32)
     rain = np.array([kind.rain for kind in kinds], dtype=np.float32)
     return dose, et, rain
-
-
-def flat_log_likelihood(blocked: FloatArray, starts: FloatArray, settings: WatchSettings) -> FloatArray:
-    """Log probability of the counts by stuck wet, stuck dry and erratic, (n, 2 + shares) [1].
-
-    Parameters
-    ----------
-    blocked, starts
-        Counts, (n,) [1].
-    settings
-        Blocking shares of each hypothesis.
-    """
-    share = np.array([settings.stuck_share, 1.0 - settings.stuck_share, *settings.erratic_shares])
-    result: FloatArray = (
-        log_choose(starts, blocked)[:, None]
-        + blocked[:, None] * np.log(share)
-        + (starts - blocked)[:, None] * np.log1p(-share)
-    )
-    return result
 
 
 def healthy_probability(weights: Weights) -> FloatArray:
@@ -146,8 +127,7 @@ def let_faults_begin(
     scale = (healthy - new_twin) / np.maximum(physical, 1e-30)
     weights.joint[HEALTHY] *= scale[:, None].astype(np.float32)
     weights.flat[:, TWIN] = new_twin
-    shares = len(settings.erratic_shares)
-    rate = np.array([settings.fault_rate] * 2 + [settings.erratic_rate / shares] * shares)
+    rate = np.array([fault.rate for fault in flat_faults(settings)])
     arriving = np.where(is_on, healthy, 0.0)[:, None] * rate
     staying = weights.flat[:, 1:]
     arrived = staying + arriving
@@ -241,50 +221,46 @@ def normalise(weights: Weights, rows: IntArray) -> None:
     weights.flat[rows] /= total[:, None]
 
 
-def cause_probabilities(weights: Weights) -> SingleArray:
-    """Probability of healthy and of each cause in the order of CAUSES, (sites, 6) [1].
+def cause_probabilities(weights: Weights, settings: WatchSettings) -> SingleArray:
+    """Probability of healthy and of each cause in the order of CAUSES, (sites, 1 + causes) [1].
 
     Parameters
     ----------
     weights
         Weights of all hypotheses.
+    settings
+        Those by which the weights were started.
     """
     branch = weights.joint.sum(axis=-1, dtype=np.float64)
+    by_cause = {"reads_wet": branch[1::2].sum(axis=0), "reads_dry": branch[2::2].sum(axis=0)}
+    for cause, columns in flat_columns(settings).items():
+        by_cause[cause] = weights.flat[:, columns].sum(axis=-1)
     found = np.stack(
-        [
-            branch[HEALTHY] + weights.flat[:, TWIN],
-            weights.flat[:, STUCK_WET],
-            weights.flat[:, STUCK_DRY],
-            branch[1::2].sum(axis=0),
-            branch[2::2].sum(axis=0),
-            weights.flat[:, ERRATIC:].sum(axis=-1),
-        ],
-        axis=-1,
+        [branch[HEALTHY] + weights.flat[:, TWIN], *(by_cause[cause] for cause in CAUSES)], axis=-1
     )
     return np.asarray(found / found.sum(axis=-1, keepdims=True), dtype=np.float32)
 
 
-def cause_since(weights: Weights) -> SingleArray:
-    """Day index on which each cause would have begun, in the order of CAUSES, (sites, 5) [1].
+def cause_since(weights: Weights, settings: WatchSettings) -> SingleArray:
+    """Day index on which each cause would have begun, in the order of CAUSES, (sites, causes) [1].
 
     Parameters
     ----------
     weights
         Weights of all hypotheses.
+    settings
+        Those by which the weights were started.
     """
     site = np.arange(weights.flat.shape[0])
     branch = weights.joint.sum(axis=-1)
     wet = 1 + 2 * np.argmax(branch[1::2], axis=0)
     dry = 2 + 2 * np.argmax(branch[2::2], axis=0)
-    erratic = weights.flat[:, ERRATIC:]
-    share = erratic / np.maximum(erratic.sum(axis=-1, keepdims=True), 1e-300)
-    return np.stack(
-        [
-            weights.flat_since[:, STUCK_WET],
-            weights.flat_since[:, STUCK_DRY],
-            weights.branch_since[wet, site],
-            weights.branch_since[dry, site],
-            (share * weights.flat_since[:, ERRATIC:]).sum(axis=-1),
-        ],
-        axis=-1,
-    ).astype(np.float32)
+    begun = {
+        "reads_wet": weights.branch_since[wet, site].astype(np.float64),
+        "reads_dry": weights.branch_since[dry, site].astype(np.float64),
+    }
+    for cause, columns in flat_columns(settings).items():
+        weight = weights.flat[:, columns]
+        share = weight / np.maximum(weight.sum(axis=-1, keepdims=True), 1e-300)
+        begun[cause] = (share * weights.flat_since[:, columns]).sum(axis=-1)
+    return np.stack([begun[cause] for cause in CAUSES], axis=-1).astype(np.float32)

@@ -1,6 +1,6 @@
 """The pictures of the README, taken from the demo by a browser: `python -m tests.browser.readme_pictures`.
 
-Builds the demo in a folder of its own, serves it, and writes WebP files to `tests/pictures/`. All is invented.
+Builds the demo in a folder of its own, serves it, and writes WebP files to `tests/pictures/`. All is made up.
 `python -m tests.browser.readme_pictures FOLDER` takes them of a demo that stands in FOLDER already.
 """
 
