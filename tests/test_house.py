@@ -74,3 +74,14 @@ def test_a_clean_checkout_runs_every_check_and_ends_with_the_suite() -> None:
 
     assert places == sorted(places)
     assert "--cov" in steps.rstrip().splitlines()[-1]
+
+
+def test_the_pictures_of_the_readme_are_there_small_and_made_by_the_script() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    script = (ROOT / "tests" / "browser" / "readme_pictures.py").read_text(encoding="utf-8")
+    shown = re.findall(r"\]\((tests/pictures/[a-z]+\.webp)\)", readme)
+    kept = {str(path.relative_to(ROOT)) for path in (ROOT / "tests" / "pictures").iterdir()}
+
+    assert set(shown) == kept
+    assert [name for name in shown if f'Picture("{Path(name).stem}"' not in script] == []
+    assert sum((ROOT / name).stat().st_size for name in kept) < 1_500_000

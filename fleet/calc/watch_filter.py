@@ -243,9 +243,7 @@ def _gather(
         expected_rate=series[1],
         depletion_mm=series[2],
         depletion_sd_mm=series[3],
-        since=np.concatenate([hypotheses.cause_since(block.weights, block.settings) for block in blocks])[
-            back
-        ],
+        since=np.concatenate(since)[back],
         node_weight=node_weight[back],
         log_evidence=np.concatenate([block.log_evidence for block in blocks])[back],
         location_shift_mm=series[4],
