@@ -17,6 +17,7 @@ EARTH_RADIUS_M: Final = 6_371_008.8
 # Caruso 2024), 1.23 Baltimore (Boeing 2019), 1.3 +- 0.1 (Wang et al. 2024).
 # A constant factor fails at rivers.
 CIRCUITY: Final = 1.3
+CIRCUITY_WORDS: Final = "published means 1.23, Boeing 2019, to 1.34, Mennicken and others 2024"
 # Mean speed door to door in a town [km/h]: a planning assumption, no published source.
 SPEED_KM_H: Final = 35.0
 # Parking and walking in at each new place [s]: a planning assumption, no published table.

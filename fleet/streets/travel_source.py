@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.travel import TravelMatrix, estimated_travel
+from fleet.calc.travel import CIRCUITY, CIRCUITY_WORDS, TravelMatrix, estimated_travel
 from fleet.calc.visit_settings import VisitSettings
 
 LonLat = tuple[float, float]
@@ -61,9 +61,9 @@ class EstimatedTravel:
     @property
     def words(self) -> str:
         """What the times rest on."""
-        return (
-            f"estimated: straight distance x {self.settings.circuity:g} at {self.settings.speed_km_h:g} km/h"
-        )
+        own = "the company's own factor" if self.settings.circuity != CIRCUITY else CIRCUITY_WORDS
+        speed = f"{self.settings.speed_km_h:g} km/h"
+        return f"estimated: straight distance x {self.settings.circuity:g} ({own}) at {speed}"
 
     def matrix(self, latitude: npt.ArrayLike, longitude: npt.ArrayLike) -> TravelMatrix:
         """Estimated travel from each place to each place."""

@@ -23,6 +23,9 @@ from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
 
 MAP_PX = (700, 420)
+# With so many stops the map is lower, so that all of them fit on one page.
+MANY_STOPS = 12
+LOW_MAP_PX = (700, 300)
 
 
 @gzip_page
@@ -115,14 +118,15 @@ def _day(text: str | None, other: date) -> date:
 
 def _map(sheet: RouteSheet, layers: dict[str, object]) -> str:
     """The sheet's map as markup; it holds numbers only."""
+    width_px, height_px = LOW_MAP_PX if sheet.day.visits > MANY_STOPS else MAP_PX
     return mark_safe(  # noqa: S308
         route_map_svg(
             line=sheet.line,
             stops=sheet.stops,
             start=sheet.start,
             layers=layers,
-            width_px=MAP_PX[0],
-            height_px=MAP_PX[1],
+            width_px=width_px,
+            height_px=height_px,
             is_estimated=sheet.day.is_estimated,
         )
     )
