@@ -216,6 +216,8 @@ SOURCE_URLS = {
     ),
     "ncei": env.str("ROOTROUND_NCEI_URL", default="https://www.ncei.noaa.gov"),
 }
+# The operator's own OSRM server for driving times; empty: the built street network, else estimates.
+OSRM_URL = env.str("ROOTROUND_OSRM_URL", default="")
 WEATHER_SOURCES = env.list("ROOTROUND_WEATHER_SOURCES", default=["nasa_power", "ncei", "nws"])
 # Points that are pulled as one piece of work.
 WEATHER_BATCH = env.int("ROOTROUND_WEATHER_BATCH", default=50)

@@ -9,6 +9,7 @@ from django.conf import settings as django_settings
 
 from fleet.calc.visit_settings import VisitSettings
 from fleet.streets.network import StreetNetwork, load_network
+from fleet.streets.osrm import FirstThatAnswers, OsrmTravel
 from fleet.streets.travel_source import EstimatedTravel, TravelSource
 
 
@@ -18,7 +19,7 @@ def network_path(data_dir: Path) -> Path:
 
 
 def travel_source(*, settings: VisitSettings, data_dir: Path | None = None) -> TravelSource:
-    """Streets where a network was built, else estimates.
+    """The operator's routing server where there is one, streets where a network was built, else estimates.
 
     Parameters
     ----------
@@ -27,6 +28,13 @@ def travel_source(*, settings: VisitSettings, data_dir: Path | None = None) -> T
     data_dir
         Folder of the network; None: this installation's.
     """
+    built = _built(settings, data_dir)
+    url = str(django_settings.OSRM_URL)
+    return FirstThatAnswers(OsrmTravel(url, settings.settle_s), built) if url else built
+
+
+def _built(settings: VisitSettings, data_dir: Path | None) -> TravelSource:
+    """The built network, else estimates."""
     path = network_path(data_dir or Path(django_settings.DATA_DIR))
     if not path.is_file():
         return EstimatedTravel(settings)
