@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
@@ -70,3 +71,28 @@ def shown(value: float, kind: str, *, is_us: bool) -> float:
 def entered(value: float, kind: str, *, is_us: bool) -> float:
     """Return in SI what a reader typed in the own units."""
     return FROM_US[kind](value) if is_us else value
+
+
+def worded(value: float, kind: str, *, is_us: bool) -> str:
+    """Return an SI value as it stands in a sentence: in the reader's units, with its unit."""
+    number = shown(value, kind, is_us=is_us)
+    return f"{number:.{digits_of(kind, is_us=is_us)}f} {unit_of(kind, is_us=is_us)}"
+
+
+# Quantities as sentences that are kept in the book have them: sign, number, unit.
+_SPOKEN: Final = re.compile(r"(-?\d[\d,]*(?:\.\d+)?) ?(m3|m³|mm|degC|°C)(?![\w²³/]|2 )")
+
+
+def in_us_words(text: str) -> str:
+    """Return a sentence of the book with its metric quantities in US customary units."""
+    return _SPOKEN.sub(_us_words, text)
+
+
+def _us_words(found: re.Match[str]) -> str:
+    """One quantity in US customary units."""
+    value, unit = float(found[1].replace(",", "")), found[2]
+    if unit in ("degC", "°C"):
+        return worded(value, "temperature", is_us=True)
+    if unit == "mm":
+        return worded(value, "depth", is_us=True)
+    return f"{units.l_to_gallons(value * 1000):,.0f} gal"

@@ -47,7 +47,13 @@ class _Sheet:
 
 
 def lot_map_svg(
-    *, site_id: int, width_px: int, height_px: int, with_labels: bool = True, is_large: bool = False
+    *,
+    site_id: int,
+    width_px: int,
+    height_px: int,
+    with_labels: bool = True,
+    is_us: bool = False,
+    is_large: bool = False,
 ) -> str:
     """The lot of a site as ready SVG markup, or an empty text where nothing has a shape.
 
@@ -59,12 +65,20 @@ def lot_map_svg(
         Size of the drawing [px]; the lot fits inside.
     with_labels
         Whether names stand beside stations and devices; without, only station numbers.
+    is_us
+        The scale bar is in feet.
     is_large
         Names and numbers for a phone in the sun.
     """
     site = Site.objects.get(pk=site_id)
     return garden_svg(
-        garden_things(site=site), site.code, width_px, height_px, with_labels=with_labels, is_large=is_large
+        garden_things(site=site),
+        site.code,
+        width_px,
+        height_px,
+        with_labels=with_labels,
+        is_us=is_us,
+        is_large=is_large,
     )
 
 

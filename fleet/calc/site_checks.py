@@ -139,7 +139,7 @@ def checks_for(kind: str, cause: str = "") -> tuple[Check, ...]:
     return BY_KIND[kind]
 
 
-def cautions_for(kinds: frozenset[str], tmax_c: float | None) -> tuple[str, ...]:
+def cautions_for(kinds: frozenset[str], tmax_c: float | None, tmax_words: str = "") -> tuple[str, ...]:
     """Cautions of a whole stop, the general word last.
 
     Parameters
@@ -148,6 +148,8 @@ def cautions_for(kinds: frozenset[str], tmax_c: float | None) -> tuple[str, ...]
         Kinds of the needs met [-].
     tmax_c
         Expected maximum air temperature of the day [degC]; None: not known.
+    tmax_words
+        The same in the reader's unit; empty: as it is.
     """
     found = []
     if kinds & DIG_KINDS:
@@ -161,5 +163,6 @@ def cautions_for(kinds: frozenset[str], tmax_c: float | None) -> tuple[str, ...]
     if "winterize" in kinds:
         found.append(BLOW_OUT)
     if tmax_c is not None and tmax_c >= HEAT_FROM_C:
-        found.append(f"{tmax_c:.0f} degC expected: water, shade, rest, and somebody who knows where you are.")
+        heat = tmax_words or f"{tmax_c:.0f} °C"
+        found.append(f"{heat} expected: water, shade, rest, and somebody who knows where you are.")
     return (*found, LOCAL_CODES)

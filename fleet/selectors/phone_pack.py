@@ -11,6 +11,7 @@ from django.urls import reverse
 from fleet.models import Finding, Route, Stop, Technician, User, VisitKind
 from fleet.selectors.key_in import programs_to_key_in
 from fleet.selectors.phone_facts import company_phone
+from fleet.selectors.stock import truck_parts
 from fleet.selectors.stop_rows import company_zone
 
 
@@ -47,7 +48,7 @@ def day_pack(*, user: User, day: date, now: datetime) -> DayPack:
         if stop.visit is None:
             continue
         site = stop.visit.site
-        urls.append(reverse("fleet:stop", args=[stop.pk]))
+        urls += [reverse("fleet:stop", args=[stop.pk]), reverse("fleet:stop-map", args=[stop.pk])]
         programs = programs_to_key_in(site_id=site.pk, day=day)
         urls += [reverse("fleet:sheet", args=[site.code, one.controller]) for one in programs]
         if VisitKind.SURVEY in kinds.get(stop.visit_id or 0, ()):
@@ -58,6 +59,8 @@ def day_pack(*, user: User, day: date, now: datetime) -> DayPack:
             *(f"{one.program_set_id}" for one in programs),
             *kinds.get(stop.visit_id or 0, ()),
         ]
+    if person is not None:
+        marks += [f"{one.code} {one.name} {one.count}" for one in truck_parts(technician_id=person.pk)]
     marks.append(str(Finding.objects.filter(stop__in=stops).count()))
     return DayPack(
         day=day,

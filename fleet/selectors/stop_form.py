@@ -10,11 +10,11 @@ from django.db.models import Count
 
 from fleet.calc.decision_help import COPPER_OHM_MM2_PER_M, HELP
 from fleet.calc.sensor_reading import FIT_WORDS, SHOCK_RANGE_KOHM, Fit, shock_coefficients
-from fleet.models import Finding, Photo
+from fleet.models import Finding, Photo, VisitKind
 from fleet.quantities import unit_of
 from fleet.selectors.day import StopSheet
 from fleet.selectors.stop_rows import company_zone, zone_of
-from sites.models import Site, ValveBox
+from sites.models import Site, ValveBox, Zone
 
 REASONS_NOT: Final = (
     "nobody to let me in",
@@ -67,6 +67,14 @@ def recorded_at_visit(*, sheet: StopSheet) -> tuple[RecordedRow, ...]:
 def boxes_of(*, sheet: StopSheet) -> tuple[ValveBox, ...]:
     """Valve boxes of the garden with their spare conductors."""
     return tuple(ValveBox.objects.filter(site_id=sheet.stop.site_id or 0).order_by("name"))
+
+
+def audit_zones_of(*, sheet: StopSheet) -> tuple[Zone, ...]:
+    """Zones that can be audited at this stop; none where an audit is no reason of the visit."""
+    if all(reason.kind != VisitKind.AUDIT for reason in sheet.reasons):
+        return ()
+    zones = Zone.objects.filter(controller__site_id=sheet.stop.site_id or 0).select_related("controller")
+    return tuple(zones.order_by("controller__code", "station"))
 
 
 def steps_of(*, sheet: StopSheet) -> tuple[str, ...]:

@@ -10,7 +10,8 @@ from fleet.calc.decision_help import HELP
 from fleet.calc.site_check_steps import Check
 from fleet.calc.site_checks import DIG_KINDS, cautions_for, checks_for
 from fleet.models import Cause, Flag, Route, Stop, Technician, VisitKind, VisitNeed, WatchState
-from fleet.selectors.day import CheckRow, ReasonRow, SensorPlace, StopSheet, TechnicianDay
+from fleet.quantities import in_us_words, worded
+from fleet.selectors.day import CheckRow, KeyInProgram, ReasonRow, SensorPlace, StopSheet, TechnicianDay
 from fleet.selectors.key_in import programs_to_key_in
 from fleet.selectors.late_day import late_day
 from fleet.selectors.stop_rows import company_zone, needs_of_visits, stop_row, stop_rows
@@ -60,8 +61,8 @@ def technician_day(*, technician_id: int, day: date, now: datetime | None = None
     )
 
 
-def stop_sheet(*, stop_id: int) -> StopSheet | None:
-    """The sheet of one stop at a site; None where there is none."""
+def stop_sheet(*, stop_id: int, is_us: bool = False) -> StopSheet | None:
+    """The sheet of one stop at a site, words in the reader's units; None where there is none."""
     stop = (
         Stop.objects.filter(pk=stop_id, visit__isnull=False)
         .select_related("visit__site", "route__technician")
@@ -89,19 +90,33 @@ def stop_sheet(*, stop_id: int) -> StopSheet | None:
         phone=site.phone,
         access_notes=site.access_notes,
         gate_code=site.gate_code,
-        cautions=cautions_for(frozenset(need.kind for need in needs), _tmax(site, day)),
+        cautions=_cautions(needs, _tmax(site, day), is_us=is_us),
         may_dig=all(_is_covered(need, day) for need in digs) if digs else None,
         locate_ticket=next((need.locate_ticket for need in digs if need.locate_ticket), ""),
         locate_valid_until=min(
             (need.locate_valid_until for need in digs if need.locate_valid_until is not None), default=None
         ),
-        reasons=_reasons(needs, flags),
-        programs=programs_to_key_in(site_id=site.pk, day=day),
+        reasons=_reasons(needs, flags, is_us=is_us),
+        programs=_programs(site.pk, day, is_us=is_us),
         sensors=_sensors(site),
         visit_id=stop.visit.pk,
         raw_state=stop.state,
         is_published=stop.route.state == Route.State.PUBLISHED,
     )
+
+
+def _programs(site_id: int, day: date, *, is_us: bool) -> tuple[KeyInProgram, ...]:
+    """Programs to key in, their reasons in the reader's units."""
+    found = programs_to_key_in(site_id=site_id, day=day)
+    if not is_us:
+        return found
+    return tuple(replace(one, reasons=tuple(in_us_words(words) for words in one.reasons)) for one in found)
+
+
+def _cautions(needs: list[VisitNeed], tmax_c: float | None, *, is_us: bool) -> tuple[str, ...]:
+    """Cautions of the stop."""
+    heat = "" if tmax_c is None else worded(tmax_c, "temperature", is_us=is_us)
+    return cautions_for(frozenset(need.kind for need in needs), tmax_c, heat)
 
 
 def _parts(*, visit_ids: list[int]) -> tuple[str, ...]:
@@ -119,46 +134,46 @@ def _is_covered(need: VisitNeed, day: date) -> bool:
     )
 
 
-def _expected(needs: list[VisitNeed]) -> dict[int, Expected]:
+def _expected(needs: list[VisitNeed], *, is_us: bool) -> dict[int, Expected]:
     """Readings to expect this morning, by controller, where a sensor is to be looked at."""
     kinds = (VisitKind.SENSOR_CHECK, VisitKind.SENSOR_INSTALL, VisitKind.COMPLAINT)
     controllers = {need.controller_id for need in needs if need.kind in kinds and need.controller_id}
     states = WatchState.objects.filter(controller_id__in=controllers, controller__sensor__isnull=False)
     found = {}
     for state in states.select_related("controller__site", "controller__sensor"):
-        expected = expected_readings(state=state)
+        expected = expected_readings(state=state, is_us=is_us)
         if expected is not None:
             found[state.controller_id] = expected
     return found
 
 
-def _reasons(needs: list[VisitNeed], flags: dict[int, Flag]) -> tuple[ReasonRow, ...]:
+def _reasons(needs: list[VisitNeed], flags: dict[int, Flag], *, is_us: bool) -> tuple[ReasonRow, ...]:
     """Needs with their checks; what two reasons ask of one controller stands once, at the first."""
-    expected = _expected(needs)
+    expected = _expected(needs, is_us=is_us)
     seen: set[tuple[int | None, str]] = set()
     rows = []
     for need in needs:
-        row = _reason(need, flags, expected.pop(need.controller_id or 0, None))
+        row = _reason(need, flags, expected.pop(need.controller_id or 0, None), is_us=is_us)
         checks = tuple(one for one in row.checks if (need.controller_id, one.code) not in seen)
         seen |= {(need.controller_id, one.code) for one in checks}
         rows.append(replace(row, checks=checks))
     return tuple(rows)
 
 
-def _reason(need: VisitNeed, flags: dict[int, Flag], expected: Expected | None) -> ReasonRow:
+def _reason(need: VisitNeed, flags: dict[int, Flag], expected: Expected | None, *, is_us: bool) -> ReasonRow:
     """One need with its checks."""
     is_watch = need.origin == VisitNeed.Origin.WATCH
     flag = flags.get(need.controller_id or 0) if is_watch else None
-    cause = flag.cause if flag is not None else ""
+    cause, evidence = (flag.cause, flag.evidence) if flag is not None else ("", "")
     return ReasonRow(
         need_id=need.pk,
         kind=need.kind,
         kind_words=need.get_kind_display(),
-        reason=need.reason,
+        reason=in_us_words(need.reason) if is_us else need.reason,
         flag_id=flag.pk if flag else None,
         flag_cause=cause,
         flag_cause_words=CAUSE_WORDS.get(cause, ""),
-        evidence=flag.evidence if flag else "",
+        evidence=in_us_words(evidence) if is_us else evidence,
         checks=tuple(_check(check) for check in checks_for(need.kind, cause)),
         parts=tuple(part.strip() for part in need.parts.split(";") if part.strip()),
         controller=need.controller.code if need.controller is not None else "",

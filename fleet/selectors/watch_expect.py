@@ -14,6 +14,7 @@ from django.db.models import Avg, F
 
 from fleet.calc.sensor_reading import FIT_WORDS, Fit, ReadingBands, resistance_to_expect, tension_reading
 from fleet.models import Finding, WatchState
+from fleet.quantities import worded
 from sites.calc import soil
 from sites.models import Zone
 from sites.selectors.zones import zone_table
@@ -49,7 +50,7 @@ class Expected:
     last_reading: str
 
 
-def expected_readings(*, state: WatchState) -> Expected | None:
+def expected_readings(*, state: WatchState, is_us: bool) -> Expected | None:
     """What to expect at a controller's sensor; None where its trace holds no water."""
     trace = state.trace if isinstance(state.trace, dict) else {}
     known = [value for value in trace.get("depletion_mm", []) if value is not None]
@@ -58,13 +59,13 @@ def expected_readings(*, state: WatchState) -> Expected | None:
     depletion, threshold = float(known[-1]), float(trace["threshold_mm"])
     spreads = [value for value in trace.get("depletion_sd_mm", []) if value is not None]
     spread = float(spreads[-1]) if spreads else 0.0
-    warm, words = _soil_warmth(state)
+    warm, words = _soil_warmth(state, is_us=is_us)
     return Expected(
         indicator=_indicator(depletion, spread, threshold),
         now=_now(state, depletion, spread, warm),
         at_threshold=_at_threshold(state.controller.sensor.threshold_kpa, warm),
         warmth=words,
-        last_reading=_last_reading(state),
+        last_reading=_last_reading(state, is_us=is_us),
     )
 
 
@@ -103,7 +104,7 @@ def _at_threshold(threshold_kpa: float | None, warm_c: float) -> str:
     return f"At its threshold of {threshold_kpa:g} kPa it reads {reads}."
 
 
-def _soil_warmth(state: WatchState) -> tuple[float, str]:
+def _soil_warmth(state: WatchState, *, is_us: bool) -> tuple[float, str]:
     """Soil temperature: the mean air temperature of the last week, else a usual one [degC]."""
     site = state.controller.site
     mean = None
@@ -116,14 +117,16 @@ def _soil_warmth(state: WatchState) -> tuple[float, str]:
         )
         mean = days.aggregate(mean=Avg((F("tmin_c") + F("tmax_c")) / 2.0))["mean"]
     if mean is None:
-        return _USUAL_SOIL_C, f"Soil taken as {_USUAL_SOIL_C:.0f} degC, assumed: no air temperature is known."
+        usual = worded(_USUAL_SOIL_C, "temperature", is_us=is_us)
+        return _USUAL_SOIL_C, f"Soil taken as {usual}, assumed: no air temperature is known."
+    share = "1 %" if is_us else "2 %"
     return float(mean), (
-        f"Soil taken as {mean:.0f} degC, the mean air temperature of the last week; each degree is worth"
-        " about 2 % of the tension. Measure it beside the sensor."
+        f"Soil taken as {worded(float(mean), 'temperature', is_us=is_us)}, the mean air temperature of the"
+        f" last week; each degree is worth about {share} of the tension. Measure it beside the sensor."
     )
 
 
-def _last_reading(state: WatchState) -> str:
+def _last_reading(state: WatchState, *, is_us: bool) -> str:
     """The newest reading of a technician at this site's sensor, as tension."""
     finding = (
         Finding.objects.that_count()
@@ -142,4 +145,5 @@ def _last_reading(state: WatchState) -> str:
     found = tension_reading(finding.resistance_kohm, warm, Fit.SHOCK_1998, ReadingBands())
     assumed = ", soil temperature assumed" if measured is None else ""
     day: date = finding.recorded_at.date()
-    return f"{day.isoformat()}: {finding.resistance_kohm:g} kohm at {warm:.0f} degC{assumed}: {found.words}."
+    at = worded(warm, "temperature", is_us=is_us)
+    return f"{day.isoformat()}: {finding.resistance_kohm:g} kohm at {at}{assumed}: {found.words}."

@@ -18,6 +18,8 @@ from django.views.decorators.http import require_POST, require_safe
 from fleet.models import Cause, Finding, Stop, Technician, User
 from fleet.quantities import entered
 from fleet.selectors.company import company_day, has_fixed_day
+from fleet.selectors.day import TechnicianDay
+from fleet.selectors.late_day import late_facts
 from fleet.selectors.phone_facts import company_phone
 from fleet.selectors.photo_files import photo_folder
 from fleet.selectors.routes import StopRow
@@ -25,6 +27,7 @@ from fleet.selectors.site_access import may_read_gate_code, own_stops
 from fleet.selectors.stop_form import (
     REASONS_NOT,
     WIRES,
+    audit_zones_of,
     boxes_of,
     reading_facts,
     recorded_at_visit,
@@ -32,6 +35,7 @@ from fleet.selectors.stop_form import (
 )
 from fleet.selectors.stop_sheet import stop_sheet, technician_day
 from fleet.selectors.stop_ticket import ticket_for
+from fleet.selectors.truck import truck_for
 from fleet.services.findings import BadFinding, record_finding
 from fleet.services.photos import BadPhoto, PhotoSent, keep_photo
 from fleet.services.stop_states import UnknownStopState, set_stop_state
@@ -39,6 +43,7 @@ from fleet.services.turf_found import TURF_WORDS
 from fleet.templatetags.rootround import day_long
 from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
+from fleet.views.audit_form import BOXES, OPENINGS
 from fleet.views.finding_form import finding_of
 from sites.lot_map import lot_map_svg
 from sites.services.found_on_site import NothingToKeyIn, ThresholdNotOffered
@@ -66,6 +71,8 @@ def day(request: HttpRequest) -> HttpResponse:
     found = technician_day(technician_id=person.pk, day=chosen, now=now)
     if found is None:
         raise Http404
+    ahead = [one.visit_id for one in found.stops if one.visit_id and one.state not in ("done", "not_done")]
+    truck = truck_for(technician_id=person.pk, visit_ids=ahead)
     following = next((stop for stop in found.stops if stop.stop_id == found.next_stop_id), None)
     return render(
         request,
@@ -75,7 +82,13 @@ def day(request: HttpRequest) -> HttpResponse:
             "today": today,
             "next": following,
             "is_office": request.user != person.user,
-            "next_map": _map_of(following),
+            "next_map": _map_of(following, is_us=asking_user(request).units == User.Units.US),
+            "truck": truck,
+            "late_facts": late_facts(
+                stops=found.stops, now=now, is_12_hour=not asking_user(request).clock_24h
+            )
+            if now is not None
+            else None,
             "rendered_ms": _now_ms(),
         },
     )
@@ -85,12 +98,12 @@ def day(request: HttpRequest) -> HttpResponse:
 @require_safe
 def stop(request: HttpRequest, pk: int) -> HttpResponse:
     """Show one stop: way in, cautions, why, map, checks, program, finding."""
-    own, user = _own_stop(request, pk), asking_user(request)
-    sheet = stop_sheet(stop_id=own.pk)
+    own, user = own_stop(request, pk), asking_user(request)
+    is_us = user.units == User.Units.US
+    sheet = stop_sheet(stop_id=own.pk, is_us=is_us)
     if sheet is None or sheet.stop.site_id is None:
         raise Http404
     today = company_day(now=timezone.now())
-    is_us = user.units == User.Units.US
     may_read = may_read_gate_code(user=user, site_id=sheet.stop.site_id, today=today)
     back = reverse("fleet:day")
     if user.role != User.Role.TECHNICIAN or sheet.date != today:
@@ -106,6 +119,7 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
                 site_id=sheet.stop.site_id,
                 width_px=PHONE_MAP_PX[0],
                 height_px=PHONE_MAP_PX[1],
+                is_us=is_us,
                 is_large=True,
             ),
             "gate_code": sheet.gate_code if may_read else "",
@@ -121,7 +135,12 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
             "wires": WIRES,
             "to_si": {kind: entered(1.0, kind, is_us=is_us) for kind in ("length", "depth_whole")},
             "facts": reading_facts(is_us=is_us),
+            "audit_zones": audit_zones_of(sheet=sheet),
+            "can_numbers": range(1, BOXES + 1),
+            "openings": OPENINGS,
+            "measured_by": user.get_full_name() or user.get_username(),
             "phone": company_phone(),
+            "truck": truck_for(technician_id=own.route.technician_id, visit_ids=[sheet.visit_id]).parts,
             "rendered_ms": _now_ms(),
         },
     )
@@ -132,17 +151,26 @@ def _now_ms() -> int:
     return round(timezone.now().timestamp() * 1000)
 
 
-def _map_of(row: StopRow | None) -> str:
+def _late_facts(request: HttpRequest, found: TechnicianDay, now: datetime | None) -> dict[str, object] | None:
+    """What the page reckons with by itself; None where the day is not today."""
+    if now is None:
+        return None
+    return late_facts(stops=found.stops, now=now, is_12_hour=not asking_user(request).clock_24h)
+
+
+def _map_of(row: StopRow | None, *, is_us: bool) -> str:
     """The lot of the next stop; empty where there is none."""
     if row is None or row.site_id is None:
         return ""
-    return lot_map_svg(site_id=row.site_id, width_px=PHONE_MAP_PX[0], height_px=NEXT_MAP_PX, is_large=True)
+    return lot_map_svg(
+        site_id=row.site_id, width_px=PHONE_MAP_PX[0], height_px=NEXT_MAP_PX, is_us=is_us, is_large=True
+    )
 
 
 @require_POST
 def stop_state(request: HttpRequest, pk: int) -> HttpResponse:
     """Bring a stop forward: left for it, at the gate, finished, not possible."""
-    own = _own_stop(request, pk)
+    own = own_stop(request, pk)
     try:
         set_stop_state(
             stop_id=own.pk,
@@ -160,7 +188,7 @@ def stop_state(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def stop_finding(request: HttpRequest, pk: int) -> HttpResponse:
     """Record what was found at a stop, where no script runs; photos of the form along with it."""
-    own, user, now = _own_stop(request, pk), asking_user(request), timezone.now()
+    own, user, now = own_stop(request, pk), asking_user(request), timezone.now()
     key = request.POST.get("client_key", "")[:64] or secrets.token_hex(16)
     is_us = user.units == User.Units.US
     try:
@@ -202,7 +230,7 @@ def _person(request: HttpRequest) -> Technician | None:
     return Technician.objects.filter(code=request.GET.get("technician", "")[:40]).first()
 
 
-def _own_stop(request: HttpRequest, pk: int) -> Stop:
+def own_stop(request: HttpRequest, pk: int) -> Stop:
     """The stop, if this person may see it: technicians see their own only, of the days that they may see."""
     user = asking_user(request)
     stops = Stop.objects.filter(visit__isnull=False)

@@ -153,7 +153,7 @@ def send(request: HttpRequest) -> JsonResponse:
     try:
         body = _body(request)
         ticket = _ticket(request, str(body.get("owner", "")), str(body.get("ticket", "")))
-        sent = _sent(body, ticket, now, is_us=user.units == "us")
+        sent = _sent(body, ticket, now, is_us=(body.get("units") or user.units) == "us")
         answer = take_submission(sent=sent, ticket=ticket, user=user, now=now)
     except NotReadable as error:
         return JsonResponse({"outcome": "refused", "words": [str(error)]}, status=400)

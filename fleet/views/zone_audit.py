@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import secrets
+from datetime import datetime
 from typing import TYPE_CHECKING, cast
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -17,7 +18,7 @@ from fleet.views.audit_form import OPENINGS, AuditForm, empty_form, read_form
 from sites.calc.audit_entry import AuditFigures, BadEntry, audit_figures
 from sites.calc.audit_words import entry_cautions, mixed_words, rating
 from sites.selectors.zone_audits import ZoneStanding, run_effects, run_splits, runoff_limits, zone_standings
-from sites.services.zone_audits import NoSuchAudit, record_zone_audit, withdraw_zone_audit
+from sites.services.zone_audits import AuditRecorded, NoSuchAudit, record_zone_audit, withdraw_zone_audit
 
 if TYPE_CHECKING:
     from fleet.models import User
@@ -60,6 +61,8 @@ def zone_audit(request: HttpRequest, code: str, controller: str, station: int) -
         who = user.get_full_name() or user.get_username()
         form = empty_form(zone=standing.zone, newest=newest, today=today, who=who, is_us=is_us)
         return _page(request, garden, standings, standing, form)
+    if "json" in request.headers.get("Accept", ""):
+        return _from_phone(request, standing)
     form = read_form(request.POST, is_us=is_us)
     figures = _figures(form)
     if figures is None or request.POST.get("do") != "save":
@@ -68,6 +71,49 @@ def zone_audit(request: HttpRequest, code: str, controller: str, station: int) -
         messages.warning(request, "The entries changed since they were checked: look at the effect again.")
         return _page(request, garden, standings, standing, form, figures)
     return _save(request, garden, standings, standing, form, figures)
+
+
+def _from_phone(request: HttpRequest, standing: ZoneStanding) -> JsonResponse:
+    """Take an audit of a phone's queue: once, in the units it was written in."""
+    form = read_form(request.POST, is_us=request.POST.get("units") == "us")
+    key = request.POST.get("client_key", "")[:64]
+    if not key:
+        form.errors["client_key"] = "a key of the phone"
+    if _figures(form) is None:
+        words = "; ".join(f"{name.replace('_', ' ')}: {text}" for name, text in form.errors.items())
+        return JsonResponse({"problem": words}, status=400)
+    now = timezone.now()
+    try:
+        done = _recorded(request, standing, form, key, now)
+    except BadEntry as error:
+        return JsonResponse({"problem": str(error)}, status=400)
+    return JsonResponse({"outcome": "taken", "words": [f"{_told(done)[0].upper()}{_told(done)[1:]}."]})
+
+
+def _recorded(
+    request: HttpRequest, standing: ZoneStanding, form: AuditForm, key: str, now: datetime
+) -> AuditRecorded:
+    """Record what the form says; raises `BadEntry`."""
+    return record_zone_audit(
+        zone_id=standing.zone.pk,
+        entry=form.entry,
+        done_on=form.done_on or company_day(now=now),
+        done_by=form.values["done_by"],
+        note=form.values["note"],
+        client_key=key,
+        today=company_day(now=now),
+        by=request.user.get_username(),
+        at=now,
+    )
+
+
+def _told(done: AuditRecorded) -> str:
+    """What becomes of an audit, in words."""
+    if done.changed:
+        return "it counts from now on; the balance is computed again in the next run"
+    if not done.is_new:
+        return "it had come before"
+    return "a newer audit counts already, or nothing of the zone was measured"
 
 
 @require_POST
@@ -98,26 +144,13 @@ def _save(
     """Record the audit and go on to the list."""
     zone, now = standing.zone, timezone.now()
     try:
-        done = record_zone_audit(
-            zone_id=zone.pk,
-            entry=form.entry,
-            done_on=form.done_on or company_day(now=now),
-            done_by=form.values["done_by"],
-            note=form.values["note"],
-            client_key=request.POST.get("client_key", "")[:64] or secrets.token_hex(16),
-            today=company_day(now=now),
-            by=request.user.get_username(),
-            at=now,
-        )
+        key = request.POST.get("client_key", "")[:64] or secrets.token_hex(16)
+        done = _recorded(request, standing, form, key, now)
     except BadEntry as error:
         form.errors[error.field] = str(error)
         return _page(request, garden, standings, standing, form, figures)
     name = zone.name or f"station {zone.station}"
-    if done.changed:
-        words = "it counts from now on; the balance is computed again in the next run"
-    else:
-        words = "a newer audit counts already, or nothing of the zone was measured"
-    messages.success(request, f"The audit of {name} is kept: {words}.")
+    messages.success(request, f"The audit of {name} is kept: {_told(done)}.")
     return redirect("fleet:site-audits", garden.code)
 
 

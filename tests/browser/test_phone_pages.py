@@ -32,8 +32,8 @@ SMALL_TARGETS = """() => [...document.querySelectorAll('a[href], button, input, 
   const box = (one.labels && one.labels.length && ['checkbox', 'radio', 'file'].includes(one.type) ? one.closest('label') || one.labels[0] : one).getBoundingClientRect();
   if (!box.width || !box.height) return false;
   if (one.tagName === 'A' && one.closest('p, dd, td, li') && getComputedStyle(one).display === 'inline') return false;
-  return box.height < 47.5 || box.width < 44;
-}).map((one) => `${one.tagName} ${one.className} ${(one.textContent || one.name).trim().slice(0, 30)} ${Math.round(one.getBoundingClientRect().height)}`)"""  # noqa: E501
+  return box.height < 47.5 || box.width < 47.5;
+}).map((one) => `${one.tagName} ${one.className} ${(one.textContent || one.name).trim().slice(0, 30)} ${Math.round(one.getBoundingClientRect().width)} x ${Math.round(one.getBoundingClientRect().height)}`)"""  # noqa: E501
 NAMELESS = """() => [...document.querySelectorAll('button, a[href], input:not([type=hidden]), select, textarea')].filter((one) => {
   if (one.closest('[hidden]')) return false;
   const label = one.labels && one.labels.length ? one.labels[0].textContent : '';

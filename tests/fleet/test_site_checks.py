@@ -74,7 +74,7 @@ def test_a_stop_ends_its_cautions_with_the_general_word_and_warns_of_heat() -> N
     assert cautions_for(frozenset({"program_change"}), None) == (LOCAL_CODES,)
     hot = cautions_for(frozenset({"sensor_install"}), 36.4)
     assert hot[0] == DIGGING
-    assert any(words.startswith("36 degC") for words in hot)
+    assert any(words.startswith("36 °C") for words in hot)
     assert hot[-1] == LOCAL_CODES
 
 

@@ -103,8 +103,8 @@ def _addresses() -> dict[str, str]:
     by_name: dict[str, list[Any]] = {
         "fleet:site": [site], "fleet:site-shapes": [site], "fleet:site-zones-csv": [site],
         "fleet:site-water-csv": [site], "fleet:sheet": [site, code], "fleet:stop-move": [stop.pk],
-        "fleet:stop": [stop.pk], "fleet:watch": [site, code], "fleet:water-site": [site],
-        "fleet:what-if": [site, code], "fleet:program-year": [site, code],
+        "fleet:stop": [stop.pk], "fleet:stop-map": [stop.pk], "fleet:water-site": [site],
+        "fleet:watch": [site, code], "fleet:what-if": [site, code], "fleet:program-year": [site, code],
         "fleet:round-edit": [controller.pk], "fleet:survey": [site], "fleet:site-audits": [site],
         "fleet:siting": [site, code], "fleet:siting-shapes": [site, code],
         "fleet:installation-sheet": [site, code], "fleet:zone-audit": [site, code, 1],

@@ -17,9 +17,12 @@
       const box = label.querySelector("input");
       box.value = "";
       box.setAttribute("aria-label", `Can ${number}, mL`);
+      if (box.dataset.draft) box.dataset.draft = `can-${number}`;
       holder.append(label);
     }
   };
+
+  self.rootroundCans = { upTo: (count) => { while (boxes().length < count) add(8); } };
 
   const tell = () => {
     if (!said) return;

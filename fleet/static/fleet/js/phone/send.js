@@ -22,11 +22,15 @@
     return { state: "here", skew, ...me };
   };
 
+  // Forms of their own pages: answers of a survey, audits of zones.
+  const isForm = (item) => item.kind === "survey" || item.kind === "audit";
+
   const post = async (item, me) => {
     const { body } = await store.content(item);
     const stamps = { key: item.id, owner: item.owner, said_at: item.at, sent_at: Date.now() };
-    if (item.kind === "survey") {
+    if (isForm(item)) {
       const data = new FormData();
+      data.append("client_key", item.id);
       for (const [name, value] of body.parts) data.append(name, value);
       return fetch(body.url, { method: "POST", redirect: "manual", credentials: "same-origin", headers: { "X-CSRFToken": me.csrf, Accept: "application/json" }, body: data, signal: AbortSignal.timeout(POST_MS) });
     }
@@ -34,7 +38,7 @@
       return fetch(urls().send, {
         method: "POST", redirect: "manual", credentials: "same-origin", signal: AbortSignal.timeout(POST_MS),
         headers: { "X-CSRFToken": me.csrf, "Content-Type": "application/json" },
-        body: JSON.stringify({ ...stamps, kind: item.kind, ticket: body.ticket, fields: body.fields, resolve: item.resolve || "" }),
+        body: JSON.stringify({ ...stamps, kind: item.kind, ticket: body.ticket, fields: body.fields, units: body.units || "", resolve: item.resolve || "" }),
       });
     }
     const form = new FormData();
@@ -59,12 +63,12 @@
     let said = { words: [] };
     try { said = await answer.json(); } catch { /* not of ours */ }
     const words = said.words || [];
-    if (answer.ok && (said.outcome || item.kind === "survey")) {
+    if (answer.ok && (said.outcome || isForm(item))) {
       await store.finish(item, { outcome: said.outcome || "", words, at: me.now });
       return "sent";
     }
     if (answer.status === 409) { await note(item, { state: "asks", resolve: "" }, words); return "waits"; }
-    if (item.kind === "survey" && [400, 404].includes(answer.status)) {
+    if (isForm(item) && [400, 404].includes(answer.status)) {
       const why = said.problem || Object.entries(said.refused || {}).map(([name, expected]) => `${name.replaceAll("_", " ")}: expected ${expected}`).join("; ");
       await note(item, { state: "refused" }, [why || "this garden is not open to you any more"]);
       return "waits";

@@ -31,7 +31,7 @@
   // --- drafts: everything typed or ticked on the page, by name ---
   const parts = () => [...document.querySelectorAll("[data-keep] input, [data-keep] select, [data-keep] textarea, input[form=finding], select[form=finding]")]
     .filter((one) => one.type !== "file" && one.type !== "hidden");
-  const nameOf = (one) => one.dataset.line || one.name || one.id;
+  const nameOf = (one) => one.dataset.draft || one.dataset.line || one.name || one.id;
   const read = () => Object.fromEntries(parts().map((one) => [nameOf(one), one.type === "checkbox" ? one.checked : one.value]));
   let draftTimer = null, key = store.uuid(), isReady = false;
   self.rootroundFindingKey = () => key;
@@ -47,6 +47,9 @@
     const kept = await store.draft(stop).catch(() => null);
     if (kept) {
       key = kept.key || key;
+      // A draft may have more cans than the page begins with.
+      const most = Math.max(0, ...Object.keys(kept.values).map((name) => Number(/^can-(\d+)$/.exec(name)?.[1] || 0)));
+      self.rootroundCans?.upTo(most);
       for (const one of parts()) {
         const value = kept.values[nameOf(one)];
         if (value === undefined) continue;
@@ -102,12 +105,12 @@
   // --- the finding ---
   const record = async () => {
     const fields = {};
-    for (const [name, value] of new FormData(form)) if (typeof value === "string" && name !== "csrfmiddlewaretoken" && name !== "client_key") fields[name] = value;
+    for (const [name, value] of new FormData(form)) if (typeof value === "string" && name !== "csrfmiddlewaretoken" && name !== "client_key" && !(name.startsWith("part-") && !value.trim())) fields[name] = value;
     const ticks = [...document.querySelectorAll("[data-line]")].filter((one) => one.checked).map((one) => one.dataset.line);
     if (ticks.length) fields["check-keyed_lines"] = ticks.join(";").slice(0, 200);
     const about = form.elements.need?.selectedOptions?.[0]?.textContent || "finding";
     try {
-      await store.put({ id: key, kind: "finding", stop, label: `${site}: ${about}`, body: { ticket, fields } });
+      await store.put({ id: key, kind: "finding", stop, label: `${site}: ${about}`, body: { ticket, fields, units: main.dataset.units } });
     } catch (error) { full(error); return; }
     const sent = key;
     key = store.uuid();

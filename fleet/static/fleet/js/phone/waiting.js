@@ -16,7 +16,7 @@
   const choose = async (item, resolve) => { await store.update(item.id, { state: "waits", resolve, next: 0 }); await self.rootroundBar.send(true); };
   const backToForm = async (item, body) => {
     const before = await store.draft(item.stop);
-    await store.saveDraft(item.stop, { key: store.uuid(), values: { ...(before?.values || {}), ...body.fields } });
+    await store.saveDraft(item.stop, { key: store.uuid(), values: { ...(before?.values || {}), ...(body.values || body.fields) } });
     await store.remove(item.id);
     location.assign(list.dataset.stops.replace("0", item.stop));
   };
@@ -36,7 +36,7 @@
     if (item.state === "refused") {
       words.append(make("p", `Not taken: ${said.join(" ")}`, { className: "note" }));
       const acts = make("p", undefined, { className: "acts" });
-      if (item.kind === "finding") acts.append(button("Back to the form", () => backToForm(item, body), "main"));
+      if (item.kind === "finding" || item.kind === "audit") acts.append(button("Back to the form", () => backToForm(item, body), "main"));
       const away = button("Throw away", async () => { if (away.dataset.sure) { await store.remove(item.id); } else { away.dataset.sure = "1"; away.textContent = "Really throw away?"; } });
       acts.append(away);
       one.append(acts);
