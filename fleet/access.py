@@ -15,10 +15,12 @@ from django.utils import timezone
 
 from fleet.access_company import COMPANY_ROLES, COMPANY_THINGS
 from fleet.models import (
+    CustomerCall,
     DayBreak,
     DeviceToken,
     Finding,
     Flag,
+    HeldWindow,
     Photo,
     Rebate,
     ReportLink,
@@ -43,6 +45,8 @@ OFFICE: Final = frozenset({D, M, A})
 BOARD: Final = (
     "fleet:week-live", "fleet:week-publish", "fleet:week-undo", "fleet:stop-move", "fleet:stop-drop",
     "fleet:stop-lock", "fleet:break-new", "fleet:break", "fleet:break-accept", "fleet:break-discard",
+    "fleet:calls", "fleet:call-note", "fleet:appointment", "fleet:hold", "fleet:hold-confirm",
+    "fleet:hold-release",
 )  # fmt: skip
 
 # view name -> roles. A view that is not named here opens for nobody.
@@ -217,6 +221,8 @@ THINGS: Final[dict[str, type[Model]]] = {
     "fleet:report-link-revoke": ReportLink,
     **dict.fromkeys(("fleet:stop", "fleet:stop-map", "fleet:stop-state", "fleet:stop-finding"), Stop),
     **dict.fromkeys(("fleet:break", "fleet:break-accept", "fleet:break-discard"), DayBreak),
+    "fleet:call-note": CustomerCall,
+    **dict.fromkeys(("fleet:hold-confirm", "fleet:hold-release"), HeldWindow),
     "fleet:stop-move": Stop,
     "fleet:stop-drop": Stop,
     "fleet:stop-lock": Visit,

@@ -35,6 +35,8 @@ SHOWS: Final[dict[str, str]] = {
     "fleet:installation-sheet": "installation sheet",
     "fleet:photo": "photo",
     "fleet:week": "board of the week",
+    "fleet:calls": "customers to call",
+    "fleet:appointment": "hours for a customer",
     "fleet:water-customer": "customer's water page",
     "fleet:rebate-dossier": "dossier for a rebate",
     "fleet:customer": "all data of a customer",

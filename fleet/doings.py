@@ -27,6 +27,8 @@ class Doing:
 
 DOINGS: Final[tuple[Doing, ...]] = (
     Doing("This week: board and list", "fleet:week", "plan dispatch routes drag lanes map"),
+    Doing("Calls: customers whose hours moved", "fleet:calls", "phone ring told hours list"),
+    Doing("Find a time for a customer", "fleet:appointment", "appointment phone hold hours slot"),
     Doing(
         "The day breaks: somebody runs late",
         "fleet:break-new",

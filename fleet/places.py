@@ -109,6 +109,8 @@ BELOW: dict[str, str] = {
     "fleet:need-new": "fleet:visits",
     "fleet:break-new": "fleet:week",
     "fleet:break": "fleet:week",
+    "fleet:calls": "fleet:week",
+    "fleet:appointment": "fleet:week",
     "fleet:site": "fleet:site-list",
     "fleet:customer": "fleet:site-list",
     "fleet:sheet": "fleet:site-list",

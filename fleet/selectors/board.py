@@ -24,7 +24,7 @@ def week_board(*, week: date) -> WeekBoard:
     days = tuple(week + timedelta(days=number) for number in range(7))
     here = company_zone()
     routes = list(Route.objects.filter(day__in=days).select_related("technician"))
-    rows = stop_rows(routes)
+    rows = stop_rows(routes, with_held=True)
     by_day = {(route.technician_id, route.day): route for route in routes}
     people = _people(routes)
     return WeekBoard(

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from fleet.calc.workdays import monday_of, off_words
 from fleet.models import DayBreak, Stop, Technician
 from fleet.selectors.stop_rows import company_zone
+
+# A proposal rests on where everybody stands: after this time it is worked out again.
+GOOD_FOR: Final = timedelta(minutes=15)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,9 +130,10 @@ def break_page(*, break_id: int) -> BreakPage | None:
     )
 
 
-def open_breaks(*, day: date) -> tuple[DayBreak, ...]:
-    """Proposals of a day that nobody has decided."""
-    return tuple(DayBreak.objects.filter(day=day, state=DayBreak.State.OPEN).order_by("asked_at", "pk"))
+def open_breaks(*, day: date, now: datetime) -> tuple[DayBreak, ...]:
+    """Proposals of a day that nobody has decided and that can still be accepted."""
+    rows = DayBreak.objects.filter(day=day, state=DayBreak.State.OPEN, asked_at__gte=now - GOOD_FOR)
+    return tuple(rows.order_by("asked_at", "pk"))
 
 
 def _move(entry: dict[str, object], here: ZoneInfo) -> MoveRow:

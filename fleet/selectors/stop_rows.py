@@ -8,10 +8,11 @@ from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from fleet.models import Company, Route, Stop, Visit, VisitKind, VisitNeed
+from fleet.models import Company, HeldWindow, Route, Stop, Visit, VisitKind, VisitNeed
 from fleet.selectors.routes import StopRow
 
 KIND_WORDS: dict[str, str] = dict(VisitKind.choices)
+HELD_WORDS = "held for a customer"
 STATE_WORDS: dict[str, str] = {
     Stop.State.ON_THE_WAY: "on_way",
     Stop.State.AT_THE_GATE: "here",
@@ -51,14 +52,25 @@ def needs_of_visits(visit_ids: Iterable[int]) -> dict[int, list[VisitNeed]]:
     return found
 
 
-def stop_rows(routes: Sequence[Route]) -> dict[int, tuple[StopRow, ...]]:
-    """Rows of each route in order, breaks among them, the way back last."""
+def stop_rows(routes: Sequence[Route], *, with_held: bool = False) -> dict[int, tuple[StopRow, ...]]:
+    """Rows of each route in order, breaks among them, the way back last.
+
+    Parameters
+    ----------
+    routes
+        The routes.
+    with_held
+        With places held for customers on the phone, which nobody drives to yet.
+    """
     here = company_zone()
     stops = list(
         Stop.objects.filter(route_id__in=[route.pk for route in routes])
         .select_related("visit__site")
         .order_by("route_id", "order")
     )
+    if not with_held:
+        held = set(HeldWindow.objects.values_list("place_id", flat=True))
+        stops = [stop for stop in stops if stop.visit_id not in held]
     needs = needs_of_visits({stop.visit_id for stop in stops if stop.visit_id is not None})
     rows: dict[int, list[StopRow]] = {route.pk: [] for route in routes}
     for stop in stops:
@@ -94,7 +106,7 @@ def stop_row(stop: Stop, needs: Sequence[VisitNeed], here: ZoneInfo) -> StopRow:
         latitude=site.latitude,
         longitude=site.longitude,
         kinds=kinds,
-        kinds_words=words_of(kinds),
+        kinds_words=words_of(kinds) or HELD_WORDS,
         reasons=tuple(need.reason for need in needs),
         arrive=stop.arrive.astimezone(zone),
         depart=stop.depart.astimezone(zone),

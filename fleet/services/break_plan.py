@@ -76,7 +76,7 @@ def plan_break(
     )
     told = _told(broken, mended, changed.urgent_id)
     rows = _rows(broken, mended, told, changed.urgent_id)
-    return BreakPlan(mended, told, rows, _figures(broken, mended, settings, clock))
+    return BreakPlan(mended, told, rows, _figures(broken, mended, settings, clock, changed.urgent_id))
 
 
 def break_problem(
@@ -218,7 +218,11 @@ def _differs(
 
 
 def _figures(
-    broken: BrokenDay, mended: Mended, settings: VisitSettings, clock: WeekClock
+    broken: BrokenDay,
+    mended: Mended,
+    settings: VisitSettings,
+    clock: WeekClock,
+    urgent_id: int | None,
 ) -> dict[str, object]:
     """What is still to be driven, before and after, and the value that the visits win."""
     given = broken.state.given
@@ -241,6 +245,7 @@ def _figures(
         given.visits[s.visit].pk: clock.moment(s.start_s).date()
         for route in mended.plan.routes
         for s in route.stops
+        if given.visits[s.visit].pk != urgent_id
     }
     return {
         "old_km": round(old_km, 1),

@@ -67,13 +67,42 @@ def broken_day(
     settings, travel
         Costs and ways.
     """
+    return settled_week(
+        day=day, moment=moment, settings=settings, travel=travel, asked=asked, away=changed.away
+    )
+
+
+def settled_week(
+    *,
+    day: date,
+    moment: datetime,
+    settings: VisitSettings,
+    travel: TravelSource,
+    asked: BreakAsked | None = None,
+    away: str = "",
+) -> BrokenDay:
+    """Read today and what is left of the week as it stands.
+
+    Parameters
+    ----------
+    day
+        Today.
+    moment
+        From when on it is planned.
+    settings, travel
+        Costs and ways.
+    asked
+        What happened; None: nothing.
+    away
+        Code of a technician who is away from now on.
+    """
     state, stops = read_week(day=day, moment=moment)
-    behind = timedelta(minutes=asked.minutes if asked.kind == DayBreak.Kind.LATE else 0)
-    presumed_at = {asked.technician_id: moment - behind}
-    state, presumed = _presume(state, stops, day, moment, presumed_at, changed.away)
+    late = asked if asked is not None and asked.kind == DayBreak.Kind.LATE else None
+    presumed_at = {late.technician_id: moment - timedelta(minutes=late.minutes)} if late else {}
+    state, presumed = _presume(state, stops, day, moment, presumed_at, away)
     state = _known_late(state, day)
-    if asked.kind == DayBreak.Kind.LATE:
-        state = _late(state, stops, asked, day, moment)
+    if late is not None:
+        state = _late(state, stops, late, day, moment)
     problem = _with_break(build_problem(state.given, settings, travel), state, settings)
     orders = previous_orders(problem, state.given)
     here = {visit.pk: number for number, visit in enumerate(state.given.visits)}

@@ -18,17 +18,16 @@ from fleet.routing.mend import opened
 from fleet.routing.plan import Plan, Unserved
 from fleet.routing.problem import Problem
 from fleet.routing.schedule import plan_from_orders
+from fleet.selectors.day_breaks import GOOD_FOR
 from fleet.services.break_change import BookChanged, BreakAsked, CannotBreak, change_book
 from fleet.services.break_plan import BreakPlan, break_problem, plan_break
 from fleet.services.break_state import BrokenDay, broken_day, plan_mark, today_states
 from fleet.services.customer_calls import raise_calls
+from fleet.services.held_windows import free_expired
 from fleet.services.plan_routes import company_settings
 from fleet.services.plan_snapshot import keep_run, snapshot
 from fleet.services.plan_write import write_plan
 from fleet.streets.store import travel_source
-
-# A proposal rests on where everybody stands: after this time it is worked out again.
-GOOD_FOR = timedelta(minutes=15)
 
 
 class Overtaken(ValueError):
@@ -73,6 +72,7 @@ def propose_break(*, asked: BreakAsked, day: date, moment: datetime, by: str, no
     by, now
         Who asks, and when.
     """
+    free_expired(now=now)
     settings = company_settings()
     travel = travel_source(settings=settings)
     mark = plan_mark(day=day, moment=moment, settings=settings, travel=travel)

@@ -19,6 +19,7 @@ from fleet.calc.workdays import monday_of
 from fleet.models import Company, Planning, PlanRun, Technician, Visit
 from fleet.selectors.company import company_day
 from fleet.services.customer_calls import turn_back_calls
+from fleet.services.held_windows import free_expired
 from fleet.services.plan_fit import (
     FoundPlan,
     PlanOvertaken,
@@ -186,6 +187,7 @@ def company_settings() -> VisitSettings:
 def _prepare(work: PlanWork) -> WeekState:
     """Merge needs into visits and read what is fixed."""
     monday = work.row.week
+    free_expired(now=work.now)
     refresh_prerequisites(day=work.days[0])
     able = [frozenset(split_skills(p.skills)) for p in Technician.objects.filter(is_active=True)]
     write_visits(monday=monday, merged=merge_needs(plannable_needs(monday=monday, day=None), able))

@@ -9,11 +9,12 @@ from django.db import transaction
 from django.db.models import prefetch_related_objects
 
 from fleet.calc.workdays import monday_of
-from fleet.models import Route, Stop, Technician, Visit
+from fleet.models import HeldWindow, Route, Stop, Technician, Visit
 from fleet.routing.plan import Plan, Unserved
 from fleet.routing.problem import Problem
 from fleet.routing.schedule import plan_from_orders, schedule_route
 from fleet.selectors.company import company_day
+from fleet.services.held_windows import free_expired
 from fleet.services.plan_problem import POINTS_PER_MONEY, build_problem, vehicle_key
 from fleet.services.plan_routes import company_settings
 from fleet.services.plan_snapshot import keep_run, snapshot
@@ -88,6 +89,7 @@ def move_stop(
     try_only
         Tell what it would cost, write nothing.
     """
+    free_expired(now=now)
     person = Technician.objects.filter(pk=technician_id, is_active=True).first()
     visit = Visit.objects.filter(pk=visit_id).select_related("site").first()
     if person is None or visit is None:
@@ -97,6 +99,8 @@ def move_stop(
         raise CannotMove(f"{visit.site.code} is under way or done and stays where it is.")
     if monday_of(day) != visit.week:
         raise CannotMove("A visit moves within its week; plan the other week to have it there.")
+    if HeldWindow.objects.filter(place=visit).exists():
+        raise CannotMove("This place is held for a customer on the phone; confirm it or give it back first.")
     days = sorted({day, *([old_stop.route.day] if old_stop is not None else [])})
     before = snapshot(days=days, monday=visit.week)
     state, problem = _state(visit, days, now)

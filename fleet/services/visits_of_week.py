@@ -111,7 +111,8 @@ def write_visits(*, monday: date, merged: Sequence[MergedVisit]) -> list[Visit]:
     A visit that no need asks for any more is removed unless it was told, locked or begun.
     """
     held: dict[int, list[Visit]] = defaultdict(list)
-    for visit in Visit.objects.filter(week=monday).order_by("site_id", "number"):
+    # Places held for a customer on the phone are nobody's home.
+    for visit in Visit.objects.filter(week=monday, hold__isnull=True).order_by("site_id", "number"):
         held[visit.site_id].append(visit)
     old_needs: dict[int, set[int]] = defaultdict(set)
     links = Visit.needs.through.objects

@@ -16,8 +16,10 @@ from django.views.decorators.http import require_POST, require_safe
 from fleet.calc.workdays import monday_of
 from fleet.maps import MapLine, base_map, box_of, dash_of
 from fleet.selectors.board import route_lines, week_board
+from fleet.selectors.call_list import open_calls
 from fleet.selectors.company import company_day, has_fixed_day, the_company
 from fleet.selectors.day_breaks import open_breaks
+from fleet.selectors.holds import live_holds
 from fleet.selectors.live_day import LiveStop, live_stops
 from fleet.selectors.need_rows import needs_week
 from fleet.selectors.plan_progress import planning_of
@@ -119,7 +121,9 @@ def week(request: HttpRequest) -> HttpResponse:
             "focus_stops": len(tags),
             "focus_km": sum(day.drive_km for row in board.rows for day in row.days if day.date == focus),
             "break_kinds": KINDS,
-            "open_breaks": open_breaks(day=today) if today in board.days else (),
+            "open_calls": open_calls(),
+            "holds": live_holds(now=now),
+            "open_breaks": open_breaks(day=today, now=now) if today in board.days else (),
             "planning": planning_of(week=monday, now=now),
             "search_times": CHOICES,
             "currency": company.currency if (company := the_company()) else "",

@@ -12,10 +12,12 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from fleet.models import (
+    CustomerCall,
     DayBreak,
     DeviceToken,
     Finding,
     Flag,
+    HeldWindow,
     Part,
     Photo,
     Rebate,
@@ -25,6 +27,7 @@ from fleet.models import (
     Stop,
     Submission,
     User,
+    Visit,
     WatchState,
 )
 from fleet.selectors.photo_files import photo_folder, photo_path
@@ -112,10 +115,17 @@ def things_of(user: User, code: str) -> dict[str, dict[str, Any]]:
     need = visit.needs.get()
     late = {"kind": "late", "minutes": 5}
     day_break = DayBreak.objects.create(kind="late", day=DAY, week=DAY, asked_at=NOW, moment=NOW, asked=late)
+    call = CustomerCall.objects.create(visit=visit, made_at=NOW, why="late")
+    place_held = Visit.objects.create(
+        site=site, week=DAY, number=900, service_min=30, value_per_day=1, state="told", told_at=NOW
+    )
+    hold = HeldWindow.objects.create(
+        place=place_held, wanted=visit, technician=stop.route.technician, day=DAY, made_at=NOW, expires_at=NOW
+    )
     place = StockPlace.objects.create(code=code, name=f"depot of {code}")
     part = Part.objects.create(code=code.lower(), name=f"part of {code}")
     pks = {
-        "fleet:break": day_break.pk,
+        "fleet:break": day_break.pk, "fleet:call-note": call.pk, "fleet:hold": hold.pk,
         "fleet:stock-": place.pk, "fleet:part": part.pk, "fleet:settings-back": change.pk,
         "fleet:need": need.pk, "fleet:stop": stop.pk, "fleet:stop-lock": visit.pk,
         "fleet:finding": finding.pk, "fleet:finding-state": sent.pk,
