@@ -44,9 +44,8 @@ OFFICE: Final = frozenset({D, M, A})
 # What is done on the dispatcher's board.
 BOARD: Final = (
     "fleet:week-live", "fleet:week-publish", "fleet:week-undo", "fleet:stop-move", "fleet:stop-drop",
-    "fleet:stop-lock", "fleet:break-new", "fleet:break", "fleet:break-accept", "fleet:break-discard",
-    "fleet:calls", "fleet:call-note", "fleet:appointment", "fleet:hold", "fleet:hold-confirm",
-    "fleet:hold-release",
+    "fleet:stop-lock", "fleet:break-new", "fleet:break", "fleet:break-accept", "fleet:break-discard", "fleet:calls",
+    "fleet:call-note", "fleet:appointment", "fleet:hold", "fleet:hold-confirm", "fleet:hold-release",
 )  # fmt: skip
 
 # view name -> roles. A view that is not named here opens for nobody.
