@@ -41,11 +41,13 @@ D, T, M, A = (role.value for role in User.Role)
 EVERYONE: Final = frozenset({D, T, M, A})
 OFFICE: Final = frozenset({D, M, A})
 
-# What is done on the dispatcher's board.
+# What is done on the dispatcher's board and with visits.
 BOARD: Final = (
     "fleet:week-live", "fleet:week-publish", "fleet:week-undo", "fleet:stop-move", "fleet:stop-drop",
-    "fleet:stop-lock", "fleet:break-new", "fleet:break", "fleet:break-accept", "fleet:break-discard", "fleet:calls",
-    "fleet:call-note", "fleet:appointment", "fleet:hold", "fleet:hold-confirm", "fleet:hold-release",
+    "fleet:stop-lock", "fleet:break-new", "fleet:break", "fleet:break-accept", "fleet:break-discard",
+    "fleet:calls", "fleet:call-note", "fleet:appointment", "fleet:hold", "fleet:hold-confirm",
+    "fleet:hold-release", "fleet:week-plan", "fleet:week-stop", "fleet:week-progress", "fleet:need-new",
+    "fleet:need-change", "fleet:need-ticket", "fleet:need-withdraw", "fleet:need-reopen", "fleet:need-tell",
 )  # fmt: skip
 
 # view name -> roles. A view that is not named here opens for nobody.
@@ -57,12 +59,6 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:week": frozenset({D, A}),
     "fleet:visits": OFFICE,
     "fleet:need": OFFICE,
-    "fleet:need-new": frozenset({D, A}),
-    "fleet:need-change": frozenset({D, A}),
-    "fleet:need-ticket": frozenset({D, A}),
-    "fleet:need-withdraw": frozenset({D, A}),
-    "fleet:need-reopen": frozenset({D, A}),
-    "fleet:need-tell": frozenset({D, A}),
     **COMPANY_ROLES,
     "fleet:site-list": OFFICE,
     "fleet:site": EVERYONE,
@@ -119,9 +115,6 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:map-ground": EVERYONE,
     "fleet:map-sites": OFFICE,
     "fleet:map-zones": OFFICE,
-    "fleet:week-plan": frozenset({D, A}),
-    "fleet:week-stop": frozenset({D, A}),
-    "fleet:week-progress": frozenset({D, A}),
     **dict.fromkeys(BOARD, frozenset({D, A})),
     "fleet:stop-state": frozenset({T, D, A}),
     "fleet:stop-finding": frozenset({T, D, A}),
