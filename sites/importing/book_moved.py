@@ -68,7 +68,9 @@ def _nearest_first(
 ) -> dict[Key, Key]:
     """Pairs that are one thing, the nearest taken first."""
     new = in_local_metres(as_array([item.shape for item, _ in pairs]))
-    old = in_local_metres(shapely.from_wkb([stored[key]["geometry"] for _, key in pairs]))
+    old = in_local_metres(
+        shapely.from_wkb(np.array([stored[key]["geometry"] for _, key in pairs], dtype=object))
+    )
     apart = np.asarray(shapely.hausdorff_distance(new, old), dtype=float)
     is_one = apart <= MOVED_AT_MOST_M[kind]
     if kind in ("wire", "structure"):

@@ -195,7 +195,8 @@ def _move(table: BookTable, changes: list[RowChange]) -> dict[Key, int]:
             own = (change.key_now or change.key)[-1]
             fresh.append(table.model(pk=pk, **change.fields, **{table.own_key: own}))
             found[tuple(key)] = pk
-    QuerySet(table.model).bulk_update(fresh, [table.own_key, *table.written], batch_size=200)
+    moved: QuerySet[Model] = QuerySet(table.model)
+    moved.bulk_update(fresh, [table.own_key, *table.written], batch_size=200)
     return found
 
 

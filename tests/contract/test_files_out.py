@@ -83,7 +83,7 @@ def test_every_kind_is_there() -> None:
     kinds = "programs flags needs routes visits findings ledger weather balance book history"
 
     assert set(KINDS) == set(kinds.split())
-    assert FORMATS == ("csv", "json", "geojson", "gpkg")
+    assert FORMATS == ("csv", "json", "geojson", "gpkg", "ics")
 
 
 @pytest.mark.parametrize("kind", COLUMNS)

@@ -61,6 +61,7 @@ def test_what_moved_keeps_its_row_and_is_told_before(tmp_path: Path) -> None:
     assert not any("taken for" in line for line in again.warnings)
     moved = Wire.objects.get()
     assert moved.fingerprint != wire.fingerprint
+    assert wire.min_lon is not None
     assert moved.min_lon == pytest.approx(wire.min_lon + 0.1 * STEP, abs=1e-8)
 
 
@@ -72,6 +73,8 @@ def test_a_move_stands_in_the_history_and_is_restored(tmp_path: Path) -> None:
     entry = Change.objects.get(kind="wire", action=Change.Action.CHANGED)
 
     assert entry.thing_id == Wire.objects.get().pk
+    assert entry.before is not None
+    assert entry.after is not None
     assert set(entry.before) == set(entry.after) == {"geometry"}
     restore_changes(change_ids=[entry.pk], by="hana", at=NOW, today=DAY)
 
