@@ -24,7 +24,7 @@ from fleet.views.asked_day import asked_day
 
 MAP_PX = (700, 420)
 # With so many stops the map is lower, so that all of them fit on one page.
-MANY_STOPS = 12
+MANY_STOPS = 8
 LOW_MAP_PX = (700, 300)
 
 
@@ -45,6 +45,7 @@ def route_sheet(request: HttpRequest) -> HttpResponse:
             "day": day,
             "today": company_day(now=timezone.now()),
             "company": company,
+            "many": MANY_STOPS,
             "technician": person.code if person else "",
             "people": Technician.objects.filter(is_active=True).order_by("code"),
             "is_office": asking_user(request).role != User.Role.TECHNICIAN,
