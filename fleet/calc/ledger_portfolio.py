@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import stats
 
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 
@@ -113,10 +114,22 @@ def compare(pieces: SitePieces, *, least_sites: int = LEAST_COMPARISON_SITES) ->
     told = (count >= least_sites) & (a_site > _TOLD_SHARE * np.max(a_site, initial=0.0))
     factor = np.divide(np.sum(used, axis=0), total, out=np.ones_like(total), where=told) - 1.0
     deviation = np.where(told, used - predicted * (1.0 + factor), 0.0)
-    share = np.divide(deviation, total, out=np.zeros_like(deviation), where=told)
+    weight = np.divide(predicted, total, out=np.zeros_like(predicted), where=told)
+    # a large garden bends the ratio towards itself; what it would be off without it, as the jackknife has it
+    share = np.divide(deviation, total, out=np.zeros_like(deviation), where=told) / (
+        1.0 - weight.clip(0, 0.5)
+    )
     sites = int(np.sum(np.any(metered & told, axis=1)))
-    covariance = share.T @ share * (sites / max(sites - 1, 1))
+    covariance = share.T @ share * _few_gardens(predicted)
     return Comparison(sites, factor, covariance, np.where(told, total, 0.0))
+
+
+def _few_gardens(predicted_l: FloatArray) -> float:
+    """Variance by Student's t over the normal one, for the gardens of equal size that these are worth [1]."""
+    size = np.sum(predicted_l, axis=1)
+    squares = float(np.sum(size**2))
+    worth = float(np.sum(size)) ** 2 / squares if squares > 0 else 2.0
+    return float(stats.t.ppf(0.95, max(worth - 1.0, 1.0)) / stats.norm.ppf(0.95)) ** 2
 
 
 def own_residuals(

@@ -25,7 +25,7 @@ POOR_UNIFORMITY = "poor_uniformity"
 
 WORDS = {
     LEAK: "leak: its meter never stood still",
-    POOR_UNIFORMITY: "heads spread unevenly: with good ones it would have been over its need",
+    POOR_UNIFORMITY: "heads spread unevenly: with even ones its plants would have needed less",
     SEVERAL_CONTROLLERS: "one meter feeds several controllers, not all with a sensor",
     "use_without_need": "uses water while nothing needs any: leak, or watering left on",
     "sensor_flag": "sensor flagged",
@@ -218,7 +218,7 @@ def month_reasons(marks: MonthMarks) -> list[list[list[str]]]:
         (autumn, "autumn_over_watering"),
         (over & marks.is_unkeyed, "program_not_keyed_in"),
         (over & ~marks.has_sensor, "no_sensor"),
-        (uneven, POOR_UNIFORMITY),
+        (uneven & ~over, POOR_UNIFORMITY),
         (under & marks.is_bound_by_rules, "rule_limits"),
     )
     # without a cause only the fact is named

@@ -24,6 +24,14 @@ class WaterSite:
     need_l: float | None
     leaks: list[MeterLeak]
 
+    @property
+    def idle_l_d(self) -> float | None:
+        """Need up to which its baseline expects no use at all [L/d]; None where it always expects some."""
+        model = self.summary.model if self.summary else None
+        if not model or model["base_l_d"] >= 0 or model["slope"] <= 0:
+            return None
+        return float(model["change_point_l_d"] - model["base_l_d"] / model["slope"])
+
 
 def water_site(*, code: str) -> WaterSite:
     """One garden's months, baseline and newest reads.

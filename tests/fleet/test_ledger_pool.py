@@ -13,6 +13,7 @@ from fleet.calc.ledger_baseline import TOO_FEW_DAYS, BaselineFits, Bills, baseli
 from fleet.calc.ledger_lag import book_lag_d, lagged_need
 from fleet.calc.ledger_need import SiteNeed
 from fleet.calc.ledger_pool import borrow_baselines
+from fleet.calc.ledger_portfolio import SitePieces, compare
 from fleet.calc.ledger_sites import site_ledger
 from fleet.scoring.ledger_worlds import DAYS, FIRST_DAY, LATE_TIMERS, STEADY, Portfolio, World, portfolio
 
@@ -133,3 +134,21 @@ def test_expectation_of_a_winter_without_need_is_never_below_nothing() -> None:
     assert fits.base_l_d[0] < 0
     assert fits.predicted_l_d(np.zeros((2, 1)))[0, 0] == 0.0
     assert fits.predicted_l_d(np.full((2, 1), 600.0))[0, 0] == pytest.approx(680.0, abs=40.0)
+
+
+def test_few_or_unequal_comparison_gardens_widen_what_the_comparison_brings() -> None:
+    rng = np.random.default_rng(8)
+
+    def factor_error(size: np.ndarray) -> float:
+        predicted = size[:, None] * np.ones((1, 1))
+        used = predicted * rng.normal(1.0, 0.2, predicted.shape)
+        metered = np.ones(predicted.shape, dtype=np.bool_)
+        pieces = SitePieces(predicted, used, metered, np.ones(size.size, dtype=np.bool_))
+        return float(compare(pieces).factor_sd(np.ones((1, 1)))[0])
+
+    alike = np.mean([factor_error(np.ones(30)) for _ in range(200)])
+    unequal = np.mean([factor_error(np.array([10.0] * 3 + [1.0] * 27)) for _ in range(200)])
+
+    # the plain error of a mean of thirty is 0.2 / sqrt(30); so few gardens ask for Student's t
+    assert 1.02 < alike / (0.2 / np.sqrt(30)) < 1.09
+    assert unequal > 1.5 * alike
