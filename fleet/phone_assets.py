@@ -13,13 +13,12 @@ from django.templatetags.static import static
 
 SHEETS: Final = (
     "fonts", "tokens", "base", "type", "frame", "parts", "tables", "map", "phone", "plots", "narrow", "print",
-    "pages/sheet", "pages/stop-map", "pages/survey", "pages/signin",
+    "pages/sheet", "pages/survey", "pages/signin",
 )  # fmt: skip
 SCRIPTS: Final = (
     "theme", "frame", "sheet", "survey", "phone/store", "phone/send", "phone/keep", "phone/bar",
     "phone/photos", "phone/parts", "phone/late", "phone/audit", "cans", "phone/stop", "phone/day",
-    "phone/waiting",
-    "phone/reading", "phone/signin",
+    "phone/waiting", "phone/reading", "phone/signin",
 )  # fmt: skip
 FONTS: Final = (
     "source-sans-3-latin-wght-normal",

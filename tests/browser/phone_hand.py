@@ -17,6 +17,8 @@ from tests.browser.cut_line import CutLine
 from tests.browser.test_pages_in_chromium import PASSWORD, TODAY
 
 SIZE: Any = {"width": 390, "height": 844}
+# A busy machine takes its time; a fault is found all the same, only later.
+PATIENCE_S = 90.0
 
 
 def stops_of_today() -> list[Stop]:
@@ -55,6 +57,7 @@ class Phone:
         self.line = CutLine((where.hostname or "localhost", where.port or 80))
         self.context = context or browser.new_context(viewport=SIZE, is_mobile=True, has_touch=True)
         self.page = self.context.pages[0] if context and context.pages else self.context.new_page()
+        self.page.set_default_timeout(PATIENCE_S * 1000)
         self.complaints: list[str] = []
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.page.on("console", self._heard)
@@ -82,14 +85,14 @@ class Phone:
         self.page.goto(f"{self.line.url}{path}")
         self.until("Boolean(self.rootroundBar)")
 
-    def until(self, script: str, seconds: float = 20.0) -> None:
+    def until(self, script: str, seconds: float = PATIENCE_S) -> None:
         """Wait until a script says true; asked from outside, since the page's policy forbids evaluation."""
         end = time.monotonic() + seconds
         while not self.page.evaluate(script):
             assert time.monotonic() < end, f"never true: {script}"
             self.page.wait_for_timeout(60)
 
-    def eventually(self, is_so: Callable[[], bool], seconds: float = 20.0) -> None:
+    def eventually(self, is_so: Callable[[], bool], seconds: float = PATIENCE_S) -> None:
         """Wait until the server's side is so."""
         end = time.monotonic() + seconds
         while not is_so():
@@ -175,7 +178,7 @@ class Hold:
     def __call__(self, _method: str, path: str) -> str:
         if path == self.path:
             self.asked.set()
-            self.free.wait(20)
+            self.free.wait(PATIENCE_S)
         return ""
 
 

@@ -62,6 +62,7 @@ class Visitor:
             viewport={"width": size[0], "height": size[1]}, color_scheme=theme, bypass_csp=False
         )
         self.page = self.context.new_page()
+        self.page.set_default_timeout(90_000)  # a busy machine takes its time
         self.complaints: list[str] = []
         self.outside: list[str] = []
         self.page.on("console", self._heard)
