@@ -396,6 +396,7 @@ def test_a_state_that_was_lost_on_the_way_back_is_not_done_twice(
     phone.eventually(lambda: Stop.objects.get(pk=stops[0].pk).state == "on_the_way")
     # Whether the phone has asked again by now or not: it knows where it stands, and goes on.
     phone.push("at_the_gate")
+    phone.eventually(lambda: Stop.objects.get(pk=stops[0].pk).state == "at_the_gate")
     phone.wait_until_empty()
 
     assert ("POST", "/day/send/", "after") in phone.line.log
@@ -501,6 +502,7 @@ def test_what_another_sender_sends_is_told_where_it_was_written(
     phone.page.wait_for_selector("text=The finding is recorded")
     phone.wait_until_empty()
     phone.push("at_the_gate")
+    phone.eventually(lambda: Stop.objects.get(pk=stops[0].pk).state == "at_the_gate")
     phone.wait_until_empty()
 
     assert Finding.objects.get().note == "Written while the line hung"
