@@ -51,6 +51,44 @@ def test_freeze_dates_of_maricopa_match_the_worked_values(maricopa: tuple[np.nda
     ]
 
 
+@pytest.fixture(scope="module")
+def gainesville() -> tuple[np.ndarray, np.ndarray]:
+    """Days and minima of 2000 to August 2024; tenths of a degree, one row a month."""
+    frame = pd.read_csv(DATA / "gainesville_fl_2000_2024_tmin_tenths.csv", index_col="month")
+    stacked = frame.set_axis(frame.columns.astype(int), axis=1).stack()
+    months = stacked.index.get_level_values(0).to_numpy(str).astype("datetime64[M]")
+    number = stacked.index.get_level_values(1).to_numpy(int) - 1
+    return months.astype("datetime64[D]") + number, stacked.to_numpy(float) / 10
+
+
+def test_freeze_dates_of_gainesville_match_the_worked_values(
+    gainesville: tuple[np.ndarray, np.ndarray],
+) -> None:
+    # NOAA NCEI daily summaries 2000 to August 2024; worked apart from this program with numpy's linear percentiles,
+    # split on 24 July, ten missing days at most: 25 springs, 24 autumns (2024's is not seen to its end).
+    found = freeze_seasons(*gainesville)
+
+    assert (len(found.spring_doy), len(found.autumn_doy)) == (25, 24)
+    assert_allclose(np.nanmean(found.spring_doy), 54.68, atol=0.005)
+    spring = [freeze_percentile(found.spring_doy, share, is_autumn=False) for share in (10, 50, 90)]
+    assert_allclose(spring, [29.2, 59.0, 75.2], atol=0.05)
+    assert_allclose(np.nanmean(found.autumn_doy), 340.25, atol=0.005)
+    autumn = [freeze_percentile(found.autumn_doy, share, is_autumn=True) for share in (10, 50, 90)]
+    assert_allclose(autumn, [321.6, 336.0, 372.1], atol=0.05)
+
+
+def test_hard_freezes_of_gainesville_count_the_seasons_without_one(
+    gainesville: tuple[np.ndarray, np.ndarray],
+) -> None:
+    found = freeze_seasons(*gainesville, threshold_c=HARD_FREEZE_C)
+
+    assert (np.isfinite(found.spring_doy).sum(), len(found.spring_doy)) == (22, 25)
+    assert_allclose(np.nanmean(found.spring_doy), 39.8, atol=0.05)
+    assert (np.isfinite(found.autumn_doy).sum(), len(found.autumn_doy)) == (21, 24)
+    assert_allclose(np.nanmean(found.autumn_doy), 357.2, atol=0.05)
+    assert (found.autumn_doy > 366).any()  # a first hard freeze in January
+
+
 def test_hard_freezes_of_maricopa_are_missing_in_some_seasons(
     maricopa: tuple[np.ndarray, np.ndarray],
 ) -> None:
