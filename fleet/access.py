@@ -174,6 +174,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:bring-repairs": frozenset({D, A}),
     "fleet:bring-save": frozenset({D, A}),
     "fleet:bring-again": frozenset({D, A}),
+    "fleet:bring-words": frozenset({D, A}),
     "fleet:bring-stop": frozenset({D, A}),
     "fleet:bring-progress": frozenset({D, A}),
     "fleet:bring-throw": frozenset({D, A}),

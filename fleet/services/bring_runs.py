@@ -19,7 +19,8 @@ from typing import Final
 from django.db import connection
 
 from fleet.models import Company, StageRun
-from fleet.services.bring_file import BOOK, Look, Moment, look_at_file, save_file
+from fleet.services.bring_file import Look, look_at_file, save_file
+from fleet.services.bring_kinds import BOOK, Moment
 from fleet.services.file_seen import keep_seen, kept_seen, seen_in
 from fleet.services.kept_looks import keep_look, state_of_book
 from fleet.services.stage_context import StageContext

@@ -53,6 +53,7 @@ class FileSeen:
     layers: tuple[LayerSeen, ...]
     problems: tuple[str, ...]
     is_ours: bool
+    notes: tuple[str, ...] = ()
 
 
 def seen_in(raw: RawBook) -> FileSeen:
@@ -64,7 +65,8 @@ def seen_in(raw: RawBook) -> FileSeen:
         Its layers.
     """
     layers = tuple(_layer(raw, layer) for layer in raw.layers)
-    return FileSeen(raw.form, layers, tuple(str(one) for one in raw.problems[:20]), _is_ours(raw))
+    problems = tuple(str(one) for one in raw.problems[:20])
+    return FileSeen(raw.form, layers, problems, _is_ours(raw), tuple(raw.notes))
 
 
 def keep_seen(*, folder: Path, upload: Upload, seen: FileSeen) -> None:
@@ -85,6 +87,7 @@ def kept_seen(*, folder: Path, upload: Upload) -> FileSeen | None:
             tuple(_of_facts(one) for one in facts["layers"]),
             tuple(facts["problems"]),
             facts["is_ours"],
+            tuple(facts["notes"]),
         )
     except (OSError, ValueError, KeyError, TypeError):
         return None

@@ -11,7 +11,8 @@ from typing import Any, Final
 import shapely
 from django.db.models import Max
 
-from fleet.services.bring_file import Look, Moment
+from fleet.services.bring_file import Look
+from fleet.services.bring_kinds import Moment
 from fleet.services.uploads import Upload, plain_layout
 from sites.calc.geometry import as_array
 from sites.calc.geometry_report import Fault

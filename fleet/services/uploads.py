@@ -33,6 +33,7 @@ class Upload:
 
     `is_plain` once its layers and columns were found to need no layout. `asked_by` and `asked_good`:
     who asked to save it, and whether refused rows may stay out. `weight` is its size unpacked.
+    `asks_words` while words and units of a layout are not settled.
     """
 
     key: str
@@ -47,6 +48,7 @@ class Upload:
     asked_by: str = ""
     asked_good: bool = False
     weight: int = 0
+    asks_words: bool = False
 
 
 def upload_folder() -> Path:
@@ -190,6 +192,9 @@ def _plain(layout: LayerLayout) -> dict[str, object]:
         "columns": dict(layout.columns),
         "words": {name: dict(words) for name, words in layout.words.items()},
         "units": dict(layout.units),
+        "fixed": dict(layout.fixed),
+        "has_comma": layout.has_comma,
+        "is_settled": layout.is_settled,
     }
 
 

@@ -16,7 +16,8 @@ from django.views.decorators.http import require_POST, require_safe
 from fleet.charts.bring_map import bring_map_svg, marks_of
 from fleet.selectors.operations import workers_alive
 from fleet.services.bring_ask import BringState, ask_look, ask_save, bring_state, stop_bring
-from fleet.services.bring_file import BOOK, KINDS, accepted_of
+from fleet.services.bring_file import accepted_of
+from fleet.services.bring_kinds import BOOK, KINDS
 from fleet.services.bring_runs import Outcome, kept_outcome
 from fleet.services.file_seen import kept_seen
 from fleet.services.kept_looks import KeptLook, kept_look
@@ -24,6 +25,7 @@ from fleet.services.uploads import Upload, forget_outcome, keep_upload, upload_f
 from fleet.tasks import start_run
 from fleet.views.bring_columns import columns_page
 from fleet.views.bring_parts import asked_moment, asked_upload, is_small
+from fleet.views.bring_words import words_page
 from sites.importing.book_offers import WORDS, told
 
 ROWS_A_PAGE: Final = 50
@@ -43,6 +45,8 @@ def bring_file(request: HttpRequest, key: str) -> HttpResponse:
     is_settled = upload.layout is not None or upload.is_plain
     if seen is not None and seen.layers and ("columns" in request.GET or not is_settled):
         return columns_page(request, upload, seen)
+    if seen is not None and upload.layout is not None and ("words" in request.GET or upload.asks_words):
+        return words_page(request, upload, upload.layout, seen)
     kept = kept_look(folder=folder, upload=upload, moment=moment)
     if kept is None or (not kept.is_fresh and is_small(upload)):
         if kept is None and state.state:  # it was asked for, and stopped
@@ -170,6 +174,7 @@ def _look_page(request: HttpRequest, upload: Upload, kept: KeptLook, outcome: Ou
         "is_refused": outcome is not None and outcome.what == "refused",
         "is_stopped": outcome is not None and outcome.what == "stopped",
         "has_columns": kept_seen(folder=upload_folder(), upload=upload) is not None,
+        "has_words": upload.layout is not None,
         "word": KINDS[upload.kind].word if upload.kind in KINDS else "site book",
         "is_book": upload.kind == BOOK,
         "paper_map": bring_map_svg(look.drawn, [*mended.values(), *missed.values()], shown),

@@ -7,9 +7,10 @@ from django.utils import timezone
 
 from fleet.models import User
 from fleet.selectors.company import company_day, the_company
-from fleet.services.bring_ask import AT_ONCE_BYTES
-from fleet.services.bring_file import Moment
+from fleet.services.bring_ask import AT_ONCE_BYTES, ask_look
+from fleet.services.bring_kinds import Moment
 from fleet.services.uploads import Upload, UploadNotThere, find_upload, upload_folder
+from fleet.tasks import start_run
 from fleet.views.asked import asking_user
 
 
@@ -27,6 +28,13 @@ def asked_moment(request: HttpRequest) -> Moment:
     now, company = timezone.now(), the_company()
     zone = company.timezone if company else "UTC"
     return Moment(asking_user(request).username, now, company_day(now=now), zone)
+
+
+def look_anew(request: HttpRequest, upload: Upload) -> None:
+    """Have a file looked at again, whose layout has changed."""
+    moment = asked_moment(request)
+    run_id = ask_look(folder=upload_folder(), upload=upload, day=moment.today, now=moment.now)
+    start_run(run_id=run_id, at_once=is_small(upload))
 
 
 def is_small(upload: Upload) -> bool:

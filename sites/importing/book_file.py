@@ -77,7 +77,7 @@ def read_book_file(path: Path, *, layout: BookLayout | None = None, name: str = 
         Name that the person gave it; by default that of the path.
     """
     raw = read_raw_book(path, name=name)
-    book = BookFile(raw.name, problems=list(raw.problems))
+    book = BookFile(raw.name, problems=list(raw.problems), warnings=list(raw.notes))
     _take_layers(book, raw, layout)
     if any(problem.row == 0 for problem in book.problems):
         book.rows, book.geometries = [], as_array([])

@@ -6,26 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+from sites.importing.foreign_units import converted
 from sites.importing.kinds import ALIASES, KINDS, PLACE_COLUMNS, kind_named
-from weather.calc.units import (
-    M2_PER_SQUARE_FOOT,
-    MM_PER_INCH,
-    gallons_min_to_l_min,
-)
 
 BY_COLUMN: Final = "*"
 """Stands for the kind of a layer whose rows tell it in their column `kind`."""
-
-UNITS: Final[dict[str, dict[str, float]]] = {
-    "area_m2": {"m2": 1.0, "ft2": M2_PER_SQUARE_FOOT},
-    "precipitation_rate_mm_h": {"mm/h": 1.0, "in/h": MM_PER_INCH},
-    "flow_l_min": {"L/min": 1.0, "gal/min": gallons_min_to_l_min(1.0)},
-    "distribution_uniformity": {"0 to 1": 1.0, "%": 0.01},
-    "root_depth_mm": {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH},
-    "depth_mm": {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH},
-    "threshold_kpa": {"kPa": 1.0, "cb": 1.0},
-}
-"""Units that a column may come in, and how many of the book's unit each is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +27,21 @@ class LayerLayout:
         The book's column -> the file's word -> the book's word.
     units
         The book's column -> the unit that the file writes it in.
+    fixed
+        The book's column -> what stands in it in every row, where the file has no such column.
+    has_comma
+        Whether the file's numbers have a decimal comma.
+    is_settled
+        Whether a person has looked at words and units.
     """
 
     kind: str
     columns: Mapping[str, str] = field(default_factory=dict)
     words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
+    fixed: Mapping[str, str] = field(default_factory=dict)
+    has_comma: bool = False
+    is_settled: bool = False
 
     def cells(self, raw: Mapping[str, str]) -> dict[str, str]:
         """A row's cells under the book's names, in its words and units."""
@@ -57,8 +51,8 @@ class LayerLayout:
             if not ours or told.get(ours):
                 continue
             text = self.words.get(ours, {}).get(cell.strip().lower(), cell)
-            told[ours] = _converted(text, UNITS.get(ours, {}).get(self.units.get(ours, ""), 1.0))
-        return told
+            told[ours] = converted(text, ours, self.units.get(ours, ""), has_comma=self.has_comma)
+        return dict(self.fixed) | told
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,13 +101,3 @@ def columns_of(kind: str) -> tuple[str, ...]:
     kinds = list(KINDS) if kind == BY_COLUMN else [kind]
     names = dict.fromkeys(column.name for one in kinds if one in KINDS for column in KINDS[one].columns)
     return (*(("kind",) if kind == BY_COLUMN else ()), *names, *PLACE_COLUMNS)
-
-
-def _converted(cell: str, factor: float) -> str:
-    """A number in the book's unit; what is no number stays for the column to refuse."""
-    if factor == 1.0:
-        return cell
-    try:
-        return f"{float(cell) * factor:.6g}"
-    except ValueError:
-        return cell

@@ -43,6 +43,27 @@ SYNONYMS: Final[dict[str, tuple[str, ...]]] = {
     "latitude": ("lat", "y"),
     "type": ("structure type", "class"),
     "timezone": ("time zone", "tz"),
+    "date": ("day", "on", "datum"),
+    "start": ("from", "period start", "begin", "beginn", "von"),
+    "end": ("to", "until", "period end", "bis"),
+    "starts_bypassed": ("bypassed", "bypasses", "blocked", "blocked starts"),
+    "starts_scheduled": ("scheduled", "starts planned"),
+    "volume": ("usage", "use", "consumption", "quantity", "gallons", "verbrauch"),
+    "unit": ("units", "uom", "einheit"),
+    "meter_id": ("meter no", "meter number", "serial"),
+    "read_at": ("read date", "read on", "reading date", "time"),
+    "reading": ("read", "register", "meter reading"),
+    "program": ("prog", "letter"),
+    "days": ("water days", "run days"),
+    "starts": ("start times", "start time"),
+    "run_min": ("minutes", "run time", "runtime", "duration", "run minutes"),
+    "as_of": ("set on", "as of", "valid from"),
+    "tmin_c": ("tmin", "low", "min temp", "minimum temperature"),
+    "tmax_c": ("tmax", "high", "max temp", "maximum temperature"),
+    "rain_mm": ("rain", "precipitation", "precip"),
+    "wind_m_s": ("wind", "wind speed"),
+    "elevation_m": ("elevation", "altitude"),
+    "location": ("station name", "station id"),
 }
 _CLOSE: Final = 0.84
 
@@ -63,14 +84,26 @@ def guessed_layout(name: str, columns: tuple[str, ...], shapes: frozenset[str]) 
         kind = BY_COLUMN
     else:
         kind = kind_named(name) or _kind_of(columns, shapes)
-    ours = columns_of(kind)
+    return LayerLayout(kind, meant_columns(columns, columns_of(kind)))
+
+
+def meant_columns(columns: tuple[str, ...], ours: tuple[str, ...]) -> dict[str, str]:
+    """The file's columns that may mean ones of ours, each once; sure ones first.
+
+    Parameters
+    ----------
+    columns
+        Names of the file's columns.
+    ours
+        Columns that they may be.
+    """
     taken: dict[str, str] = {}
     for sure in (True, False):
         for column in columns:
-            found = "" if column in taken else _column_of(column, ours, sure=sure)
+            found = "" if column in taken else column_named(column, ours, sure=sure)
             if found and found not in taken.values():
                 taken[column] = found
-    return LayerLayout(kind, taken)
+    return taken
 
 
 def _kind_of(columns: tuple[str, ...], shapes: frozenset[str]) -> str:
@@ -80,15 +113,25 @@ def _kind_of(columns: tuple[str, ...], shapes: frozenset[str]) -> str:
         if shapes and not shapes & kind.shapes:
             continue
         found = {
-            _column_of(column, tuple(c.name for c in kind.columns), sure=False) for column in columns
+            column_named(column, tuple(c.name for c in kind.columns), sure=False) for column in columns
         } - {""}
         if len(found) > score:
             best, score = kind.name, len(found)
     return best
 
 
-def _column_of(column: str, ours: tuple[str, ...], *, sure: bool) -> str:
-    """The book's column of a name: the same word, one that means it, or, unless sure, one much like it."""
+def column_named(column: str, ours: tuple[str, ...], *, sure: bool) -> str:
+    """The book's column of a name: the same word, one that means it, or, unless sure, one much like it.
+
+    Parameters
+    ----------
+    column
+        Name of a column of the file.
+    ours
+        Columns that it may be.
+    sure
+        Whether a name that only resembles one is left out.
+    """
     if full_name(column) in ours:
         return full_name(column)
     plain = _plain(column)

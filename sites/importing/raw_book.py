@@ -23,7 +23,7 @@ from sites.importing.geojson import (
 )
 from sites.importing.kml import KmlLayer, kml_layers
 from sites.importing.layered_file import FileNotTaken, layers_of_geopackage, layers_of_shapefile, text_of_kmz
-from sites.importing.tables_of_text import TableNotReadable, text_table
+from sites.importing.tables_of_text import TableNotReadable, delimiter_of, text_table
 from weather.importing.rows import RowProblem
 
 FILE_LIMIT_BYTES: Final = 400_000_000
@@ -71,12 +71,13 @@ class RawLayer:
 
 @dataclass(slots=True)
 class RawBook:
-    """Layers of a file, and what could not be read. `form` is empty where nothing was read."""
+    """Layers of a file, what could not be read, and how it was read. `form` is empty where nothing was."""
 
     name: str
     form: str = ""
     layers: list[RawLayer] = field(default_factory=list)
     problems: list[RowProblem] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
     def refuse(self, row: int, column: str, value: object, expected: str) -> None:
         """Note a problem; row 0 is the file itself."""
@@ -131,7 +132,7 @@ def _read(book: RawBook, content: bytes) -> None:
         raise CollectionNotReadable("broken JSON: the text does not begin with {")
     elif ending == ".csv" or _looks_like_table(start):
         book.form = "CSV"
-        _take_csv(book, content.decode("utf-8-sig"))
+        _take_csv(book, _text_of(book, content))
     else:
         raise FileNotTaken("content of no known form")
 
@@ -139,7 +140,17 @@ def _read(book: RawBook, content: bytes) -> None:
 def _looks_like_table(start: bytes) -> bool:
     """Whether a text begins with a line of several cells."""
     line = start.partition(b"\n")[0]
-    return b"," in line and b"\x00" not in start
+    return any(sign in line for sign in (b",", b";", b"\t")) and b"\x00" not in start
+
+
+def _text_of(book: RawBook, content: bytes) -> str:
+    """A table's text; one that is no UTF-8 is read as spreadsheets of old write it, which is told."""
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = content.decode("cp1252")
+        book.notes.append("its letters are no UTF-8 and were read as Windows-1252: look at those with marks")
+        return text
 
 
 def _read_zip(book: RawBook, content: bytes) -> None:
@@ -235,7 +246,10 @@ def _has_half_letter(text: str) -> bool:
 
 def _take_csv(book: RawBook, text: str) -> None:
     """Rows of a CSV file, which has no shapes."""
-    table = text_table(io.StringIO(text, newline=""))
+    delimiter = delimiter_of(text.partition("\n")[0])
+    if delimiter != ",":
+        book.notes.append(f"its cells are parted by {'semicolons' if delimiter == ';' else 'tabs'}")
+    table = text_table(io.StringIO(text, newline=""), delimiter=delimiter)
     for name in sorted({name for name in table.header if table.header.count(name) > 1}):
         book.refuse(1, name, name, "each column once")
     for number, found in table.too_long:

@@ -23,20 +23,33 @@ class TextTable:
     too_long: list[tuple[int, int]] = field(default_factory=list)
 
 
-def text_table(lines: Iterable[str]) -> TextTable:
-    """The table of a comma-separated text.
+def delimiter_of(line: str) -> str:
+    """The sign that parts the cells of a header line: a comma, unless semicolons or tabs are more.
+
+    Parameters
+    ----------
+    line
+        The first line of a table.
+    """
+    return max((",", ";", "\t"), key=line.count)
+
+
+def text_table(lines: Iterable[str], *, delimiter: str = ",") -> TextTable:
+    """The table of a text with a header.
 
     Parameters
     ----------
     lines
         Its lines; empty rows are passed over.
+    delimiter
+        What parts its cells.
 
     Raises
     ------
     TableNotReadable
         No header line.
     """
-    records = csv.reader(lines, strict=True)
+    records = csv.reader(lines, strict=True, delimiter=delimiter)
     table = TextTable([cell.strip() for cell in next(records, [])])
     if not any(table.header):
         raise TableNotReadable("no header line with column names")

@@ -16,7 +16,7 @@ from django.test import Client
 
 from fleet.models import Company, Technician, User
 from fleet.services import uploads
-from fleet.services.bring_file import kind_of_file
+from fleet.services.bring_kinds import kind_of_file
 from sites.models import Change, Site, Zone
 from tests.sites.importing.book_files import box, feature, small_book
 from tests.sites.importing.test_book_repairs import BOW_TIE

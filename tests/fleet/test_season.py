@@ -64,8 +64,8 @@ def gainesville() -> tuple[np.ndarray, np.ndarray]:
 def test_freeze_dates_of_gainesville_match_the_worked_values(
     gainesville: tuple[np.ndarray, np.ndarray],
 ) -> None:
-    # NOAA NCEI daily summaries 2000 to August 2024; worked apart from this program with numpy's linear percentiles,
-    # split on 24 July, ten missing days at most: 25 springs, 24 autumns (2024's is not seen to its end).
+    # NOAA NCEI daily summaries 2000 to August 2024; worked apart from this program with numpy's linear
+    # percentiles, split on 24 July, ten missing days at most; the autumn of 2024 is not in the record.
     found = freeze_seasons(*gainesville)
 
     assert (len(found.spring_doy), len(found.autumn_doy)) == (25, 24)

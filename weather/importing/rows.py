@@ -239,15 +239,22 @@ def whole(low: int, high: int) -> Callable[[str], int]:
     return parse
 
 
-def choice(values: Collection[str]) -> Callable[[str], str]:
-    """A parser of one of the words."""
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A parser of one of some words, which a page may offer."""
 
-    def parse(cell: str) -> str:
-        if cell not in values:
-            raise CellError("one of " + ", ".join(sorted(value for value in values if value)))
+    words: tuple[str, ...]
+
+    def __call__(self, cell: str) -> str:
+        """The word."""
+        if cell not in self.words:
+            raise CellError("one of " + ", ".join(sorted(word for word in self.words if word)))
         return cell
 
-    return parse
+
+def choice(values: Collection[str]) -> Choice:
+    """A parser of one of the words."""
+    return Choice(tuple(values))
 
 
 def day(cell: str) -> date:
