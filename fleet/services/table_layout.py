@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -12,6 +11,7 @@ from sites.importing.column_guess import guessed_layout, meant_columns
 from sites.importing.foreign_units import unit_named
 from sites.importing.kinds import KINDS as BOOK_KINDS
 from sites.importing.raw_book import read_raw_book
+from weather.calc.csv_cells import csv_lines
 from weather.importing.rows import Column, choice
 
 
@@ -100,10 +100,7 @@ def mapped_table(path: Path, layout: LayerLayout, *, name: str) -> Path:
     mapped = path.with_suffix(".mapped")
     mapped.touch(mode=0o600)
     with mapped.open("w", encoding="utf-8", newline="") as stream:
-        writer = csv.writer(stream)
-        writer.writerow(ours)
-        for number in range(2, max(rows, default=1) + 1):
-            writer.writerow(rows.get(number, []))
+        stream.writelines(csv_lines(ours, (rows.get(at, []) for at in range(2, max(rows, default=1) + 1))))
     return mapped
 
 
