@@ -47,6 +47,7 @@ def bring(request: HttpRequest) -> HttpResponse:
         "kinds": [one.word for one in KINDS.values()],
         "days": KEPT_FOR.days,
         "most": LIMIT_BYTES,
+        "most_mb": LIMIT_BYTES // 1_000_000,
     }
     return render(request, "fleet/bring.html", context)
 

@@ -80,7 +80,7 @@ def words_page(request: HttpRequest, upload: Upload, layout: BookLayout, seen: F
             {
                 "at": at, "name": layer.name, "kind": plan.kind, "units": _units(at, layer, plan),
                 "words": _words(at, layer, plan), "lacks": _lacks(at, plan), "has_comma": plan.has_comma,
-                "rows": _rows(layer, plan), "names": _names(plan),
+                "rows": _rows(layer, _as_chosen(at, layer, plan)), "names": _names(plan),
             }
         )  # fmt: skip
     context = {"upload": upload, "layers": layers, "notes": seen.notes}
@@ -151,6 +151,15 @@ def _lacks(at: int, plan: LayerLayout) -> list[Asked]:
         Asked(f"fixed-{at}-{one.name}", one.name, "", (), words_of(one), plan.fixed.get(one.name, ""))
         for one in lacking(plan)
     ]
+
+
+def _as_chosen(at: int, layer: LayerSeen, plan: LayerLayout) -> LayerLayout:
+    """The layout with the guesses that the form shows as chosen."""
+    words = {ours: dict(theirs) for ours, theirs in plan.words.items()}
+    for one in _words(at, layer, plan):
+        if one.chosen:
+            words.setdefault(one.ours, {})[one.theirs.strip().lower()] = one.chosen
+    return replace(plan, words=words)
 
 
 def _names(plan: LayerLayout) -> list[str]:

@@ -278,6 +278,70 @@ def test_on_a_phone_a_box_is_put_at_the_cross_and_a_form_is_filled(
     assert box.shape is not None
 
 
+def test_what_was_not_saved_is_offered_after_a_reload_and_wiped_by_saving(
+    garden: Site, live_server: Any, chromium: Any
+) -> None:
+    hana = visitor(chromium, live_server)
+    page = hana.page
+    choose(page, "1 zone 1")
+    page.fill("#f-name", "front lawn")
+    page.keyboard.press("Tab")
+    choose(page, "2 zone 2")
+    page.click("text=Remove")
+
+    page.reload()
+    page.wait_for_selector("#draw-map[data-ready=yes]")
+    assert "2 changes of" in page.inner_text("#draw-draft")
+    assert page.inner_text("#draw-save") == "Saved"
+    assert hana.violations() == []
+    page.click("text=Take them up")
+    assert page.inner_text("#draw-save") == "Save 2 changes"
+    assert page.is_hidden("#draw-draft")
+    assert "Saved: 2 changes" in save(page)
+    page.reload()
+    page.wait_for_selector("#draw-map[data-ready=yes]")
+    assert page.is_hidden("#draw-draft")
+    assert [(one.station, one.name) for one in Zone.objects.all()] == [(1, "front lawn")]
+
+    choose(page, "1 front lawn")
+    page.fill("#f-name", "meadow")
+    page.keyboard.press("Tab")
+    page.reload()
+    page.wait_for_selector("#draw-map[data-ready=yes]")
+    page.click("text=Throw them away")
+    page.reload()
+    page.wait_for_selector("#draw-map[data-ready=yes]")
+    assert page.is_hidden("#draw-draft")
+    assert Zone.objects.get().name == "front lawn"
+    assert hana.complaints == []
+
+
+def test_a_zone_is_drawn_by_finger(garden: Site, live_server: Any, chromium: Any) -> None:
+    hana = visitor(chromium, live_server)
+    phone = chromium.new_context(
+        viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True,
+        storage_state=hana.context.storage_state(),
+    )  # fmt: skip
+    page = phone.new_page()
+    page.goto(f"{live_server.url}{PATH}")
+    page.wait_for_selector("#draw-map[data-ready=yes]")
+    page.uncheck("#draw-snap")
+    page.tap("#draw-bar [data-do=zone]")
+    page.locator("#draw-map").scroll_into_view_if_needed()
+    for corner in ((-104.69950, 41.20012), (-104.69940, 41.20012), (-104.69940, 41.20018)):
+        page.touchscreen.tap(*at(page, *corner))
+    page.tap("[data-tool=finish]")
+    page.select_option("#f-plant", "annuals")
+    page.select_option("#f-head", "dripline")
+    page.tap("#draw-save")
+    page.wait_for_selector("#draw-save[aria-busy=false]", state="attached")
+
+    assert "Saved: 1 change" in page.inner_text("#draw-status")
+    shape = Zone.objects.get(station=3).shape
+    assert shape is not None
+    assert shape.bounds == pytest.approx((-104.69950, 41.20012, -104.69940, 41.20018), abs=1e-5)
+
+
 def test_two_wires_change_places_and_the_label_says_so(garden: Site, live_server: Any, chromium: Any) -> None:
     program = ProgramSet.objects.create(controller=Controller.objects.get(), as_of=date(2026, 4, 1))
     ProgramLine.objects.create(

@@ -222,6 +222,7 @@
     problems = Draw.problems(store.state, ground);
     view.choose(config.pick || null);
     refresh();
+    Draw.draft(store, config, document.getElementById("draw-draft"));
     say(store.state.size > 1 ? "Choose a thing on the map or in the list, or something to draw." : "Nothing is drawn yet. Begin with the lot or a zone.");
     try {
       const answer = await fetch(config.ground, { headers: { Accept: "application/json" }, credentials: "same-origin" });

@@ -135,6 +135,7 @@
       },
       read,
       editsBetween,
+      layOver,
     };
   };
   Draw.same = same;
