@@ -51,6 +51,7 @@ BOARD: Final = (
 )  # fmt: skip
 
 # view name -> roles. A view that is not named here opens for nobody.
+BRING_DEEDS: Final = ("file", "columns", "repairs", "save", "again", "words", "stop", "progress", "throw")
 ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:home": EVERYONE,
     "fleet:words": EVERYONE,
@@ -169,15 +170,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:station-exchange": frozenset({D, A}),
     "fleet:station-label": EVERYONE,
     "fleet:bring": frozenset({D, A}),
-    "fleet:bring-file": frozenset({D, A}),
-    "fleet:bring-columns": frozenset({D, A}),
-    "fleet:bring-repairs": frozenset({D, A}),
-    "fleet:bring-save": frozenset({D, A}),
-    "fleet:bring-again": frozenset({D, A}),
-    "fleet:bring-words": frozenset({D, A}),
-    "fleet:bring-stop": frozenset({D, A}),
-    "fleet:bring-progress": frozenset({D, A}),
-    "fleet:bring-throw": frozenset({D, A}),
+    **{f"fleet:bring-{deed}": frozenset({D, A}) for deed in BRING_DEEDS},
     "weather:page": OFFICE,
     "weather:location-csv": OFFICE,
 }
