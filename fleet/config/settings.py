@@ -94,7 +94,8 @@ DATABASES = {"default": env.db("DATABASE_URL", default=f"sqlite:///{DATA_DIR / '
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"]["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
-        "timeout": 20,
+        # A book of design size is written in one transaction of up to half a minute: others wait, none fails.
+        "timeout": 60,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
     }
 else:
