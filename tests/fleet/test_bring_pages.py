@@ -13,13 +13,15 @@ import pytest
 import shapely
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
+from shapely.geometry import mapping
 
 from fleet.models import Company, Technician, User
 from fleet.services import uploads
 from fleet.services.bring_kinds import kind_of_file
+from sites.calc.geometry_report import Fault
 from sites.models import Change, Site, Zone
 from tests.sites.importing.book_files import box, feature, small_book
-from tests.sites.importing.test_book_repairs import BOW_TIE
+from tests.sites.importing.test_book_repairs import BOW_TIE, CASES
 
 SignIn = Callable[[User], Client]
 
@@ -156,6 +158,30 @@ def test_one_repair_and_its_word_taken_back(company: Company, dispatcher: User, 
     client.post(f"{address}save/", {"good": "yes"})
     assert not Zone.objects.filter(station=1).exists()
     assert Zone.objects.filter(station=2).exists()
+
+
+@pytest.mark.parametrize("case", [*CASES, "overlap", "beyond the lot"])
+def test_every_repair_is_listed_before_saving_and_none_is_silent(
+    company: Company, dispatcher: User, sign_in: SignIn, case: str
+) -> None:
+    book = [one for one in small_book() if one["properties"]["kind"] in ("site", "controller", "zone")]
+    zone = next(one for one in book if one["properties"]["kind"] == "zone")
+    if case in CASES:
+        fault, rings = CASES[case]
+        zone["geometry"] = {"type": "Polygon", "coordinates": rings}
+    else:
+        fault = Fault.OVERLAP if case == "overlap" else Fault.OUTSIDE_LOT
+        zone["geometry"] = mapping(box(0, 0.5, 3, 2.5) if case == "overlap" else box(-0.5, 2))
+    client = sign_in(dispatcher)
+    address = send(client, collection(book))
+
+    told = page(client, address)
+
+    assert f"<td>{fault}</td>" in told
+    assert f"fault:{fault}" in told
+    assert Site.objects.count() == Change.objects.count() == 0
+    client.post(f"{address}save/", {"good": "yes"})  # with no repair accepted
+    assert not any("mended" in reason for reason in Change.objects.values_list("reason", flat=True))
 
 
 def test_foreign_columns_are_asked_for_once_and_remembered(
