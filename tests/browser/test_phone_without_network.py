@@ -39,7 +39,7 @@ def test_a_whole_day_without_network_arrives_in_order_and_once(
         phone.page.wait_for_url("**/day/")
     count = 4 * len(stops[:3])
     phone.wait_for_count(count)
-    assert "not sent yet" in phone.page.inner_text("[data-day]")
+    phone.until("document.querySelector('[data-day]').textContent.includes('not sent yet')")
     assert Submission.objects.count() == 0
     phone.mend()
     phone.send()
