@@ -6,7 +6,7 @@ from typing import Final
 
 from django.db.models import Model
 
-from fleet.models import Part, StockPlace, User
+from fleet.models import Part, Quote, StockPlace, Technician, User
 from sites.models import Change
 
 _D, _M, _A = User.Role.DISPATCHER.value, User.Role.MANAGER.value, User.Role.ADMINISTRATOR.value
@@ -19,9 +19,19 @@ COMPANY_ROLES: Final[dict[str, frozenset[str]]] = {
     **dict.fromkeys(
         ("fleet:stock-move", "fleet:stock-start", "fleet:stock-undo", "fleet:part", "fleet:part-new"), _DESK
     ),
+    **dict.fromkeys(("fleet:quotes", "fleet:quote", "fleet:quote-paper"), _OFFICE),
+    **dict.fromkeys(("fleet:quote-new", "fleet:quote-step"), _OFFICE),
+    "fleet:technicians": _OFFICE,
+    **dict.fromkeys(
+        ("fleet:technician", "fleet:technician-new", "fleet:technician-certificate", "fleet:technician-back"),
+        _DESK,
+    ),
 }
 COMPANY_THINGS: Final[dict[str, type[Model]]] = {
     "fleet:settings-back": Change,
     **dict.fromkeys(("fleet:stock-place", "fleet:stock-move"), StockPlace),
     "fleet:part": Part,
+    **dict.fromkeys(("fleet:technician", "fleet:technician-certificate"), Technician),
+    "fleet:technician-back": Change,
+    **dict.fromkeys(("fleet:quote", "fleet:quote-step", "fleet:quote-paper"), Quote),
 }

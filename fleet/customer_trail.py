@@ -38,6 +38,9 @@ SHOWS: Final[dict[str, str]] = {
     "fleet:calls": "customers to call",
     "fleet:appointment": "hours for a customer",
     "fleet:water-customer": "customer's water page",
+    "fleet:quotes": "list of quotes",
+    "fleet:quote": "quote",
+    "fleet:quote-paper": "quote on paper",
     "fleet:rebate-dossier": "dossier for a rebate",
     "fleet:customer": "all data of a customer",
 }

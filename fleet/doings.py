@@ -50,6 +50,11 @@ DOINGS: Final[tuple[Doing, ...]] = (
     ),
     Doing("Enter a visit", "fleet:need-new", "new need call customer rang complaint phone"),
     Doing("Visits: every need", "fleet:visits", "needs open withdrawn tickets"),
+    Doing("Quotes for extra work", "fleet:quotes", "offer approval customer word declined expired"),
+    Doing("Make a quote", "fleet:quote-new", "offer extra work new sensor"),
+    Doing(
+        "Technicians: hours, skills, certificates", "fleet:technicians", "shift days off break home tester"
+    ),
     Doing("Prices and times: what a visit is worth", "fleet:settings", "settings value cost minutes weights"),
     Doing("Parts: stock by truck and depot", "fleet:stock", "stock truck load minimum sensor splice"),
     Doing("Enter a part", "fleet:part-new", "catalogue price"),

@@ -7,7 +7,8 @@ from typing import Any
 
 import shapely
 
-from fleet.models import Technician, Visit, VisitNeed
+from fleet.calc.visit_value import CERTIFIED
+from fleet.models import Certificate, Technician, Visit, VisitNeed
 from sites.models import Controller, Sensor, Site, Zone
 from sites.models.geometry import bounding_box
 from weather.models import Location
@@ -72,7 +73,7 @@ def build_sensor(controller: Controller, station: int = 1, **columns: Any) -> Se
 
 
 def build_technician(code: str = "T1", **columns: Any) -> Technician:
-    """A technician who works Monday to Friday from the depot."""
+    """A technician who works Monday to Friday from the depot, certified where a skill asks for it."""
     given = {
         "name": "Ines Calder",
         "start_latitude": 41.2,
@@ -85,7 +86,12 @@ def build_technician(code: str = "T1", **columns: Any) -> Technician:
         "skills": "wiring;audit",
         **columns,
     }
-    return Technician.objects.create(code=code, **given)
+    person = Technician.objects.create(code=code, **given)
+    for skill in CERTIFIED & set(given["skills"].split(";")):
+        Certificate.objects.create(
+            technician=person, skill=skill, number=f"{code}-1", valid_until=date(2100, 1, 1)
+        )
+    return person
 
 
 def build_need(site: Site, key: str = "", **columns: Any) -> VisitNeed:

@@ -36,6 +36,8 @@ SKILLS: Final[dict[str, tuple[str, ...]]] = {
     "sensor_install": ("wiring",),
     "dig": ("dig",),
 }
+# Skills that count only with a certificate that is valid on the day: local codes ask for it.
+CERTIFIED: Final = frozenset({"backflow"})
 # A second need at the same site shares getting in, the walk to the timer and tidying up [min].
 SHARED_MIN: Final = 10.0
 

@@ -15,11 +15,12 @@ from fleet.demo.files import DemoFiles, write_demo_files
 from fleet.demo.ground_plan import DEPOT_M, lonlat
 from fleet.demo.load import load_demo_trucks
 from fleet.demo.office import COMPANY, OFFICE, PEOPLE
-from fleet.models import User
+from fleet.models import Technician, User
 from fleet.services.company import DemoFounding, add_accounts, found_demo_company, record_contracts
 from fleet.services.record_company import import_tariffs, import_technicians
 from fleet.services.record_visits import import_visits
 from fleet.services.streets import build_streets
+from fleet.services.technicians import save_certificate
 from sites.services.book import import_book
 from sites.services.locations import assign_locations
 from sites.services.record_bypass import import_bypass
@@ -81,6 +82,11 @@ def build_demo_company(
     _bring_in(files.folder, today=today, now=now, tell=tell)
     record_contracts(rows=files.contracts)
     load_demo_trucks(by=BY, now=now, seed=seed)
+    for person in Technician.objects.filter(skills__contains="backflow"):
+        save_certificate(
+            technician_id=person.pk, skill="backflow", number="BT-2291", by=BY, now=now,
+            valid_until=today + timedelta(days=200),
+        )  # fmt: skip
     tell("streets from the extract")
     build_streets(path=files.folder / "streets.osm", data_dir=data_dir)
     return files

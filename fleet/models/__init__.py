@@ -4,9 +4,10 @@ from fleet.models.company import AuditEntry, Company, StageRun
 from fleet.models.day_breaks import CustomerCall, DayBreak, HeldWindow
 from fleet.models.devices import DeviceToken
 from fleet.models.needs import Visit, VisitKind, VisitNeed
-from fleet.models.people import SecondFactor, Technician, User
+from fleet.models.people import Certificate, SecondFactor, Technician, User
 from fleet.models.phone import Photo, ReportLink, Submission
 from fleet.models.planning import Planning
+from fleet.models.quotes import Quote, QuoteLine
 from fleet.models.rebates import Rebate, RebateClaim
 from fleet.models.routes import Finding, PlanRun, Route, Stop
 from fleet.models.season import BackflowRule, LocationSeason
@@ -18,6 +19,7 @@ __all__ = [
     "AuditEntry",
     "BackflowRule",
     "Cause",
+    "Certificate",
     "Company",
     "CustomerCall",
     "DayBreak",
@@ -35,6 +37,8 @@ __all__ = [
     "Photo",
     "PlanRun",
     "Planning",
+    "Quote",
+    "QuoteLine",
     "Rebate",
     "RebateClaim",
     "ReportLink",

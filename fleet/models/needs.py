@@ -31,6 +31,7 @@ class VisitNeed(models.Model):
         WATCH = "watch", "sensor watch"
         ROUND = "round", "weekly round"
         CALENDAR = "calendar", "season calendar"
+        CONTRACT = "contract", "service contract"
         LOGS = "logs", "missing data"
         METER = "meter", "water meter"
         IMPORTED = "imported", "asked for"  # visits file: promises, complaints, jobs
@@ -59,9 +60,15 @@ class VisitNeed(models.Model):
     earliest = models.DateTimeField(null=True, blank=True)  # bound the start of service
     latest = models.DateTimeField(null=True, blank=True)
     promised = models.BooleanField(default=False)  # the customer was told this window
-    blocked_by = models.CharField(max_length=200, blank=True)  # missing prerequisite, in words
+    blocked_by = models.CharField(max_length=400, blank=True)  # missing prerequisites, in words
     locate_ticket = models.CharField(max_length=60, blank=True)
     locate_valid_until = models.DateField(null=True, blank=True)
+    # Extra work: the customer's word on the quote is a prerequisite.
+    needs_approval = models.BooleanField(default=False)
+    quote = models.ForeignKey(
+        "fleet.Quote", on_delete=models.SET_NULL, null=True, blank=True, related_name="needs"
+    )
+    minutes_by_hand = models.BooleanField(default=False)  # a person set `service_min`: data leave it alone
     note = models.CharField(max_length=300, blank=True)
     withdrawn_why = models.CharField(max_length=300, blank=True)  # a person's words; empty: data withdrew it
     rests_until = models.DateField(null=True, blank=True)  # withdrawn by a person: not raised before this day

@@ -127,3 +127,23 @@ class Technician(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class Certificate(models.Model):
+    """A paper without which a skill does not count, such as that of a certified backflow tester."""
+
+    technician = models.ForeignKey(Technician, on_delete=models.CASCADE, related_name="certificates")
+    skill = models.CharField(max_length=40)
+    number = models.CharField(max_length=60)
+    valid_until = models.DateField()  # the last day on which it holds
+
+    class Meta:
+        ordering = ["technician_id", "skill", "-valid_until"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["technician", "skill", "number"], name="certificate_once_a_number"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.technician_id} {self.skill} {self.number}"

@@ -101,7 +101,7 @@ def need_card(*, user: User, need_id: int) -> NeedCard | None:
     """One need; None where there is none that this person may see."""
     need = (
         VisitNeed.objects.filter(pk=need_id, site__in=sites_for(user=user))
-        .select_related("site", "controller")
+        .select_related("site", "controller", "quote")
         .first()
     )
     if need is None:

@@ -6,7 +6,9 @@ from collections import defaultdict
 from datetime import date, timedelta
 from typing import Final
 
-from fleet.models import Finding
+from fleet.calc.service_times import LearnedTime, learned_times
+from fleet.calc.visit_settings import VisitSettings, planned_min
+from fleet.models import Finding, VisitKind
 
 LOOKED_BACK_DAYS: Final = 730
 
@@ -29,3 +31,18 @@ def observed_service_min(*, day: date) -> dict[str, list[float]]:
         if len(said) == 1:
             found[said[0][0]].append(said[0][1])
     return dict(found)
+
+
+def service_times(*, day: date, settings: VisitSettings | None = None) -> dict[str, LearnedTime]:
+    """Minutes to plan each kind with on a day, their spread, and the findings behind them.
+
+    Parameters
+    ----------
+    day
+        The company's day.
+    settings
+        Whose planned minutes count; None: those as they came.
+    """
+    used = settings or VisitSettings()
+    planned = {kind: max(planned_min(used, kind), 1.0) for kind in VisitKind.values}
+    return learned_times(planned, observed_service_min(day=day))

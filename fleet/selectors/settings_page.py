@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
+from fleet.calc.service_times import LearnedTime
 from fleet.calc.setting_facts import FACT_OF, FACTS, SettingFact
 from fleet.calc.visit_settings import VisitSettings, visit_settings
 from fleet.selectors.company import the_company
+from fleet.selectors.service_times import service_times
 from sites.models import Change
 
 RECENT: Final = 20
@@ -24,6 +27,7 @@ class ShownSetting:
     default: float
     typed: str
     error: str
+    learned: LearnedTime | None = None  # of minutes of a kind
 
     @property
     def is_own(self) -> bool:
@@ -54,10 +58,11 @@ def settings_in_force() -> VisitSettings:
 
 
 def setting_groups(
-    *, typed: Mapping[str, str] | None = None, errors: Mapping[str, str] | None = None
+    *, day: date, typed: Mapping[str, str] | None = None, errors: Mapping[str, str] | None = None
 ) -> tuple[SettingGroup, ...]:
-    """Every setting by group, with what was typed and what is wrong with it."""
+    """Every setting by group, with what was typed, what is wrong with it, and what findings have taught."""
     used, default = settings_in_force(), VisitSettings()
+    learned = service_times(day=day, settings=used)
     company = the_company()
     currency = company.currency if company else "money"
     groups: dict[str, list[ShownSetting]] = {}
@@ -71,6 +76,7 @@ def setting_groups(
                 float(getattr(default, fact.name)),
                 plain(value) if typed is None else typed.get(fact.name, plain(value)),
                 (errors or {}).get(fact.name, ""),
+                learned.get(fact.name.removeprefix("min_")),
             )
         )
     return tuple(SettingGroup(words, tuple(rows)) for words, rows in groups.items())

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import date
 
-from fleet.calc.service_times import learned_min
+from fleet.calc.service_times import LearnedTime
 from fleet.calc.visit_settings import VisitSettings, planned_min
 from fleet.calc.visit_value import SKILLS, turf_value, water_value
 from fleet.calc.watch_parts import PARTS
@@ -44,9 +44,9 @@ def wanted_needs(*, day: date, settings: VisitSettings) -> list[Wanted]:
 
 
 def service_min(
-    kind: str, settings: VisitSettings, observed: Mapping[str, Sequence[float]] | None = None
+    kind: str, settings: VisitSettings, learned: Mapping[str, LearnedTime] | None = None
 ) -> float:
-    """Planned time on the spot of a kind of visit [min], drawn to what technicians noted of that kind.
+    """Planned time on the spot of a kind of visit [min], as findings of that kind have taught.
 
     Parameters
     ----------
@@ -54,11 +54,12 @@ def service_min(
         Kind of visit.
     settings
         The company's settings.
-    observed
-        Minutes on site that were noted, by kind; None: the plan alone.
+    learned
+        What was learned, by kind; None: the plan alone.
     """
-    planned = planned_min(settings, kind)
-    return round(learned_min(planned, (observed or {}).get(kind, ())), 1)
+    if learned is not None and kind in learned:
+        return round(learned[kind].minutes, 1)
+    return round(planned_min(settings, kind), 1)
 
 
 def skill_of(kind: str) -> str:

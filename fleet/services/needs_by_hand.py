@@ -11,8 +11,10 @@ from django.db import transaction
 from fleet.calc.visit_settings import visit_settings
 from fleet.calc.visit_value import stated_value
 from fleet.models import Company, VisitKind, VisitNeed
+from fleet.selectors.prerequisites import DIG_KINDS
+from fleet.selectors.service_times import service_times
 from fleet.services.need_wants import service_min, skill_of
-from fleet.services.raise_needs import DIG_KINDS, refresh_prerequisites
+from fleet.services.raise_needs import refresh_prerequisites
 from sites.services.history import ChangeNote, record_changes
 
 
@@ -88,7 +90,7 @@ def add_need(*, site_id: int, need: NeedInput, by: str, now: datetime, day: date
         raise BadNeed("kind: a missing log comes from the data, nobody enters it")
     row = VisitNeed(site_id=site_id, kind=need.kind, origin=VisitNeed.Origin.PERSON, raised_on=day)
     row.key = f"person/{site_id}/{need.kind}/{now.isoformat()}"
-    _lay_over(row, need)
+    _lay_over(row, need, day)
     row.skill = skill_of(need.kind)
     row.save()
     _note(row, None, _facts(row), by, now)
@@ -115,7 +117,7 @@ def change_need(*, need_id: int, need: NeedInput, by: str, now: datetime, day: d
             note=need.note,
         )
     parts = row.value_parts
-    _lay_over(row, need)
+    _lay_over(row, need, day)
     if row.value_per_day == before["value_per_day"]:
         row.value_parts = parts
     row.save()
@@ -188,12 +190,14 @@ def _open(need_id: int) -> VisitNeed:
     return row
 
 
-def _lay_over(row: VisitNeed, need: NeedInput) -> None:
+def _lay_over(row: VisitNeed, need: NeedInput, day: date) -> None:
     """Write what a person said into the row."""
     company = Company.objects.first()
     settings = visit_settings(company.settings if company else {})
     row.kind, row.reason, row.note = need.kind, need.reason.strip()[:400], need.note.strip()[:300]
-    row.service_min = need.service_min if need.service_min is not None else service_min(need.kind, settings)
+    row.minutes_by_hand = row.minutes_by_hand or need.service_min not in (None, row.service_min)
+    learned = service_times(day=day, settings=settings) if need.service_min is None else None
+    row.service_min = need.service_min or service_min(need.kind, settings, learned)
     row.value_per_day = stated_value(need.value_per_day, need.priority, settings.priority_value)
     row.value_parts = {"priority": row.value_per_day}
     row.earliest, row.latest, row.promised = need.earliest, need.latest, need.promised

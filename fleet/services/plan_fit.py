@@ -107,7 +107,18 @@ def fingerprint(state: WeekState, homes: Homes) -> tuple[object, ...]:
     )
     begun = tuple(sorted((key, at.latitude, at.longitude, at.free_s) for key, at in given.begun.items()))
     fixed = (tuple(sorted(given.locked_to.items())), begun, tuple(sorted(given.on_break)))
-    return (visits, people, fixed, tuple(sorted(state.held_orders.items())), tuple(sorted(homes.items())))
+    supplied = (
+        tuple(sorted((pk, tuple(sorted(trucks))) for pk, trucks in given.trucks.items())),
+        tuple(sorted((who, tuple(sorted(own.items()))) for who, own in given.certificates.items())),
+    )
+    return (
+        visits,
+        people,
+        fixed,
+        supplied,
+        tuple(sorted(state.held_orders.items())),
+        tuple(sorted(homes.items())),
+    )
 
 
 def homes_of(problem: Problem, state: WeekState, orders: Mapping[int, list[int]]) -> dict[int, str]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from fleet.calc.prerequisites import able_on
 from fleet.calc.travel import TravelMatrix
 from fleet.calc.visit_settings import VisitSettings
 from fleet.calc.workdays import off_words
@@ -67,6 +68,10 @@ class PlanInput:
     locked_to: dict[int, str]  # visit id -> vehicle key
     begun: dict[str, FixedStart]  # vehicle key -> where the day stands
     on_break: frozenset[str]  # vehicles whose break is over
+    # Last day of certificates by technician code and skill, and whose trucks can make a visit with the parts
+    # that they hold (a visit that is not here needs none, or anybody's will do).
+    certificates: Mapping[str, Mapping[str, date]] = field(default_factory=dict)
+    trucks: Mapping[int, frozenset[str]] = field(default_factory=dict)
 
 
 def vehicle_key(technician: Technician, day: date) -> str:
@@ -108,7 +113,7 @@ def build_problem(given: PlanInput, settings: VisitSettings, travel: TravelSourc
             place=place(visit.site.latitude or 0.0, visit.site.longitude or 0.0),
             service_s=round(visit.service_min * 60),
             windows=windows_of(given, settings, visit),
-            skills=frozenset(split_skills(visit.skill)),
+            skills=frozenset(split_skills(visit.skill)) | _truck_skill(given, visit),
             must=visit.pk in given.locked_to or visit.told_at is not None,
             vehicle=given.locked_to.get(visit.pk),
         )
@@ -191,9 +196,28 @@ def _vehicle(
         end_place=place(person.end_latitude, person.end_longitude),
         shift_start_s=start_s,
         shift_end_s=end_s,
-        skills=frozenset(split_skills(person.skills)),
+        skills=able_on(frozenset(split_skills(person.skills)), given.certificates.get(person.code, {}), day)
+        | _trucks_that_are(given, person),
         pause=None if key in given.on_break else _pause(given, settings, person, day, start_s),
     )
+
+
+def _truck_skill(given: PlanInput, visit: Visit) -> frozenset[str]:
+    """The truck that a visit's parts ask for, as if it were a skill."""
+    trucks = given.trucks.get(visit.pk)
+    return frozenset() if trucks is None else frozenset({truck_words(trucks)})
+
+
+def _trucks_that_are(given: PlanInput, person: Technician) -> frozenset[str]:
+    """All such skills that a technician's truck has."""
+    return frozenset(truck_words(trucks) for trucks in given.trucks.values() if person.code in trucks)
+
+
+def truck_words(trucks: frozenset[str]) -> str:
+    """A set of trucks in words, as they stand in the sentence of an unserved visit."""
+    if not trucks:
+        return "its parts on a truck"
+    return f"its parts on the truck of {' or '.join(sorted(trucks))}"
 
 
 def _pause(

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from fleet.calc.prerequisites import PartsWanted
 from fleet.models import Company, Stop, Technician, Visit
 from fleet.routing.problem import Problem
+from fleet.selectors.prerequisites import Supplies, parts_shares, supplies
 from fleet.services.plan_problem import FixedStart, PlanInput, WeekClock, vehicle_key
 from fleet.services.visits_of_week import SETTLED
 
@@ -100,7 +102,10 @@ def week_state(
         placed.append(visit)
         if visit.is_locked and visit.pk in homes:
             locked[visit.pk] = homes[visit.pk]
+    supplied = supplies()
     given = PlanInput(
+        certificates=supplied.certificates,
+        trucks=_trucks(placed, locked, supplied),
         clock=clock,
         days=tuple(days),
         technicians=technicians,
@@ -110,6 +115,24 @@ def week_state(
         on_break=frozenset(on_break),
     )
     return WeekState(given, tuple(without), held, today)
+
+
+def _trucks(visits: Sequence[Visit], locked: Mapping[int, str], held: Supplies) -> dict[int, frozenset[str]]:
+    """Whose trucks can make each visit that needs parts; told and locked ones are served first."""
+    if not held.by_kind:
+        return {}
+    wanted = [
+        PartsWanted(
+            visit.pk,
+            held.parts_of(need.kind for need in visit.needs.all()),
+            locked.get(visit.pk, "").partition("/")[0],
+        )
+        for visit in sorted(
+            visits, key=lambda v: (v.pk not in locked, v.told_at is None, -v.value_per_day, v.pk)
+        )
+    ]
+    shares = parts_shares([one for one in wanted if one.parts], held)
+    return {pk: share.trucks for pk, share in shares.items() if share.trucks is not None}
 
 
 def _begun(

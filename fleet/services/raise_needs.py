@@ -6,10 +6,13 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db import transaction
+from django.db.models import Q
 
 from fleet.calc.visit_settings import visit_settings
-from fleet.models import Company, VisitKind, VisitNeed
-from fleet.selectors.service_times import observed_service_min
+from fleet.calc.visit_value import CERTIFIED
+from fleet.models import Company, PartForKind, Quote, VisitNeed
+from fleet.selectors.prerequisites import DIG_KINDS, lacking
+from fleet.selectors.service_times import service_times
 from fleet.services.need_season import season_wants
 from fleet.services.need_wants import service_min, wanted_needs
 from fleet.services.season import renew_seasons
@@ -22,9 +25,6 @@ COMPUTED = (
     VisitNeed.Origin.LOGS,
     VisitNeed.Origin.METER,
 )
-# Kinds of work that break the ground: sensor wire trenches are digs too.
-DIG_KINDS = (VisitKind.DIG, VisitKind.SENSOR_INSTALL)
-NO_TICKET = "No valid locate ticket: have buried utilities located before anybody digs."
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ def raise_needs(*, day: date) -> NeedsRaised:
     settings = visit_settings(company.settings if company else {})
     renew_seasons(day=day)
     wants = [*wanted_needs(day=day, settings=settings), *season_wants(day=day, settings=settings)]
-    observed = observed_service_min(day=day)
+    learned = service_times(day=day, settings=settings)
     held = list(VisitNeed.objects.select_for_update().filter(origin__in=COMPUTED, state=VisitNeed.State.OPEN))
     by_cause = {(n.origin, n.kind, n.site_id, n.controller_id): n for n in held}
     closed = {n.key: n for n in VisitNeed.objects.filter(key__in=[w.key for w in wants]) if n.state != "open"}
@@ -69,10 +69,10 @@ def raise_needs(*, day: date) -> NeedsRaised:
                 continue
             need = again
         if need is None:
-            fresh.append(_new_need(want, day, service_min(want.kind, settings, observed)))
+            fresh.append(_new_need(want, day, service_min(want.kind, settings, learned)))
             continue
         kept.add(need.pk)
-        if _refresh(need, want):
+        if _refresh(need, want, service_min(want.kind, settings, learned)):
             touched.append(need)
     gone = [need for need in held if need.pk not in kept]
     for need in gone:
@@ -80,7 +80,7 @@ def raise_needs(*, day: date) -> NeedsRaised:
     VisitNeed.objects.bulk_create(fresh, batch_size=2_000)
     VisitNeed.objects.bulk_update(
         [*touched, *gone],
-        ["reason", "value_per_day", "value_parts", "parts", "state", "closed_on"],
+        ["reason", "value_per_day", "value_parts", "parts", "state", "closed_on", "service_min"],
         batch_size=500,
     )
     refresh_prerequisites(day=day)
@@ -89,18 +89,32 @@ def raise_needs(*, day: date) -> NeedsRaised:
 
 @transaction.atomic
 def refresh_prerequisites(*, day: date) -> int:
-    """Write down which open needs lack something that must be there first; how many changed."""
+    """Write down which open needs lack something that must be there first; how many changed.
+
+    Quotes whose last day is over have expired.
+    """
+    Quote.objects.filter(state=Quote.State.SENT, valid_until__lt=day).update(state=Quote.State.EXPIRED)
+    needs = list(
+        VisitNeed.objects.filter(state=VisitNeed.State.OPEN).filter(_may_lack()).select_related("quote")
+    )
+    lacks = lacking(needs, day=day)
     changed = []
-    for need in VisitNeed.objects.filter(state=VisitNeed.State.OPEN, kind__in=DIG_KINDS):
-        valid = bool(need.locate_ticket) and (
-            need.locate_valid_until is not None and need.locate_valid_until >= day
-        )
-        words = "" if valid else NO_TICKET
+    for need in needs:
+        words = " ".join(lacks[need.pk])[:400]
         if need.blocked_by != words:
             need.blocked_by = words
             changed.append(need)
     VisitNeed.objects.bulk_update(changed, ["blocked_by"], batch_size=500)
     return len(changed)
+
+
+def _may_lack() -> Q:
+    """Needs that have a prerequisite at all, or lacked one."""
+    kinds = set(PartForKind.objects.values_list("kind", flat=True)) | set(DIG_KINDS)
+    asked = Q(kind__in=kinds) | Q(needs_approval=True) | Q(quote__isnull=False) | ~Q(blocked_by="")
+    for skill in CERTIFIED:
+        asked |= Q(skill__contains=skill)
+    return asked
 
 
 def _new_need(want: Wanted, day: date, minutes: float) -> VisitNeed:
@@ -121,12 +135,15 @@ def _new_need(want: Wanted, day: date, minutes: float) -> VisitNeed:
     )
 
 
-def _refresh(need: VisitNeed, want: Wanted) -> bool:
-    """Bring a need up to date; tell whether anything changed."""
+def _refresh(need: VisitNeed, want: Wanted, minutes: float) -> bool:
+    """Bring a need up to date; tell whether anything changed. Minutes that a person set stay."""
+    was = need.service_min
+    if not need.minutes_by_hand:
+        need.service_min = minutes
     new = (want.reason[:400], want.value_per_day, want.value_parts, want.parts, VisitNeed.State.OPEN, None)
     old = (need.reason, need.value_per_day, need.value_parts, need.parts, need.state, need.closed_on)
     need.reason, need.value_per_day, need.value_parts, need.parts, need.state, need.closed_on = new
-    return old != new
+    return old != new or was != need.service_min
 
 
 def _rests(need: VisitNeed, day: date) -> bool:

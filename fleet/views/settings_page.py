@@ -123,7 +123,7 @@ def _page(
     """The page, with what was typed."""
     company = the_company()
     facts = {
-        "groups": setting_groups(typed=typed, errors=errors),
+        "groups": setting_groups(day=company_day(now=timezone.now()), typed=typed, errors=errors),
         "errors": list((errors or {}).values()),
         "preview": preview,
         "changed": changed,

@@ -18,6 +18,7 @@ from fleet.calc.told_window import told_text
 from fleet.models import VisitNeed
 from fleet.selectors.company import company_day, the_company
 from fleet.selectors.need_list import NeedCard, PlannedCall, need_card, need_list
+from fleet.selectors.prerequisites import DIG_KINDS, prerequisites_of
 from fleet.selectors.site_access import SiteNotOpen, site_for
 from fleet.selectors.stop_rows import company_zone, zone_of
 from fleet.services.needs_by_hand import (
@@ -30,7 +31,6 @@ from fleet.services.needs_by_hand import (
     reopen_need,
     withdraw_need,
 )
-from fleet.services.raise_needs import DIG_KINDS
 from fleet.services.told_windows import CannotTell, take_back_window, tell_window
 from fleet.templatetags.rootround import clock_text, day_long
 from fleet.views.asked import asked_number, asking_user
@@ -248,6 +248,7 @@ def _show(request: HttpRequest, card: NeedCard, **forms: Form) -> HttpResponse:
             "ahead": call,
             "is_open": card.need.state == VisitNeed.State.OPEN,
             "digs": card.need.kind in DIG_KINDS,
+            "prerequisites": prerequisites_of(card.need, day=company_day(now=timezone.now())),
             "text": text,
             "change": forms.get("change") or change_form(card),
             "ticket": forms.get("ticket") or ticket_form(card, today),

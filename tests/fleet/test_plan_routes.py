@@ -100,7 +100,7 @@ def test_a_site_without_coordinates_is_left_out_with_its_reason(company: Company
 def test_a_skill_that_nobody_has_and_hours_outside_every_shift_are_told_apart(company: Company) -> None:
     build_technician(skills="audit")
     first, second = build_site("A"), build_site("B")
-    build_need(first, skill="backflow")
+    build_need(first, skill="wiring")
     build_need(
         second,
         earliest=datetime(2026, 6, 16, 3, 0, tzinfo=UTC),

@@ -7,8 +7,9 @@ from datetime import date, timedelta
 import pytest
 
 from fleet.models import Company, Flag, Tariff, VisitNeed
+from fleet.selectors.prerequisites import NO_TICKET
 from fleet.services.needs_by_hand import record_locate_ticket
-from fleet.services.raise_needs import NO_TICKET, raise_needs
+from fleet.services.raise_needs import raise_needs
 from sites.models import Recommendation
 from tests.conftest import NOW
 from tests.factories import DAY, build_controller, build_need, build_sensor, build_site

@@ -14,6 +14,7 @@ from fleet.calc.told_window import told_text, window_around
 from fleet.models import Company, Flag, Route, Stop, User, Visit, VisitNeed
 from fleet.selectors.board import week_board
 from fleet.selectors.need_rows import needs_week
+from fleet.selectors.prerequisites import NO_TICKET
 from fleet.services.needs_by_hand import (
     BadNeed,
     NeedInput,
@@ -23,7 +24,7 @@ from fleet.services.needs_by_hand import (
     reopen_need,
     withdraw_need,
 )
-from fleet.services.raise_needs import NO_TICKET, raise_needs
+from fleet.services.raise_needs import raise_needs
 from fleet.services.told_windows import tell_window
 from sites.models import Change
 from tests.conftest import DAY, NOW

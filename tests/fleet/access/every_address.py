@@ -20,6 +20,7 @@ from fleet.models import (
     HeldWindow,
     Part,
     Photo,
+    Quote,
     Rebate,
     ReportLink,
     StageRun,
@@ -123,10 +124,13 @@ def things_of(user: User, code: str) -> dict[str, dict[str, Any]]:
         place=place_held, wanted=visit, technician=stop.route.technician, day=DAY, made_at=NOW, expires_at=NOW
     )
     place = StockPlace.objects.create(code=code, name=f"depot of {code}")
+    quote = Quote.objects.create(site=site, title="new sensor", currency="USD", made_on=DAY, made_by="hana")
     part = Part.objects.create(code=code.lower(), name=f"part of {code}")
     pks = {
         "fleet:break": day_break.pk, "fleet:call-note": call.pk, "fleet:hold": hold.pk,
-        "fleet:stock-": place.pk, "fleet:part": part.pk, "fleet:settings-back": change.pk,
+        "fleet:stock-": place.pk, "fleet:part": part.pk, "fleet:quote": quote.pk,
+        "fleet:settings-back": change.pk, "fleet:technician": stop.route.technician_id,
+        "fleet:technician-back": change.pk,
         "fleet:need": need.pk, "fleet:stop": stop.pk, "fleet:stop-lock": visit.pk,
         "fleet:finding": finding.pk, "fleet:finding-state": sent.pk,
         "fleet:visit-report": visit.pk, "fleet:report-link": visit.pk,
