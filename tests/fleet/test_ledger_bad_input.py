@@ -134,6 +134,7 @@ def test_one_read_only_is_named(site: Site) -> None:
 
 
 def test_meter_whose_number_stands_at_two_gardens_is_counted_at_neither(site: Site) -> None:
+    assert site.location is not None
     other = Site.objects.get(pk=garden("CB-02", site.location).pk)
     for one in (site, other):
         meter = register(one, "SHARED")
@@ -185,6 +186,7 @@ def test_page_of_gaps_names_what_was_left_out_and_what_mends_it(
 
 
 def test_keyed_in_program_is_the_change_where_there_is_no_sensor(site: Site) -> None:
+    assert site.location is not None
     plain = garden("CB-02", site.location, sensor=False)
     bills(plain, share_after=0.7, seed=2)
     assert ledger_book(until_day=UNTIL).change_on.astype(str).tolist() == [str(INSTALLED), "NaT"]
