@@ -70,6 +70,7 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:program-year": OFFICE,
     "fleet:watch-list": OFFICE,
     "fleet:watch": OFFICE,
+    "fleet:watch-days-csv": OFFICE,
     "fleet:watch-record": OFFICE,
     "fleet:watch-setting": frozenset({M, A}),
     "fleet:watch-flag": frozenset({D, A}),

@@ -197,6 +197,7 @@ urlpatterns: list[URLPattern] = [
     path("watch/setting/", watch.change_setting, name="watch-setting"),
     path("watch/flags/<int:pk>/", watch.handle_flag, name="watch-flag"),
     path("watch/<str:code>/<str:controller>/", watch.watch, name="watch"),
+    path("watch/<str:code>/<str:controller>/days.csv", watch.watch_days_csv, name="watch-days-csv"),
     path("round/", weekly_round.weekly_round, name="round"),
     path("round/decide/", weekly_round.decide_many, name="round-decide-many"),
     path("round/<int:pk>/decide/", weekly_round.decide, name="round-decide"),

@@ -12,15 +12,7 @@ from fleet.calc import watch_hypotheses as hypotheses
 from fleet.calc import watch_shift
 from fleet.calc.watch_block import Block
 from fleet.calc.watch_block_day import BlockDay
-from fleet.calc.watch_grid import (
-    LEVEL_NODES,
-    THRESHOLD_NODES,
-    USE_NODES,
-    Grid,
-    SiteConstants,
-    offset_grid,
-    site_constants,
-)
+from fleet.calc.watch_grid import OFFSET_NODES, Grid, SiteConstants, offset_points, site_constants
 from fleet.calc.watch_inputs import WatchInputs
 from fleet.calc.watch_result import WatchRun
 from fleet.calc.watch_settings import CAUSES, FleetFit, WatchSettings
@@ -31,7 +23,7 @@ FloatArray: TypeAlias = npt.NDArray[np.float64]
 IntArray: TypeAlias = npt.NDArray[np.int64]
 
 BLOCK_SITES = 96
-FULL_GRID = offset_grid(USE_NODES, THRESHOLD_NODES, LEVEL_NODES)
+FULL_GRID = offset_points(OFFSET_NODES)
 
 
 @dataclass(frozen=True, slots=True)

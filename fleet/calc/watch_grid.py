@@ -1,4 +1,4 @@
-"""The grid of site offsets: what the book cannot know about one garden, learned from its own log.
+"""The nodes of site offsets: what the book cannot know about one garden, learned from its own log.
 
 Three offsets: `use`, the log error of water use over dose (landscape coefficient, precipitation rate and
 uniformity together); `threshold`, the log error of the depletion at the threshold (soil curve, root depth and
@@ -14,6 +14,7 @@ from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
+from scipy.stats import norm, qmc
 
 from fleet.calc.watch_inputs import WatchInputs
 from fleet.calc.watch_settings import FleetFit
@@ -21,14 +22,14 @@ from fleet.calc.watch_settings import FleetFit
 SingleArray: TypeAlias = npt.NDArray[np.float32]
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 
-USE_NODES = (-2.2, -1.1, 0.0, 1.1, 2.2)
-THRESHOLD_NODES = (-1.8, -0.6, 0.6, 1.8)
-LEVEL_NODES = (-1.0, 1.0)
+OFFSET_NODES = 80
+_AXES = 3
+_STRETCH = 1.3  # of the sampled normal against the prior, so that far gardens have nodes too
 
 _LEAST_THRESHOLD_SHARE = (
     0.02  # of available water: a threshold below it could not be told from field capacity
 )
-_MOST_THRESHOLD_SHARE = 0.98
+_MOST_THRESHOLD_SHARE = 0.75  # above it a garden would stand dry for good and still count as healthy
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +89,24 @@ def offset_grid(
     axes = np.meshgrid(use, threshold, level, indexing="ij")
     weight = use_weight[:, None, None] * threshold_weight[None, :, None] * level_weight
     return Grid(use=axes[0].ravel(), threshold=axes[1].ravel(), level=axes[2].ravel(), weight=weight.ravel())
+
+
+def offset_points(nodes: int) -> Grid:
+    """Evenly filling nodes under a standard normal prior of each axis, mean 0 and variance 1 [1].
+
+    Parameters
+    ----------
+    nodes
+        Number of nodes [1].
+    """
+    share = qmc.Halton(_AXES, scramble=False).random(nodes + 1)[1:]  # the first is 0: no normal value
+    drawn = norm.ppf(share)
+    z = _STRETCH * drawn
+    weight = np.exp((norm.logpdf(z) - norm.logpdf(drawn)).sum(axis=1))
+    weight /= weight.sum()
+    z = z - weight @ z
+    z /= np.sqrt(weight @ z**2)
+    return Grid(use=z[:, 0], threshold=z[:, 1], level=z[:, 2], weight=weight)
 
 
 def site_constants(inputs: WatchInputs, fit: FleetFit, grid: Grid) -> SiteConstants:

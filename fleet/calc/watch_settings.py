@@ -77,26 +77,26 @@ class WatchSettings:
         Evidence a fault would have left: needed to say "healthy", and to promise detection [nat].
     """
 
-    temper: float = 0.6
+    temper: float = 0.7
     noise_share: float = 0.05
     fault_rate: float = 2.5e-4
     erratic_rate: float = 5e-4
     reads_wet_rate: float = 1.2e-4
     reads_dry_rate: float = 1.5e-4
-    twin_weight: float = 0.25
+    twin_weight: float = 0.10
     twin_prior: float = 3.0
     twin_memory: float = 0.998
-    twin_mixing: float = 0.02
+    twin_mixing: float = 0.005
     reads_wet: Misreading = field(default_factory=lambda: Misreading(dose=2.2, et=0.92, rain=1.15))
     reads_dry: Misreading = field(default_factory=lambda: Misreading(dose=0.30, et=1.08, rain=1.0))
     stuck_share: float = 0.985
     erratic_shares: tuple[float, ...] = (0.3, 0.5, 0.7)
-    spawn_days: int = 7
-    slots: int = 4
+    spawn_days: int = 10
+    slots: int = 3
     et_cv: float = 0.15
     dose_cv: float = 0.10
     guard_mm: float = 12.0
-    flag_score: float = -0.25
+    flag_score: float = -0.9
     watch_score: float = -1.5
     small_fleet: int = 200
     small_fleet_penalty: float = 0.5

@@ -17,8 +17,9 @@ from fleet.calc.proportion import Share, wilson_interval
 from fleet.calc.watch_filter import watch_fleet
 from fleet.calc.watch_fit import fit_fleet
 from fleet.calc.watch_inputs import WatchInputs
-from fleet.calc.watch_result import fault_score
+from fleet.calc.watch_result import WatchRun, fault_score
 from fleet.calc.watch_settings import CAUSES, TOO_DRY, TOO_WET, WatchSettings, starting_fit
+from fleet.calc.watch_visibility import visibility
 from fleet.scoring.watch_climates import CLIMATES, generated_season
 from fleet.scoring.watch_fleets import NO_FAULT, FleetTruth, SimulatedFleet, simulated_fleet, soil_groups
 from fleet.scoring.watch_gardens import USE_GROUPS, Errors
@@ -45,10 +46,14 @@ class Alarms:
         Whether it is flagged on the day, (days, sites).
     cause
         Most likely cause on the day as a position in CAUSES, (days, sites) [1].
+    left_open
+        Whether the method says at the season's end that it suspects something or could not have seen this
+        fault, (sites, causes).
     """
 
     flagged: BoolArray
     cause: IntArray
+    left_open: BoolArray
 
 
 @dataclass(slots=True)
@@ -59,6 +64,8 @@ class FaultScore:
     found: int = 0
     visible: int = 0
     visible_found: int = 0
+    unseen_found: int = 0
+    unseen_open: int = 0
     cause_at_flag: int = 0
     cause_at_end: int = 0
     direction_at_flag: int = 0
@@ -144,8 +151,29 @@ def watch_alarms(inputs: WatchInputs, settings: WatchSettings) -> Alarms:
     """
     fit = fit_fleet(inputs, starting_fit(USE_GROUPS, soil_groups()), settings)
     run = watch_fleet(inputs, fit, settings)
-    flagged = fault_score(run.probability) > settings.flag_score_for(inputs.site_count)
-    return Alarms(flagged=flagged, cause=run.probability[..., 1:].argmax(axis=-1))
+    return alarms_of(run, inputs, settings)
+
+
+def alarms_of(run: WatchRun, inputs: WatchInputs, settings: WatchSettings) -> Alarms:
+    """Flags, causes and what stays open, as the product would say them.
+
+    Parameters
+    ----------
+    run
+        The filter's result.
+    inputs
+        The season it ran over.
+    settings
+        Fixed settings.
+    """
+    score = fault_score(run.probability)
+    nats = visibility(run.expected_rate, inputs.starts.astype(np.float64), inputs.seen, settings)
+    watched = score[-1] > settings.watch_score
+    return Alarms(
+        flagged=score > settings.flag_score_for(inputs.site_count),
+        cause=run.probability[..., 1:].argmax(axis=-1),
+        left_open=(nats < settings.healthy_nats) | watched[:, None],
+    )
 
 
 def naive_alarms(inputs: WatchInputs) -> Alarms:
@@ -161,7 +189,11 @@ def naive_alarms(inputs: WatchInputs) -> Alarms:
     enough = starts >= _NAIVE_STARTS
     all_blocked, none_blocked = enough & (ran == 0), enough & (ran == starts)
     wet, dry = CAUSES.index("stuck_wet"), CAUSES.index("stuck_dry")
-    return Alarms(flagged=all_blocked | none_blocked, cause=np.where(all_blocked, wet, dry))
+    return Alarms(
+        flagged=all_blocked | none_blocked,
+        cause=np.where(all_blocked, wet, dry),
+        left_open=np.zeros((inputs.site_count, len(CAUSES)), dtype=np.bool_),
+    )
 
 
 def count_alarms(scores: Scores, alarms: Alarms, inputs: WatchInputs, truth: FleetTruth) -> None:
@@ -189,6 +221,9 @@ def count_alarms(scores: Scores, alarms: Alarms, inputs: WatchInputs, truth: Fle
         row.faults += 1
         row.visible += is_visible
         after = np.flatnonzero(alarms.flagged[onset:, site])
+        if not is_visible:
+            row.unseen_found += bool(after.size)
+            row.unseen_open += bool(not after.size and alarms.left_open[site, fault])
         if not after.size:
             continue
         day = onset + int(after[0])

@@ -39,10 +39,14 @@ def _method_lines(method: str, scores: Scores) -> Iterator[str]:
     found = sum(row.found for row in scores.by_fault)
     direction = sum(row.direction_at_flag for row in scores.by_fault)
     unseen = sum(row.faults - row.visible for row in scores.by_fault)
+    found_unseen = sum(row.unseen_found for row in scores.by_fault)
+    open_unseen = sum(row.unseen_open for row in scores.by_fault)
     yield (
         f"  {method:15} false alarms per 100 healthy, ever in the season: {_percent(alarms)}"
         f" ({scores.false_alarms} of {scores.healthy}); cause right at the end {_part(right, found)} %,"
-        f" direction at the flag {_part(direction, found)} %; faults that could not be seen: {unseen}"
+        f" direction at the flag {_part(direction, found)} %; faults that could not be seen: {unseen}, of"
+        f" them flagged {found_unseen}, left open {open_unseen}, said to be in order"
+        f" {unseen - found_unseen - open_unseen}"
     )
 
 

@@ -9,10 +9,11 @@ from typing import Any, Final
 
 import numpy as np
 from django.core.paginator import Page, Paginator
-from django.db.models import Count, ExpressionWrapper, F, FloatField, Q, QuerySet, Sum
+from django.db.models import Count, ExpressionWrapper, F, FloatField, Max, Min, Q, QuerySet, Sum
 
 from fleet.calc.site_checks import BY_CAUSE
 from fleet.calc.watch_parts import PARTS
+from fleet.calc.watch_settings import CAUSES
 from fleet.models import Cause, Flag, User, WatchState, WatchStatus
 from fleet.selectors.choice import Choice
 from fleet.selectors.site_access import sites_for
@@ -49,6 +50,7 @@ class Evidence:
     days: tuple[date, ...]
     water: str
     shares: dict[str, list[float | None]]
+    table: tuple[TraceDay, ...]
     checks: tuple[object, ...]
     unseen: tuple[str, ...]
     expected: Expected | None
@@ -66,8 +68,25 @@ class WatchAsked:
     page: int = 1
 
 
-def watch_list(*, user: User, asked: WatchAsked) -> WatchList:
-    """States that a person may see under a filter: a state, a cause, words of site, address or supplier."""
+@dataclass(frozen=True, slots=True)
+class TraceDay:
+    """What one day showed: the numbers behind the plots; None where nothing is known."""
+
+    day: date
+    starts: int
+    ran: int | None
+    bypassed: int | None
+    skipped: int
+    expected_rate: float | None
+    rain_mm: float | None
+    landscape_et_mm: float | None
+    depletion_mm: float | None
+    depletion_sd_mm: float | None
+    causes: tuple[float | None, ...]
+
+
+def states_asked(*, user: User, asked: WatchAsked) -> QuerySet[WatchState]:
+    """States under the words and the cause of a filter, whatever the state."""
     states: QuerySet[WatchState] = WatchState.objects.filter(controller__site__in=sites_for(user=user))
     for word in asked.words.split():
         states = states.filter(
@@ -79,10 +98,27 @@ def watch_list(*, user: User, asked: WatchAsked) -> WatchList:
         )
     if asked.cause in Cause.values:
         states = states.filter(cause=asked.cause)
+    return states
+
+
+def shown_states(*, user: User, asked: WatchAsked) -> QuerySet[WatchState]:
+    """States that a filter shows."""
+    states = states_asked(user=user, asked=asked)
+    return states.filter(status=asked.show) if asked.show in WatchStatus.values else states
+
+
+def codes_asked(*, user: User, asked: WatchAsked) -> frozenset[str]:
+    """Codes of the gardens that a filter shows, all pages of its list together."""
+    return frozenset(shown_states(user=user, asked=asked).values_list("controller__site__code", flat=True))
+
+
+def watch_list(*, user: User, asked: WatchAsked) -> WatchList:
+    """States that a person may see under a filter: a state, a cause, words of site, address or supplier."""
+    states = states_asked(user=user, asked=asked)
     counts = dict(states.order_by().values_list("status").annotate(count=Count("pk")))
-    shown = states.filter(status=asked.show) if asked.show in WatchStatus.values else states
     shown = (
-        shown.select_related("controller__site")
+        shown_states(user=user, asked=asked)
+        .select_related("controller__site")
         .defer("trace")
         .order_by(
             F("litres_at_stake_per_week").desc(nulls_last=True), "controller__site__code", "controller__code"
@@ -102,10 +138,17 @@ def watch_list(*, user: User, asked: WatchAsked) -> WatchList:
     )
 
 
-def state_places(states: Iterable[WatchState]) -> list[tuple[float, float]]:
-    """Longitude and latitude [deg] of the gardens of some states."""
-    sites = [state.controller.site for state in states]
-    return [(s.longitude, s.latitude) for s in sites if s.longitude is not None and s.latitude is not None]
+def corners_asked(*, user: User, asked: WatchAsked) -> list[tuple[float, float]]:
+    """South-west and north-east corner of the gardens that a filter shows [deg]; empty where none is placed."""
+    found = shown_states(user=user, asked=asked).aggregate(
+        west=Min("controller__site__longitude"),
+        south=Min("controller__site__latitude"),
+        east=Max("controller__site__longitude"),
+        north=Max("controller__site__latitude"),
+    )
+    if found["west"] is None or found["south"] is None:
+        return []
+    return [(found["west"], found["south"]), (found["east"], found["north"])]
 
 
 def evidence(*, site_id: int, controller: str, is_us: bool) -> Evidence | None:
@@ -128,12 +171,32 @@ def evidence(*, site_id: int, controller: str, is_us: bool) -> Evidence | None:
         days=days,
         water=_water(state, trace, days, is_us=is_us) if days else "",
         shares={name: list(trace[name]) for name in BY_CAUSE if isinstance(trace.get(name), list)},
+        table=tuple(_table(trace, days)),
         checks=BY_CAUSE.get(state.cause, ()),
         unseen=tuple(word.replace("_", " ") for word in state.unseen.replace(",", " ").split()),
         expected=expected_readings(state=state, is_us=is_us),
         peers=_peers(state),
         parts=tuple(part for part in PARTS.get(state.cause, "").split(";") if part),
     )
+
+
+def _table(trace: dict[str, list[Any]], days: tuple[date, ...]) -> Iterable[TraceDay]:
+    """The trace by day, the newest first."""
+    for at in reversed(range(len(days))):
+        ran, starts = int(trace["ran"][at]), int(trace["starts"][at])
+        yield TraceDay(
+            day=days[at],
+            starts=starts,
+            ran=ran if ran >= 0 else None,
+            bypassed=starts - ran if ran >= 0 else None,
+            skipped=int(trace["skipped"][at]),
+            expected_rate=trace["expected_rate"][at],
+            rain_mm=trace["rain_mm"][at],
+            landscape_et_mm=trace["landscape_et_mm"][at],
+            depletion_mm=trace["depletion_mm"][at],
+            depletion_sd_mm=trace["depletion_sd_mm"][at],
+            causes=tuple(trace[name][at] if name in trace else None for name in CAUSES),
+        )
 
 
 def _peers(state: WatchState) -> tuple[WatchState, ...]:

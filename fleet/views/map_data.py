@@ -10,6 +10,9 @@ from django.views.decorators.http import require_GET
 
 from fleet.selectors.company import the_company
 from fleet.selectors.site_map import site_marks, yards, zones_in_box
+from fleet.selectors.watch_page import codes_asked
+from fleet.views.asked import asking_user
+from fleet.views.watch import watch_asked
 
 WIDEST_BOX_DEG = 0.2
 
@@ -26,13 +29,17 @@ def ground(request: HttpRequest) -> JsonResponse:
 
 @require_GET
 def sites(request: HttpRequest) -> JsonResponse:
-    """Return every site as [code, longitude, latitude, shape, name], and the yards."""
-    del request
+    """Return sites as [code, longitude, latitude, shape, name], and the yards; all, or those of a list.
+
+    `?of=watch` with the list's own `show`, `cause` and `q` leaves the gardens that the list shows.
+    """
+    marks = site_marks()
+    if request.GET.get("of") == "watch":
+        codes = codes_asked(user=asking_user(request), asked=watch_asked(request.GET))
+        marks = [mark for mark in marks if mark.code in codes]
     return JsonResponse(
         {
-            "sites": [
-                [m.code, round(m.longitude, 6), round(m.latitude, 6), m.shape, m.name] for m in site_marks()
-            ],
+            "sites": [[m.code, round(m.longitude, 6), round(m.latitude, 6), m.shape, m.name] for m in marks],
             "depots": [[yard.longitude, yard.latitude, ""] for yard in yards()],
         }
     )

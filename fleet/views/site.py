@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
@@ -21,11 +20,11 @@ from fleet.selectors.site_page import site_page
 from fleet.selectors.site_program import site_programs
 from fleet.selectors.site_water import SPANS, zone_water
 from fleet.views.asked import asked_number, asking_user
+from fleet.views.csv_file import csv_file
 from fleet.views.rules import rules_panel
 from sites.lot_map import garden_svg
 from sites.selectors.garden import as_geojson, box_points, garden_things
 from sites.selectors.rain_source import rain_standing
-from weather.calc.csv_cells import csv_lines
 
 if TYPE_CHECKING:
     from sites.models import Site
@@ -121,7 +120,7 @@ def site_zones_csv(request: HttpRequest, code: str) -> HttpResponse:
         "allowed_mm",
     )
     rows = ([getattr(zone, column) for column in columns] for zone in page.zones)
-    return _csv(f"zones-{code}", columns, rows)
+    return csv_file(f"zones-{code}", columns, rows)
 
 
 @require_safe
@@ -145,7 +144,7 @@ def site_water_csv(request: HttpRequest, code: str) -> HttpResponse:
         "is_filled",
     )
     rows = ([getattr(day, column) for column in columns] for day in reversed(water.days))
-    return _csv(f"water-{code}-{zone.key.replace('/', '-')}", columns, rows)
+    return csv_file(f"water-{code}-{zone.key.replace('/', '-')}", columns, rows)
 
 
 def _site(request: HttpRequest, code: str) -> Site:
@@ -154,17 +153,3 @@ def _site(request: HttpRequest, code: str) -> Site:
         return site_for(user=asking_user(request), code=code, today=company_day(now=timezone.now()))
     except SiteNotOpen as problem:
         raise Http404 from problem
-
-
-def _csv(name: str, columns: Sequence[str], rows: Iterable[list[object]]) -> HttpResponse:
-    """A CSV file; cells that a spreadsheet would take for a formula are neutralised."""
-    safe = "".join(sign for sign in name if sign.isalnum() or sign in "-_")
-    text = "".join(csv_lines(columns, ([_rounded(value) for value in row] for row in rows)))
-    answer = HttpResponse(text, content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="{safe}.csv"'
-    return answer
-
-
-def _rounded(value: object) -> object:
-    """Numbers with three decimals, anything else as it is."""
-    return round(value, 3) if isinstance(value, float) else value

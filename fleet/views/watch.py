@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from datetime import date, timedelta
 from typing import cast
 from urllib.parse import urlencode
@@ -13,12 +14,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from fleet.calc.watch_settings import CAUSES
 from fleet.charts.watch_plots import cause_plot, rate_bar
 from fleet.maps import base_map, box_of
 from fleet.models import Cause, Flag, User, WatchStatus
 from fleet.selectors.company import company_day
 from fleet.selectors.site_access import SiteNotOpen, site_for
-from fleet.selectors.watch_page import WatchAsked, evidence, state_places
+from fleet.selectors.watch_page import TraceDay, WatchAsked, corners_asked, evidence
 from fleet.selectors.watch_page import watch_list as list_of_states
 from fleet.selectors.watch_record import watch_record
 from fleet.services.watch_flags import (
@@ -31,6 +33,7 @@ from fleet.services.watch_flags import (
     wake_flag,
 )
 from fleet.views.asked_day import asked_day
+from fleet.views.csv_file import csv_file
 
 _LONGEST_WORDS = 60
 _USUAL_REST_DAYS = 14
@@ -39,12 +42,12 @@ _USUAL_REST_DAYS = 14
 @require_safe
 def watch_list(request: HttpRequest) -> HttpResponse:
     """Show states: `?show=` one of the statuses, `?cause=`, `?q=` words, `?page=`."""
-    user, asked = cast("User", request.user), _asked(request.GET)
+    user, asked = cast("User", request.user), watch_asked(request.GET)
     found = list_of_states(user=user, asked=asked)
     rows = [
         (state, rate_bar(observed=state.observed_rate, expected=state.expected_rate)) for state in found.page
     ]
-    places = state_places(found.page)
+    corners = corners_asked(user=user, asked=asked)
     query = {"show": asked.show, "cause": asked.cause, "q": asked.words}
     return render(
         request,
@@ -55,8 +58,9 @@ def watch_list(request: HttpRequest) -> HttpResponse:
             "asked": asked,
             "causes": Cause.choices,
             "query": urlencode({key: value for key, value in query.items() if value}),
+            "map_query": urlencode({"of": "watch", **query}),
             "words_query": urlencode({key: query[key] for key in ("cause", "q") if query[key]}),
-            "map": base_map(box=box_of(places), is_metric=user.units == "metric") if places else None,
+            "map": base_map(box=box_of(corners), is_metric=user.units == "metric") if corners else None,
         },
     )
 
@@ -91,6 +95,22 @@ def watch(request: HttpRequest, code: str, controller: str) -> HttpResponse:
             "rest_last": today + timedelta(days=LONGEST_REST_DAYS),
         },
     )
+
+
+@require_safe
+def watch_days_csv(request: HttpRequest, code: str, controller: str) -> HttpResponse:
+    """Return the numbers behind the plots of one sensor as CSV, the newest day first, in SI units."""
+    user = cast("User", request.user)
+    try:
+        site = site_for(user=user, code=code)
+    except SiteNotOpen as error:
+        raise Http404 from error
+    found = evidence(site_id=site.pk, controller=controller, is_us=False)
+    if found is None:
+        raise Http404
+    columns = [field.name for field in fields(TraceDay) if field.name != "causes"]
+    rows = ([*(getattr(day, column) for column in columns), *day.causes] for day in found.table)
+    return csv_file(f"watch-{code}-{controller}", [*columns, *(f"p_{cause}" for cause in CAUSES)], rows)
 
 
 @require_safe
@@ -158,7 +178,7 @@ def _day(text: str) -> date:
         raise CannotDoWithFlag("Say until which day the flag may rest.") from None
 
 
-def _asked(given: QueryDict) -> WatchAsked:
+def watch_asked(given: QueryDict) -> WatchAsked:
     """What an address asks for; unknown words are left out."""
     show, cause, page = (str(given.get(name, "")) for name in ("show", "cause", "page"))
     return WatchAsked(

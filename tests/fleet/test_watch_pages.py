@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils.html import escape
 
+from fleet.calc.watch_calibration import FLAG_SCORES
 from fleet.calc.watch_settings import FLAG_SCORE_NAME
 from fleet.models import Company, Flag, User, WatchDay, WatchState
 from fleet.selectors.watch_logs import NEVER, likely_reasons
@@ -21,6 +25,7 @@ from weather.models import Location
 
 pytestmark = pytest.mark.django_db
 NOW = datetime(2026, 7, 10, 9, tzinfo=UTC)
+LATER = FLAG_SCORES[-1]
 
 
 @pytest.fixture
@@ -60,6 +65,45 @@ def test_the_list_can_be_narrowed_by_state_cause_and_words(
     assert codes(cause="stuck_wet") == {"WET"}
     assert codes(q="nowhere", show="all") == set()
     assert codes(page="99999999", cause="nonsense") == {"WET", "DRY"}
+
+
+def test_the_map_shows_the_gardens_of_the_list_on_all_its_pages(
+    client: Client, watched: dict[str, Controller]
+) -> None:
+    Site.objects.update(longitude=-98.0, latitude=40.0)
+    Site.objects.filter(code="DRY").update(longitude=-97.5)
+    _as(client, User.Role.DISPATCHER)
+
+    def on_map(**query: str) -> set[str]:
+        page = client.get(reverse("fleet:watch-list"), query)
+        address = reverse("fleet:map-sites") + "?" + page.context["map_query"]
+        assert escape(address) in page.content.decode()
+        return {mark[0] for mark in client.get(address).json()["sites"]}
+
+    assert on_map() == {"WET", "DRY"}
+    assert on_map(cause="stuck_wet") == {"WET"}
+    assert on_map(show="all", q="rill") == {"DRY"}
+    assert len(client.get(reverse("fleet:map-sites")).json()["sites"]) == 5
+
+
+def test_the_numbers_behind_the_plots_stand_on_the_page_and_in_a_file(
+    client: Client, watched: dict[str, Controller]
+) -> None:
+    _as(client, User.Role.MANAGER)
+    page = client.get(reverse("fleet:watch", args=["WET", watched["WET"].code]))
+    address = reverse("fleet:watch-days-csv", args=["WET", watched["WET"].code])
+    assert address in page.content.decode()
+
+    rows = list(csv.DictReader(io.StringIO(client.get(address).content.decode())))
+
+    table = page.context["found"].table
+    assert [row["day"] for row in rows] == [str(day.day) for day in table]
+    assert rows[0]["day"] == str(LAST)
+    seen = [row for row in rows if row["ran"]]
+    assert seen
+    for row in seen:
+        assert int(row["starts"]) == int(row["ran"]) + int(row["bypassed"])
+    assert float(rows[0]["p_stuck_wet"]) > 0.5
 
 
 def test_the_most_water_at_stake_stands_first(client: Client, watched: dict[str, Controller]) -> None:
@@ -233,12 +277,12 @@ def test_a_manager_moves_the_setting_and_the_next_run_uses_it(
     assert "visits a week" in page.content.decode()
     assert page.context["found"].in_use.visits_a_week == WatchDay.objects.get().new_flags_a_week[2]
 
-    client.post(reverse("fleet:watch-setting"), {"flag_score": "1.25"})
+    client.post(reverse("fleet:watch-setting"), {"flag_score": str(LATER)})
     refused = client.post(reverse("fleet:watch-setting"), {"flag_score": "9"}, follow=True)
 
     assert "Choose one of the settings" in refused.content.decode()
-    assert Company.objects.get().settings[FLAG_SCORE_NAME] == 1.25
-    assert watch_record(day=LAST).in_use.flag_score == 1.25
+    assert Company.objects.get().settings[FLAG_SCORE_NAME] == LATER
+    assert watch_record(day=LAST).in_use.flag_score == LATER
     assert Change.objects.get(kind="setting").by == User.Role.MANAGER
 
 
@@ -247,7 +291,7 @@ def test_only_those_who_may_can_change_settings_or_flags(
 ) -> None:
     flag = _flag(watched["DRY"])
     _as(client, User.Role.DISPATCHER)
-    assert client.post(reverse("fleet:watch-setting"), {"flag_score": "1.25"}).status_code == 403
+    assert client.post(reverse("fleet:watch-setting"), {"flag_score": str(LATER)}).status_code == 403
     _as(client, User.Role.TECHNICIAN)
     assert client.post(reverse("fleet:watch-flag", args=[flag.pk]), {"do": "wake"}).status_code == 403
     assert client.get(reverse("fleet:watch-record")).status_code == 403
