@@ -24,6 +24,7 @@ STREET_M = 300.0
 _STREET_PEERS = 8
 _FEWEST_IN_STREET, _STREET_SHARE = 2, 0.5
 _FEWEST_AT_SUPPLIER, _SUPPLIER_SHARE = 5, 0.6
+_FEWEST_AT_SMALL_SUPPLIER = 2  # with fewer than five others due, all of them must stand still
 _WINDOW_DAYS = 1  # programs that water every second or third day are compared over the days around
 
 
@@ -117,12 +118,14 @@ def _in_street(still: BoolArray, due: BoolArray, peers: Peers) -> BoolArray:
 
 
 def _at_supplier(still: BoolArray, due: BoolArray, supplier: IntArray) -> BoolArray:
-    """Whether most of the supplier's other controllers stood still on the same day, (days, sites)."""
+    """Whether most of the supplier's other controllers, or all of few, stood still that day, (days, sites)."""
     groups = int(supplier.max(initial=-1)) + 1
     result = np.zeros(still.shape, dtype=np.bool_)
     for group in range(groups):
         mine = np.flatnonzero(supplier == group)
         silent = still[:, mine].sum(axis=1)[:, None] - still[:, mine]
         asked = due[:, mine].sum(axis=1)[:, None] - due[:, mine]
-        result[:, mine] = (silent >= _FEWEST_AT_SUPPLIER) & (silent >= _SUPPLIER_SHARE * asked)
+        most = (silent >= _FEWEST_AT_SUPPLIER) & (silent >= _SUPPLIER_SHARE * asked)
+        all_of_few = (asked >= _FEWEST_AT_SMALL_SUPPLIER) & (silent == asked)
+        result[:, mine] = most | all_of_few
     return result

@@ -139,7 +139,7 @@ def watch_list(*, user: User, asked: WatchAsked) -> WatchList:
 
 
 def corners_asked(*, user: User, asked: WatchAsked) -> list[tuple[float, float]]:
-    """South-west and north-east corner of the gardens that a filter shows [deg]; empty where none is placed."""
+    """South-west and north-east corner of the gardens that a filter shows [deg]; empty without any."""
     found = shown_states(user=user, asked=asked).aggregate(
         west=Min("controller__site__longitude"),
         south=Min("controller__site__latitude"),

@@ -71,6 +71,17 @@ def test_most_of_a_suppliers_gardens_stand_still_by_a_ban() -> None:
     assert not _still(ban, np.arange(3)).any()
 
 
+def test_all_others_of_a_small_supplier_must_stand_still() -> None:
+    supplier = np.array([0, 0, 0, 1, 1, 1, 2, 2])
+    small = Peers(np.arange(SITES), supplier, *[np.full(SITES, np.nan)] * 2)
+
+    found = _still(small, np.array([0, 1, 2, 3, 4, 6, 7]))
+
+    assert found[12:18, :3].all()
+    assert not found[:, 3:6].any()  # one of the three ran on: no ban
+    assert not found[:, 6:].any()  # two gardens alone are no evidence of a ban
+
+
 def test_without_peers_nothing_is_common() -> None:
     assert not _still(nobody(SITES), np.arange(SITES)).any()
 
