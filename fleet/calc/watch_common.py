@@ -118,7 +118,7 @@ def _in_street(still: BoolArray, due: BoolArray, peers: Peers) -> BoolArray:
 
 
 def _at_supplier(still: BoolArray, due: BoolArray, supplier: IntArray) -> BoolArray:
-    """Whether most of the supplier's other controllers, or all of few, stood still that day, (days, sites)."""
+    """Whether most of a supplier's other controllers, or all of few, stood still that day, (days, sites)."""
     groups = int(supplier.max(initial=-1)) + 1
     result = np.zeros(still.shape, dtype=np.bool_)
     for group in range(groups):

@@ -14,7 +14,7 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.watch_filter import FULL_GRID, FilterOptions, watch_fleet
+from fleet.calc.watch_filter import FilterOptions, watch_fleet
 from fleet.calc.watch_grid import offset_grid, site_offsets
 from fleet.calc.watch_inputs import WatchInputs, take_sites
 from fleet.calc.watch_result import WatchRun
@@ -35,6 +35,8 @@ FEWEST_SITES = 12
 """Below this number of controllers with a log nothing is learned and the starting numbers stand."""
 _BEST_SHARE = 0.8
 _WIDE_GRID = offset_grid((-2.2, -1.1, 0.0, 1.1, 2.2), (-1.8, -0.6, 0.6, 1.8))
+# The fit learns spreads alone: on the finer nodes of the filter it takes longer and finds them too small.
+_GROUP_GRID = offset_grid((-2.2, -1.1, 0.0, 1.1, 2.2), (-1.8, -0.6, 0.6, 1.8), (-1.0, 1.0))
 _WIDE_USE_SD, _WIDE_THRESHOLD_SD = 0.35, 0.55
 _SEARCH: dict[str, tuple[float, ...]] = {
     "rain_before_share": (0.0, 0.15, 0.25, 0.3, 0.6, 1.0),
@@ -49,7 +51,7 @@ _SHIFT_SEARCH: dict[str, tuple[float, ...]] = {
     "shift_sd_mm": (0.2, 0.5, 1.0, 2.0),
     "shift_sd_share": (0.1, 0.3, 0.6),
 }
-_USE_BOUNDS = (0.12, 0.40)
+_USE_BOUNDS = (0.12, 0.60)
 _THRESHOLD_BOUNDS = (0.15, 0.70)
 _MEAN_PRIOR_SITES = 3.0
 _OFFSET_PASSES = 5  # with two the groups had not settled: twice the false alarms on simulated fleets
@@ -84,7 +86,8 @@ def fit_fleet(inputs: WatchInputs, start: FleetFit, settings: WatchSettings) -> 
     fit = _coordinate_search(search, fit, settings, _SHIFT_SEARCH, shift=True)
     offsets = take_sites(inputs, _evenly(useful, OFFSET_SITES))
     for _ in range(_OFFSET_PASSES):
-        fit = _offsets_by_group(offsets, fit, watch_fleet(offsets, fit, settings))
+        run = watch_fleet(offsets, fit, settings, options=FilterOptions(grid=_GROUP_GRID))
+        fit = _offsets_by_group(offsets, fit, run)
     return fit
 
 
@@ -135,7 +138,7 @@ def _likelihood(inputs: WatchInputs, fit: FleetFit, settings: WatchSettings, *, 
 
 def _offsets_by_group(inputs: WatchInputs, fit: FleetFit, run: WatchRun) -> FleetFit:
     """Group means and spreads of the offsets from the sites' posteriors."""
-    use, threshold = site_offsets(inputs, fit, FULL_GRID)
+    use, threshold = site_offsets(inputs, fit, _GROUP_GRID)
     healthy = np.clip(run.probability[-1, :, 0].astype(np.float64), 0.02, 1.0)
     use_mean, use_sd = _group_spread(
         use, run.node_weight, healthy, inputs.use_group, fit.use_mean, _Group(USE_SD_START, _USE_BOUNDS)
