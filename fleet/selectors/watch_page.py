@@ -173,7 +173,9 @@ def evidence(*, site_id: int, controller: str, is_us: bool) -> Evidence | None:
         shares={name: list(trace[name]) for name in BY_CAUSE if isinstance(trace.get(name), list)},
         table=tuple(_table(trace, days)),
         checks=BY_CAUSE.get(state.cause, ()),
-        unseen=tuple(word.replace("_", " ") for word in state.unseen.replace(",", " ").split()),
+        unseen=tuple(
+            word.replace("_", " ") for word in state.unseen.replace(",", " ").split() if word != state.cause
+        ),
         expected=expected_readings(state=state, is_us=is_us),
         peers=_peers(state),
         parts=tuple(part for part in PARTS.get(state.cause, "").split(";") if part),
