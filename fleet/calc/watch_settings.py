@@ -96,7 +96,7 @@ class WatchSettings:
     et_cv: float = 0.15
     dose_cv: float = 0.10
     guard_mm: float = 12.0
-    flag_score: float = -0.9
+    flag_score: float = -0.1
     watch_score: float = -1.5
     small_fleet: int = 200
     small_fleet_penalty: float = 0.5
