@@ -68,10 +68,9 @@ ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:round": OFFICE,
     "fleet:what-if": OFFICE,
     "fleet:program-year": OFFICE,
-    "fleet:watch-list": OFFICE,
-    "fleet:watch": OFFICE,
-    "fleet:watch-days-csv": OFFICE,
-    "fleet:watch-record": OFFICE,
+    **dict.fromkeys(
+        ("fleet:watch-list", "fleet:watch", "fleet:watch-days-csv", "fleet:watch-record"), OFFICE
+    ),
     "fleet:watch-setting": frozenset({M, A}),
     "fleet:watch-flag": frozenset({D, A}),
     "fleet:day": frozenset({T, D, A}),
