@@ -249,3 +249,20 @@ def test_all_causes_and_healthy_add_up_to_one() -> None:
 def test_a_watch_stricter_than_the_flag_is_refused() -> None:
     with pytest.raises(ValueError, match="watch_score"):
         replace(SETTINGS, watch_score=1.0)
+
+
+@pytest.mark.parametrize("cause", ["program_differs", "no_power"])
+def test_a_cause_outside_the_sensor_flags_by_itself(cause: str) -> None:
+    causes = np.zeros((1, len(ALL_CAUSES)))
+    causes[0, ALL_CAUSES.index(cause)] = 0.95
+
+    verdict = judge(
+        np.array([-9.0]),
+        causes,
+        np.full((1, len(CAUSES)), 50.0),
+        _standing(),
+        SETTINGS,
+        flag_score=SETTINGS.flag_score,
+    )
+
+    assert verdict.status[0] == "flag"

@@ -162,3 +162,39 @@ def test_a_wetter_threshold_never_lowers_adequacy_of_the_same_program(
 
     # A start that comes earlier may leave the last day of the span a little drier: half a day's use at most.
     assert adequacy(max(threshold - wetter_by, 0.1)) >= adequacy(threshold) - 0.02
+
+
+def test_stress_takes_its_share_of_the_demand() -> None:
+    # FAO-56, Eq. 84: three quarters of the water between allowed depletion (18) and wilting (36) are gone.
+    outcome, _ = run_governing(
+        state([31.5], days=1, demand=4.0),
+        np.array([100.0], dtype=np.float32),
+        np.array([[3.0]], dtype=np.float32),
+        np.zeros((1, 1, 1), dtype=np.uint8),
+        keep_starts=False,
+    )
+
+    np.testing.assert_allclose(outcome.adequacy, 0.25)
+    np.testing.assert_allclose(outcome.end_depletion_mm, 32.5)
+
+
+def test_dry_days_are_a_share_of_the_days_of_all_seasons() -> None:
+    one = state([17.0], days=4, demand=4.0)
+    dry, wet = one.demand_mm, np.zeros_like(one.demand_mm)
+    two = ZoneState(
+        one.depletion_mm,
+        one.available_mm,
+        one.allowed_mm,
+        np.concatenate([dry, wet], axis=2),
+        np.zeros((4, 1, 2), dtype=np.float32),
+    )
+
+    outcome, _ = run_governing(
+        two,
+        np.array([100.0], dtype=np.float32),
+        np.array([[3.0]], dtype=np.float32),
+        np.zeros((4, 1, 1), dtype=np.uint8),
+        keep_starts=False,
+    )
+
+    np.testing.assert_allclose(outcome.dry_share, 0.5)  # four days of eight

@@ -151,3 +151,15 @@ def test_day_of_the_year_counts_from_one_and_knows_leap_years() -> None:
     days = np.array(["2023-12-31", "2024-01-01", "2024-12-31", "2025-03-01"], dtype="datetime64[D]")
 
     np.testing.assert_array_equal(radiation.day_of_year(days), [365.0, 1.0, 366.0, 60.0])
+
+
+def test_the_slope_is_that_of_the_curve_itself() -> None:
+    warmth = np.linspace(-10.0, 45.0, 56)
+    step = 1e-4
+
+    rise = air.saturation_vapour_pressure_kpa(warmth + step) - air.saturation_vapour_pressure_kpa(
+        warmth - step
+    )
+
+    # FAO-56 rounds the constant of Eq. 13, so that the two differ by a few parts in ten thousand.
+    np.testing.assert_allclose(air.saturation_slope(warmth), rise / (2 * step), rtol=5e-4)
