@@ -71,16 +71,17 @@ class BreakPage:
 
 
 def people_today(*, day: date) -> tuple[PersonChoice, ...]:
-    """Technicians who are at work on a day."""
+    """Technicians who are at work on a day, those with stops ahead first."""
     ahead: dict[int, int] = {}
     stops = Stop.objects.filter(route__day=day, visit__isnull=False, state=Stop.State.AHEAD)
     for technician_id in stops.values_list("route__technician_id", flat=True):
         ahead[technician_id] = ahead.get(technician_id, 0) + 1
-    return tuple(
+    people = [
         PersonChoice(person.pk, person.name, ahead.get(person.pk, 0))
         for person in Technician.objects.filter(is_active=True).order_by("code")
         if not off_words(person.workdays, person.days_off, day)
-    )
+    ]
+    return tuple(sorted(people, key=lambda one: one.ahead == 0))
 
 
 def visits_ahead(*, day: date) -> tuple[VisitChoice, ...]:
