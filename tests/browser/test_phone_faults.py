@@ -155,7 +155,8 @@ def test_a_clock_that_is_wrong_by_an_hour_is_told_and_taken_out(
     assert abs(row.skew_s - hours * 3600) < 30
     assert abs((row.said_at - row.happened_at) - timedelta(hours=hours)) < timedelta(seconds=30)
     assert abs(Finding.objects.get().recorded_at - row.received_at) < timedelta(seconds=30)
-    assert f"clock 1 h 0 min {'ahead' if hours > 0 else 'behind'}" in phone.page.inner_text("[data-sendbar]")
+    told = f"clock 1 h 0 min {'ahead' if hours > 0 else 'behind'}"
+    phone.until(f"document.querySelector('[data-sendbar]').textContent.includes('{told}')")
 
 
 def test_an_expired_session_keeps_the_queue_until_the_same_person_signs_in(

@@ -55,10 +55,10 @@
 
   const start = async () => {
     await store.keepClean();
-    // A page that came from the network says whose it is; a page of the phone's own copy says the same.
-    await navigator.serviceWorker.register(body.dataset.worker, { scope: "/" }).catch(() => {});
+    // First what waits and the clock are told; the worker may take its time.
     store.onChange(show);
     await show();
+    await navigator.serviceWorker.register(body.dataset.worker, { scope: "/" }).catch(() => {});
     const done = await send();
     if (done.me) {
       navigator.storage?.persist?.();
