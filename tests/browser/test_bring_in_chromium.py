@@ -92,7 +92,7 @@ def map_columns(person: Visitor) -> None:
     person.page.get_by_label("Holds").select_option("*")
     for theirs, ours in MEANT.items():
         person.page.get_by_label(f"Meaning of {theirs}", exact=True).select_option(ours)
-    press(person, "Look at what it would do")
+    press(person, "Go on")
 
 
 def at_ease(person: Visitor, width: int) -> None:
