@@ -144,8 +144,8 @@ def test_every_page_opens_for_its_roles_only(demo: Company) -> None:
                 assert status == 403, (name, role)
             elif status == 405:
                 continue  # answers to POST only; its own tests send one
-            elif role == User.Role.TECHNICIAN and re.search(r"/sites/|/stops/", address):
-                assert status == 404, (name, role)  # nobody's own garden
+            elif role == User.Role.TECHNICIAN and re.search(r"/sites/|/stops/|/routes/", address):
+                assert status == 404, (name, role)  # nobody's own garden or route
             else:
                 assert status == 200, (name, role)
 
