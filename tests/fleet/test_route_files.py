@@ -30,7 +30,7 @@ def week(company: Company) -> None:
     build_technician()
     for number in range(4):
         build_need(build_site(f"CB-{number:02}", longitude=-104.69 + 0.01 * number))
-    build_need(build_site("QT-01"), kind="backflow_test", skill="backflow")
+    build_need(build_site("QT-01"), kind="repair", skill="drip")
     plan_routes(now=EARLY, week=DAY, seed=1, iterations=30)
 
 
@@ -48,8 +48,8 @@ def test_routes_have_the_contracts_columns_a_way_back_breaks_and_reasons() -> No
         assert (own[-1]["site"], own[-1]["visit_kinds"]) == ("", "")
         assert [row["visit_kinds"] for row in own].count("break") == 1
     left = [row for row in rows if not row["technician"]]
-    assert [(row["site"], row["visit_kinds"]) for row in left] == [("QT-01", "backflow_test")]
-    assert "backflow" in str(left[0]["reason"])
+    assert [(row["site"], row["visit_kinds"]) for row in left] == [("QT-01", "repair")]
+    assert "drip" in str(left[0]["reason"])
     assert str(driven[0]["arrive"]).endswith("-06:00")
 
 

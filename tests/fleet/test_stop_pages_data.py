@@ -101,7 +101,7 @@ def test_the_board_takes_the_same_number_of_queries_for_many_stops(company: Comp
 
 
 def test_waiting_needs_stand_first_and_say_why(company: Company) -> None:
-    build_need(build_site("ZZ", longitude=-104.69), kind="backflow_test", skill="backflow", value_per_day=1)
+    build_need(build_site("ZZ", longitude=-104.69), kind="repair", skill="drip", value_per_day=1)
     planned_week(3)
 
     week = needs_week(week=DAY)

@@ -18,7 +18,7 @@ from django.utils import timezone
 
 from fleet.access import ROLES
 from fleet.customer_trail import CHANGES, SHOWS, TAKES
-from fleet.models import AuditEntry, Company, Finding, LedgerMonth, Photo, ReportLink, User, VisitNeed
+from fleet.models import AuditEntry, Company, Finding, LedgerMonth, Photo, ReportLink, Stop, User, VisitNeed
 from fleet.selectors.photo_files import photo_folder, photo_path
 from fleet.services.audit import throw_old_audit
 from sites.models import Change, Site
@@ -79,7 +79,7 @@ def test_who_opens_a_garden_leaves_one_entry_and_a_refusal_none(
 def test_a_stop_names_its_garden_and_a_search_its_words(
     sign_in: SignIn, garden: Site, technician_user: User, dispatcher: User
 ) -> None:
-    stop = garden.visits.get().stops.get()
+    stop = Stop.objects.filter(visit__site=garden, route__technician__user=technician_user).earliest("pk")
     sign_in(technician_user).get(reverse("fleet:stop", args=[stop.pk]))
     sign_in(dispatcher).get(reverse("fleet:search"), {"q": "kiln lane"})
 
