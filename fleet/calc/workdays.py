@@ -27,6 +27,26 @@ def off_words(workdays: str, days_off: str, day: date) -> str:
     return "" if WEEKDAYS[day.weekday()] in usual else f"not at work on {NAMES[day.weekday()]}"
 
 
+def days_words(workdays: str) -> str:
+    """Working days in words, three and more in a row as a span: `Mon to Fri`, `Mon, Wed` [-].
+
+    Parameters
+    ----------
+    workdays
+        Days of the week, as `mon,tue` or `mon;tue` [-].
+    """
+    usual = {part.strip().lower()[:3] for part in workdays.replace(";", ",").split(",")}
+    spans: list[list[str]] = []
+    for place, short in enumerate(WEEKDAYS):
+        if short not in usual:
+            continue
+        if place and WEEKDAYS[place - 1] in usual:
+            spans[-1].append(short.capitalize())
+        else:
+            spans.append([short.capitalize()])
+    return ", ".join(f"{span[0]} to {span[-1]}" if len(span) > 2 else ", ".join(span) for span in spans)
+
+
 def monday_of(day: date) -> date:
     """The Monday of a day's week [-].
 

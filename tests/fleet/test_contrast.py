@@ -78,16 +78,18 @@ def contrast(one: str, other: str) -> float:
 
 
 def sets() -> dict[str, dict[str, str]]:
-    """The four sets of tokens: light, dark, high contrast, print."""
+    """The sets of tokens: light, dark, high contrast in both, print."""
     screen = (CSS / "tokens.css").read_text(encoding="utf-8")
     light = tokens(block(screen, ":root"))
     dark = light | tokens(block(screen, '[data-theme="dark"]'))
     high = light | tokens(block(screen, '[data-theme="contrast"]'))
+    high_dark = dark | tokens(block(screen, '[data-theme="contrast-dark"] {\n    --paper'))
     paper = (CSS / "print.css").read_text(encoding="utf-8")
     return {
         "light": light,
         "dark": dark,
         "contrast": high,
+        "contrast-dark": high_dark,
         "print": light | tokens(block(paper[paper.index("@media print") :], ":root")),
     }
 
@@ -98,7 +100,7 @@ def test_the_ratio_is_the_published_one() -> None:
     assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.005)
 
 
-@pytest.mark.parametrize("theme", ["light", "dark", "contrast"])
+@pytest.mark.parametrize("theme", ["light", "dark", "contrast", "contrast-dark"])
 def test_text_stands_out_four_and_a_half_to_one(theme: str) -> None:
     chosen = sets()[theme]
 
@@ -107,7 +109,7 @@ def test_text_stands_out_four_and_a_half_to_one(theme: str) -> None:
     assert {pair: ratio for pair, ratio in low.items() if ratio < 4.5} == {}
 
 
-@pytest.mark.parametrize("theme", ["light", "dark", "contrast"])
+@pytest.mark.parametrize("theme", ["light", "dark", "contrast", "contrast-dark"])
 def test_shapes_and_outlines_stand_out_three_to_one(theme: str) -> None:
     chosen = sets()[theme]
 
@@ -116,9 +118,10 @@ def test_shapes_and_outlines_stand_out_three_to_one(theme: str) -> None:
     assert {pair: ratio for pair, ratio in low.items() if ratio < 3.0} == {}
 
 
-def test_high_contrast_text_stands_out_seven_to_one() -> None:
+@pytest.mark.parametrize("theme", ["contrast", "contrast-dark"])
+def test_high_contrast_text_stands_out_seven_to_one(theme: str) -> None:
     """WCAG 2.2, 1.4.6 (enhanced)."""
-    high = sets()["contrast"]
+    high = sets()[theme]
 
     low = {pair: round(contrast(high[pair[0]], high[pair[1]]), 2) for pair in TEXT}
 

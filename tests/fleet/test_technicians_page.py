@@ -10,6 +10,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from fleet.calc.workdays import days_words
 from fleet.models import Certificate, Company, Route, StockPlace, Technician, User
 from fleet.services.plan_routes import plan_routes
 from fleet.services.technicians import BadTechnician, put_back_technician, save_technician
@@ -49,6 +50,16 @@ def test_nobody_on_the_road_is_said_and_a_person_is_entered(
     assert "Lena Marsh" in client.get(reverse("fleet:technicians")).content.decode()
     page = client.get(reverse("fleet:technician", args=[row.pk])).content.decode()
     assert 'value="dig;wiring"' in page
+    assert "<dt>Skills</dt><dd>dig, wiring</dd>" in page
+    assert "<dt>Workdays</dt><dd>Tue, Wed</dd>" in page
+
+
+def test_working_days_in_a_row_are_a_span() -> None:
+    said = [
+        days_words(days) for days in ("mon,tue,wed,thu,fri", "mon;wed;thu;fri", "sat,sun", "mon,tue,fri", "")
+    ]
+
+    assert said == ["Mon to Fri", "Mon, Wed to Fri", "Sat, Sun", "Mon, Tue, Fri", ""]
 
 
 @pytest.mark.django_db

@@ -40,10 +40,26 @@
       fold.textContent = shut ? "Legend" : "Fold";
       fold.setAttribute("aria-expanded", String(!shut));
     }
+    const places = event.target.closest('[data-act="places"]');
+    if (places) places.setAttribute("aria-expanded", String(places.getAttribute("aria-expanded") !== "true"));
     const show = event.target.closest(".seg button[data-show]");
     if (show) filter(show);
     if (event.target.closest('[data-act="print"]')) window.print();
   });
+  // A table that stacks on a phone keeps its meaning: roles for who listens, the head of its column before each cell.
+  for (const table of document.querySelectorAll("table.stack")) {
+    const heads = [...table.tHead.rows[0].cells].map((cell) => (cell.querySelector(".vh") ? "" : cell.textContent.trim()));
+    table.setAttribute("role", "table");
+    for (const group of [table.tHead, ...table.tBodies]) group.setAttribute("role", "rowgroup");
+    for (const row of table.rows) {
+      row.setAttribute("role", "row");
+      for (const cell of row.cells) {
+        cell.setAttribute("role", cell.closest("thead") ? "columnheader" : cell.matches("th") ? "rowheader" : "cell");
+        if (cell.cellIndex > 0 && heads[cell.cellIndex] && cell.innerHTML.trim() && !cell.closest("thead")) cell.dataset.head = heads[cell.cellIndex];
+      }
+    }
+  }
+
   document.addEventListener("keydown", (event) => {
     const q = document.getElementById("q");
     if (event.key === "/" && q && !event.ctrlKey && !event.metaKey && !event.altKey

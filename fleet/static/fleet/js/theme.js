@@ -3,7 +3,9 @@
   "use strict";
   const root = document.documentElement;
   root.classList.add("js");
-  const system = window.matchMedia("(prefers-color-scheme: dark)");
+  const dark = window.matchMedia("(prefers-color-scheme: dark)"), more = window.matchMedia("(prefers-contrast: more)");
+  const named = (isMore, isDark) => (isMore ? (isDark ? "contrast-dark" : "contrast") : isDark ? "dark" : "light");
+  const system = () => named(more.matches, dark.matches);
   const kept = () => { try { return localStorage.getItem("rootround-theme"); } catch { return null; } };
   // A choice under "Your settings" reaches this device once; the button may change it here afterwards.
   const chosen = root.dataset.chosen;
@@ -17,11 +19,11 @@
     root.dataset.theme = theme;
     document.dispatchEvent(new CustomEvent("rootround:theme", { detail: theme }));
   };
-  apply(kept() || chosen || (system.matches ? "dark" : "light"));
-  system.addEventListener("change", () => { if (!kept()) apply(system.matches ? "dark" : "light"); });
+  apply(kept() || chosen || system());
+  for (const wish of [dark, more]) wish.addEventListener("change", () => { if (!kept()) apply(system()); });
   document.addEventListener("click", (event) => {
     if (!event.target.closest('[data-act="theme"]')) return;
-    const next = root.dataset.theme === "dark" ? "light" : "dark";
+    const now = root.dataset.theme, next = named(now.startsWith("contrast"), !now.endsWith("dark"));
     try { localStorage.setItem("rootround-theme", next); } catch { /* private window: this page only */ }
     apply(next);
   });

@@ -120,8 +120,8 @@
     map.on("blur", () => map.scrollWheelZoom.disable());
     // Paper is light: the marks are painted again for the printer.
     let theme = null;
-    addEventListener("beforeprint", () => { theme = document.documentElement.dataset.theme; if (theme === "dark") repaint("light"); });
-    addEventListener("afterprint", () => { if (theme === "dark") repaint("dark"); });
+    addEventListener("beforeprint", () => { theme = document.documentElement.dataset.theme; if (theme.endsWith("dark")) repaint("light"); });
+    addEventListener("afterprint", () => { if (theme.endsWith("dark")) repaint("dark"); });
   };
   const repaint = (theme) => {
     document.documentElement.dataset.theme = theme;
