@@ -14,7 +14,7 @@ from fleet.calc.watch_block import Block
 from fleet.calc.watch_block_day import BlockDay
 from fleet.calc.watch_grid import OFFSET_NODES, Grid, SiteConstants, offset_points, site_constants
 from fleet.calc.watch_inputs import WatchInputs
-from fleet.calc.watch_result import WatchRun
+from fleet.calc.watch_result import WatchRun, with_fault_odds
 from fleet.calc.watch_settings import CAUSES, FleetFit, WatchSettings
 from fleet.calc.watch_weather import FilterWeather, filter_weather
 
@@ -129,6 +129,7 @@ def _run_days(
             block.finish(today, exponent[part])
             probability[day, order[part]] = hypotheses.cause_probabilities(block.weights, settings)
             depletion[day, order[part]], spread[day, order[part]] = block.depletion()
+    with_fault_odds(probability, inputs.habits.known, settings.known_garden_odds)
     return _gather(blocks, order, (probability, rate, depletion, spread, shifts))
 
 

@@ -14,10 +14,11 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.watch_filter import FilterOptions, watch_fleet
+from fleet.calc.watch_filter import FULL_GRID, FilterOptions, watch_fleet
 from fleet.calc.watch_grid import offset_grid, site_offsets
+from fleet.calc.watch_habits import Habits, no_habits, only
 from fleet.calc.watch_inputs import WatchInputs, take_sites
-from fleet.calc.watch_result import WatchRun
+from fleet.calc.watch_result import WatchRun, fault_score
 from fleet.calc.watch_settings import (
     THRESHOLD_SD_START,
     USE_SD_START,
@@ -56,6 +57,9 @@ _THRESHOLD_BOUNDS = (0.15, 0.70)
 _MEAN_PRIOR_SITES = 3.0
 _OFFSET_PASSES = 5  # with two the groups had not settled: twice the false alarms on simulated fleets
 _SPREAD_PRIOR_SITES = 5.0
+HABIT_DAYS = 28
+"""Days with a count below which a season teaches no habit [d]."""
+_LEAST_VARIANCE = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,12 +76,14 @@ def fit_fleet(inputs: WatchInputs, start: FleetFit, settings: WatchSettings) -> 
     Parameters
     ----------
     inputs
-        Sites with logs; those without a count teach nothing and are left out.
+        Sites with logs; those without a count teach nothing and are left out. Habits of single gardens are
+        not looked at: groups are learned from the days at hand.
     start
         Fit to start from; last week's saves nothing but keeps ties where they were.
     settings
         Fixed settings.
     """
+    inputs = replace(inputs, habits=no_habits(inputs.site_count))
     useful = np.flatnonzero(inputs.seen.sum(axis=0) > 0)
     if useful.size < FEWEST_SITES:
         return start
@@ -183,6 +189,29 @@ def _group_spread(
     prior = _SPREAD_PRIOR_SITES * axis.prior_sd**2
     spread = np.sqrt((variance + prior) / (weight + _SPREAD_PRIOR_SITES))
     return mean, np.clip(spread, *axis.bounds)
+
+
+def learned_habits(inputs: WatchInputs, fit: FleetFit, run: WatchRun, settings: WatchSettings) -> Habits:
+    """What a season taught of each garden; unknown where it was short or its end was not calm [1].
+
+    Parameters
+    ----------
+    inputs, fit, run
+        A season, the fleet's numbers and what the full filter says of it.
+    settings
+        Fixed settings.
+    """
+    use, threshold = site_offsets(inputs, fit, FULL_GRID)
+    parts = (*_moments(use, run.node_weight), *_moments(threshold, run.node_weight))
+    in_order = fault_score(run.probability[-1]) < settings.watch_score
+    enough = inputs.seen.sum(axis=0) >= HABIT_DAYS
+    return only(Habits(*parts), in_order & enough)
+
+
+def _moments(offset: FloatArray, weight: npt.NDArray[np.float32]) -> tuple[FloatArray, FloatArray]:
+    """Mean and spread of each site over its nodes, both (sites,)."""
+    mean = (offset * weight).sum(axis=1)
+    return mean, np.sqrt(np.maximum((offset**2 * weight).sum(axis=1) - mean**2, _LEAST_VARIANCE))
 
 
 def _evenly(sites: IntArray, most: int) -> IntArray:

@@ -145,6 +145,8 @@ def site_constants(inputs: WatchInputs, fit: FleetFit, grid: Grid) -> SiteConsta
 def site_offsets(inputs: WatchInputs, fit: FleetFit, grid: Grid) -> tuple[FloatArray, FloatArray]:
     """Use and threshold offsets of every site and node, both (sites, nodes) [1].
 
+    Around the garden's own habit where an earlier season taught it, else around its group's mean.
+
     Parameters
     ----------
     inputs
@@ -154,12 +156,20 @@ def site_offsets(inputs: WatchInputs, fit: FleetFit, grid: Grid) -> tuple[FloatA
     grid
         Nodes in standard units.
     """
-    use = fit.use_mean[inputs.use_group][:, None] + fit.use_sd[inputs.use_group][:, None] * grid.use
-    threshold = (
-        fit.threshold_mean[inputs.soil_group][:, None]
-        + fit.threshold_sd[inputs.soil_group][:, None] * grid.threshold
+    habits, use, threshold = inputs.habits, inputs.use_group, inputs.soil_group
+    use_mean = _known_or(habits.use_mean, fit.use_mean[use])
+    threshold_mean = _known_or(habits.threshold_mean, fit.threshold_mean[threshold])
+    use_sd = np.fmin(habits.use_sd, fit.use_sd[use])
+    threshold_sd = np.fmin(habits.threshold_sd, fit.threshold_sd[threshold])
+    return (
+        use_mean[:, None] + use_sd[:, None] * grid.use,
+        threshold_mean[:, None] + threshold_sd[:, None] * grid.threshold,
     )
-    return use, threshold
+
+
+def _known_or(habit: FloatArray, group: FloatArray) -> FloatArray:
+    """The garden's own habit where it is known, else its group's mean."""
+    return np.where(np.isfinite(habit), habit, group)
 
 
 def _unit_axis(nodes: tuple[float, ...]) -> tuple[FloatArray, FloatArray]:

@@ -8,6 +8,8 @@ from typing import TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from fleet.calc.watch_habits import Habits
+
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 IntArray: TypeAlias = npt.NDArray[np.int64]
 CountArray: TypeAlias = npt.NDArray[np.int16]
@@ -71,6 +73,8 @@ class WatchInputs:
         elsewhere `NO_PERIOD`, (days, sites) [1].
     period_days
         Length of the period that ends on the day, 0 elsewhere, (days, sites) [d].
+    habits
+        What the season before these days taught of each garden.
     """
 
     days: DayArray
@@ -91,6 +95,7 @@ class WatchInputs:
     period_starts: CountArray
     period_ran: CountArray
     period_days: CountArray
+    habits: Habits
 
     def __post_init__(self) -> None:
         """Reject arrays that do not fit together."""
@@ -102,6 +107,8 @@ class WatchInputs:
         for name in (*_PER_DAY, "period_days"):
             if getattr(self, name).shape != grid:
                 raise BadWatchInputs(f"{name} must have one value a day and site")
+        if self.habits.use_mean.shape != sites:
+            raise BadWatchInputs("habits must have one value a site")
         if np.any(self.threshold_depletion_mm <= 0.0) or np.any(self.available_water_mm <= 0.0):
             raise BadWatchInputs("threshold depletion and available water must be above 0 mm")
         if np.any(self.ran > self.starts):
@@ -141,7 +148,9 @@ def take_sites(inputs: WatchInputs, index: IntArray) -> WatchInputs:
     chosen = {}
     for field in fields(inputs):
         value = getattr(inputs, field.name)
-        if field.name != "days":
+        if field.name == "habits":
+            value = value.take(index)
+        elif field.name != "days":
             value = value[..., index]
         chosen[field.name] = value
     return WatchInputs(**chosen)

@@ -48,6 +48,25 @@ class WatchRun:
     location_shift_mm: FloatArray
 
 
+def with_fault_odds(probability: SingleArray, sites: npt.NDArray[np.bool_], factor: float) -> None:
+    """Multiply the odds of any fault of some sites, in place.
+
+    Parameters
+    ----------
+    probability
+        Probability of healthy and of each cause, (days, sites, 6) [1].
+    sites
+        Which sites, (sites,).
+    factor
+        Factor on the odds [1].
+    """
+    if not sites.any() or factor == 1.0:
+        return
+    some = probability[:, sites]
+    some[..., 1:] *= factor
+    probability[:, sites] = some / some.sum(axis=-1, keepdims=True)
+
+
 def fault_score(probability: npt.NDArray[np.floating]) -> FloatArray:
     """Log odds of any fault against healthy, shape without the cause axis [1].
 

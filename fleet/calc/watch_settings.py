@@ -69,6 +69,12 @@ class WatchSettings:
         Relative error of a day's ET and of a start's dose [1].
     guard_mm
         Unexplained common shift at which the evidence counts half [mm].
+    habit_use_drift, habit_threshold_drift
+        How far a garden's log error of use over dose, and of the threshold, may have moved since the season
+        that taught it, as standard deviations [1].
+    known_garden_odds
+        Factor on the odds of a fault in gardens whose habit is known: they cry wolf less, so that the budget
+        of false alarms leaves them more [1].
     flag_score, watch_score
         Log odds of a fault from which a controller is flagged, or watched [1].
     small_fleet, small_fleet_penalty
@@ -96,6 +102,9 @@ class WatchSettings:
     et_cv: float = 0.15
     dose_cv: float = 0.10
     guard_mm: float = 12.0
+    habit_use_drift: float = 0.15
+    habit_threshold_drift: float = 0.20
+    known_garden_odds: float = 1.8
     flag_score: float = -0.1
     watch_score: float = -1.5
     small_fleet: int = 200

@@ -12,7 +12,7 @@ from fleet.models.rebates import Rebate, RebateClaim
 from fleet.models.routes import Finding, PlanRun, Route, Stop
 from fleet.models.season import BackflowRule, LocationSeason
 from fleet.models.stock import Part, PartForKind, StockMinimum, StockMove, StockPlace
-from fleet.models.watch import Cause, Flag, WatchDay, WatchFit, WatchState, WatchStatus
+from fleet.models.watch import Cause, Flag, WatchDay, WatchFit, WatchHabit, WatchState, WatchStatus
 from fleet.models.water import LedgerMonth, LedgerPortfolio, LedgerSite, MeterLeak, ServiceContract, Tariff
 
 __all__ = [
@@ -59,6 +59,7 @@ __all__ = [
     "VisitNeed",
     "WatchDay",
     "WatchFit",
+    "WatchHabit",
     "WatchState",
     "WatchStatus",
 ]

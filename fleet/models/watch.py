@@ -114,6 +114,44 @@ class WatchFit(models.Model):
         return f"{self.as_of}"
 
 
+class WatchHabit(models.Model):
+    """What an earlier season taught of one garden's sensor; empty offsets where it taught nothing."""
+
+    controller = models.OneToOneField(
+        "sites.Controller", on_delete=models.CASCADE, related_name="watch_habit"
+    )
+    as_of = models.DateField()  # last day of the season that taught it
+    seen_days = models.PositiveSmallIntegerField()
+    book = models.CharField(max_length=80)  # the book's numbers against which the errors were learned
+    use_mean = models.FloatField(null=True, blank=True)  # log error of use over dose
+    use_sd = models.FloatField(null=True, blank=True)
+    threshold_mean = models.FloatField(null=True, blank=True)  # log error of the depletion at the threshold
+    threshold_sd = models.FloatField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["controller_id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(
+                    use_mean__isnull=True,
+                    use_sd__isnull=True,
+                    threshold_mean__isnull=True,
+                    threshold_sd__isnull=True,
+                )
+                | Q(
+                    use_mean__isnull=False,
+                    use_sd__gt=0,
+                    threshold_mean__isnull=False,
+                    threshold_sd__gt=0,
+                ),
+                name="watch_habit_whole_or_none",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.controller_id} {self.as_of}"
+
+
 class WatchDay(models.Model):
     """What a run of the watch found in all: the course of the watch itself, one row a day."""
 

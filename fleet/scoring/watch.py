@@ -1,29 +1,33 @@
 """Scores the sensor watch on simulated fleets: what it finds, how late, how often it cries wolf.
 
 The fleet's numbers are learned from the whole season before the filter runs over it, where the product
-learns them every week from what it has; sizes of a season are the same.
+learns them every week from what it has; sizes of a season are the same. The row that was told the truth is
+flagged at the score at which it cries as often as the watch does, so that what both find can be compared.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
 from typing import Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.proportion import Share, wilson_interval
 from fleet.calc.watch_filter import watch_fleet
-from fleet.calc.watch_fit import fit_fleet
+from fleet.calc.watch_fit import fit_fleet, learned_habits
+from fleet.calc.watch_habits import Habits, no_habits, widened
 from fleet.calc.watch_inputs import WatchInputs
 from fleet.calc.watch_result import WatchRun, fault_score
-from fleet.calc.watch_settings import CAUSES, TOO_DRY, TOO_WET, WatchSettings, starting_fit
+from fleet.calc.watch_settings import CAUSES, WatchSettings, starting_fit
 from fleet.calc.watch_visibility import visibility
-from fleet.scoring.watch_climates import CLIMATES, generated_season
-from fleet.scoring.watch_fleets import NO_FAULT, FleetTruth, SimulatedFleet, simulated_fleet, soil_groups
+from fleet.scoring.watch_climates import CLIMATES, SeasonWeather, generated_season
+from fleet.scoring.watch_counts import Alarms, Scores, count_alarms
+from fleet.scoring.watch_faults import NO_FAULT, FleetTruth
+from fleet.scoring.watch_fleets import SimulatedFleet, simulated_fleet, soil_groups
 from fleet.scoring.watch_gardens import USE_GROUPS, Errors
 from fleet.scoring.watch_physics import PHYSICS
+from fleet.scoring.watch_years import season_after
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 IntArray: TypeAlias = npt.NDArray[np.int64]
@@ -33,75 +37,19 @@ DAYS: Final = 180
 LOCATIONS: Final = 12
 _NAIVE_DAYS: Final = 14
 _NAIVE_STARTS: Final = 8
-_DIRECTIONS: Final = (TOO_WET, TOO_DRY, ("erratic",))
-
-
-@dataclass(frozen=True, slots=True)
-class Alarms:
-    """What a method said of each controller.
-
-    Parameters
-    ----------
-    flagged
-        Whether it is flagged on the day, (days, sites).
-    cause
-        Most likely cause on the day as a position in CAUSES, (days, sites) [1].
-    left_open
-        Whether the method says at the season's end that it suspects something or could not have seen this
-        fault, (sites, causes).
-    """
-
-    flagged: BoolArray
-    cause: IntArray
-    left_open: BoolArray
-
-
-@dataclass(slots=True)
-class FaultScore:
-    """Counts for one fault over fleets; see `ScoreRow`."""
-
-    faults: int = 0
-    found: int = 0
-    visible: int = 0
-    visible_found: int = 0
-    unseen_found: int = 0
-    unseen_open: int = 0
-    cause_at_flag: int = 0
-    cause_at_end: int = 0
-    direction_at_flag: int = 0
-    days: list[int] = field(default_factory=list)
-    starts: list[int] = field(default_factory=list)
-
-
-@dataclass(slots=True)
-class Scores:
-    """Counts of one method on one kind of fleet.
-
-    Parameters
-    ----------
-    by_fault
-        Counts in the order of CAUSES.
-    healthy, false_alarms
-        Healthy controllers, and those of them ever flagged [1].
-    """
-
-    by_fault: list[FaultScore] = field(default_factory=lambda: [FaultScore() for _ in CAUSES])
-    healthy: int = 0
-    false_alarms: int = 0
-
-    @property
-    def false_alarm_share(self) -> Share:
-        """Share of healthy controllers ever flagged in the season."""
-        return wilson_interval(self.false_alarms, self.healthy)
-
-
-METHODS: Final = ("naive rule", "watch", "told the truth")
+SEASONS: Final = ("first season", "season after")
 
 
 def score_fleets(
-    *, seeds: Sequence[int], climates: Sequence[str], physics: Sequence[str], sites: int, errors: Errors
-) -> dict[tuple[str, str, str], Scores]:
-    """Counts by physics, climate and method.
+    *,
+    seeds: Sequence[int],
+    climates: Sequence[str],
+    physics: Sequence[str],
+    sites: int,
+    errors: Errors,
+    seasons: int = 2,
+) -> dict[tuple[str, str, str, str], Scores]:
+    """Counts by physics, climate, season and method.
 
     Parameters
     ----------
@@ -113,34 +61,50 @@ def score_fleets(
         Controllers of a fleet [1].
     errors
         How far book, weather and log stray.
+    seasons
+        1 for gardens that are new to the watch alone, 2 for the season after as well [1].
     """
-    result: dict[tuple[str, str, str], Scores] = {}
+    result: dict[tuple[str, str, str, str], Scores] = {}
     for world in physics:
         for climate in climates:
             for seed in seeds:
                 number = 10_000 * seed + 100 * sorted(CLIMATES).index(climate) + sorted(PHYSICS).index(world)
-                weather = generated_season(CLIMATES[climate], DAYS, LOCATIONS, np.random.default_rng(number))
+                rng = np.random.default_rng(number)
+                weather = [generated_season(CLIMATES[climate], DAYS, LOCATIONS, rng) for _ in range(seasons)]
                 fleet = simulated_fleet(
-                    weather=weather, physics=world, sites=sites, seed=number, errors=errors
+                    weather=weather[0], physics=world, sites=sites, seed=number, errors=errors
                 )
-                for method, alarms in _alarms(fleet).items():
-                    scores = result.setdefault((world, climate, method), Scores())
-                    count_alarms(scores, alarms, fleet.inputs, fleet.truth)
+                years = _years(fleet, weather, world, number, errors)
+                for (season, method), (alarms, year) in years.items():
+                    scores = result.setdefault((world, climate, season, method), Scores())
+                    count_alarms(scores, alarms, year.inputs, year.truth)
     return result
 
 
-def _alarms(fleet: SimulatedFleet) -> dict[str, Alarms]:
-    """What each method says of a fleet."""
-    settings = WatchSettings()
-    return {
-        "naive rule": naive_alarms(fleet.inputs),
-        "watch": watch_alarms(fleet.inputs, settings),
-        "told the truth": watch_alarms(fleet.told, settings),
-    }
+def _years(
+    fleet: SimulatedFleet, weather: list[SeasonWeather], physics: str, seed: int, errors: Errors
+) -> dict[tuple[str, str], tuple[Alarms, SimulatedFleet]]:
+    """What each method says of a fleet in its first season, and in the one after what the watch found."""
+    settings, year, years = WatchSettings(), fleet, {}
+    habits = told_habits = no_habits(fleet.inputs.site_count)
+    for number, season in enumerate(SEASONS[: len(weather)]):
+        if number:
+            found = years[SEASONS[number - 1], "watch"][0].flagged.any(axis=0)
+            year = season_after(
+                year, found, weather[number], physics=physics, seed=seed + number, errors=errors
+            )
+        run, habits = watched(replace(year.inputs, habits=habits), settings)
+        told, told_habits = watched(replace(year.told, habits=told_habits), settings)
+        watch = alarms_of(run, year.inputs, settings, settings.flag_score_for(year.inputs.site_count))
+        limit = score_that_cries(told, year.truth, watch)
+        years[season, "naive rule"] = naive_alarms(year.inputs), year
+        years[season, "watch"] = watch, year
+        years[season, "told the truth"] = alarms_of(told, year.told, settings, limit), year
+    return years
 
 
-def watch_alarms(inputs: WatchInputs, settings: WatchSettings) -> Alarms:
-    """What the watch says day by day.
+def watched(inputs: WatchInputs, settings: WatchSettings) -> tuple[WatchRun, Habits]:
+    """What the filter says day by day, and what the watch will know of the gardens in the next season.
 
     Parameters
     ----------
@@ -151,10 +115,11 @@ def watch_alarms(inputs: WatchInputs, settings: WatchSettings) -> Alarms:
     """
     fit = fit_fleet(inputs, starting_fit(USE_GROUPS, soil_groups()), settings)
     run = watch_fleet(inputs, fit, settings)
-    return alarms_of(run, inputs, settings)
+    learned = learned_habits(inputs, fit, run, settings)
+    return run, widened(learned, settings.habit_use_drift, settings.habit_threshold_drift)
 
 
-def alarms_of(run: WatchRun, inputs: WatchInputs, settings: WatchSettings) -> Alarms:
+def alarms_of(run: WatchRun, inputs: WatchInputs, settings: WatchSettings, flag_score: float) -> Alarms:
     """Flags, causes and what stays open, as the product would say them.
 
     Parameters
@@ -165,15 +130,37 @@ def alarms_of(run: WatchRun, inputs: WatchInputs, settings: WatchSettings) -> Al
         The season it ran over.
     settings
         Fixed settings.
+    flag_score
+        Log odds from which a controller is flagged [1].
     """
     score = fault_score(run.probability)
     nats = visibility(run.expected_rate, inputs.starts.astype(np.float64), inputs.seen, settings)
-    watched = score[-1] > settings.watch_score
+    open_at_end = score[-1] > settings.watch_score
     return Alarms(
-        flagged=score > settings.flag_score_for(inputs.site_count),
+        flagged=score > flag_score,
         cause=run.probability[..., 1:].argmax(axis=-1),
-        left_open=(nats < settings.healthy_nats) | watched[:, None],
+        left_open=(nats < settings.healthy_nats) | open_at_end[:, None],
     )
+
+
+def score_that_cries(run: WatchRun, truth: FleetTruth, as_often_as: Alarms) -> float:
+    """Flag score at which a run raises as many false alarms as others did, to compare what they find [1].
+
+    Only for the row that was told the truth: it knows who is healthy.
+
+    Parameters
+    ----------
+    run
+        What the filter says.
+    truth
+        The faults.
+    as_often_as
+        The alarms to match.
+    """
+    healthy = truth.fault == NO_FAULT
+    alarms = int(as_often_as.flagged[:, healthy].any(axis=0).sum())
+    worst = np.sort(fault_score(run.probability[:, healthy]).max(axis=0))[::-1]
+    return float(worst[min(alarms, worst.size - 1)])
 
 
 def naive_alarms(inputs: WatchInputs) -> Alarms:
@@ -194,51 +181,6 @@ def naive_alarms(inputs: WatchInputs) -> Alarms:
         cause=np.where(all_blocked, wet, dry),
         left_open=np.zeros((inputs.site_count, len(CAUSES)), dtype=np.bool_),
     )
-
-
-def count_alarms(scores: Scores, alarms: Alarms, inputs: WatchInputs, truth: FleetTruth) -> None:
-    """Add a fleet's alarms to the counts; the only place where alarms and truth meet.
-
-    Parameters
-    ----------
-    scores
-        Counts, changed in place.
-    alarms
-        What a method said.
-    inputs
-        The fleet's log, for the starts until the flag.
-    truth
-        The faults.
-    """
-    healthy = truth.fault == NO_FAULT
-    scores.healthy += int(healthy.sum())
-    scores.false_alarms += int(alarms.flagged[:, healthy].any(axis=0).sum())
-    starts = np.cumsum(np.where(inputs.seen, inputs.starts, 0), axis=0)
-    for site in np.flatnonzero(~healthy):
-        fault, onset = int(truth.fault[site]), int(truth.onset[site])
-        row = scores.by_fault[fault]
-        is_visible = bool(truth.visible_nats[site] >= WatchSettings().promise_nats)
-        row.faults += 1
-        row.visible += is_visible
-        after = np.flatnonzero(alarms.flagged[onset:, site])
-        if not is_visible:
-            row.unseen_found += bool(after.size)
-            row.unseen_open += bool(not after.size and alarms.left_open[site, fault])
-        if not after.size:
-            continue
-        day = onset + int(after[0])
-        row.found += 1
-        row.visible_found += is_visible
-        row.days.append(day - onset)
-        row.starts.append(int(starts[day, site] - (starts[onset - 1, site] if onset else 0)))
-        row.cause_at_flag += int(alarms.cause[day, site]) == fault
-        row.cause_at_end += int(alarms.cause[-1, site]) == fault
-        row.direction_at_flag += _direction(int(alarms.cause[day, site])) == _direction(fault)
-
-
-def _direction(cause: int) -> int:
-    """Too wet, too dry or random."""
-    return next(number for number, names in enumerate(_DIRECTIONS) if CAUSES[cause] in names)
 
 
 def _trailing(values: npt.NDArray[np.integer]) -> IntArray:

@@ -12,31 +12,24 @@ from typing import Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.watch_inputs import UNSEEN, WatchInputs, no_periods
+from fleet.calc.watch_inputs import UNSEEN, WatchInputs
 from fleet.calc.watch_settings import CAUSES
 from fleet.calc.watch_visibility import divergence
 from fleet.scoring.watch_climates import SeasonWeather
+from fleet.scoring.watch_faults import NO_FAULT, Faults, FleetTruth, draw_faults
 from fleet.scoring.watch_gardens import (
     SOILS,
     BookGardens,
     Errors,
     TrueGardens,
-    book_water,
     draw_gardens,
 )
 from fleet.scoring.watch_physics import PHYSICS, Physics
-from fleet.scoring.watch_records import logged_days, recorded_weather, told_inputs
+from fleet.scoring.watch_records import book_inputs, logged_days, recorded_weather, told_inputs
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 IntArray: TypeAlias = npt.NDArray[np.int64]
 
-FIRST_DAY: Final = np.datetime64("2026-04-01")
-FAULTY_SHARE: Final = 0.25
-NO_FAULT: Final = -1
-_ONSET: Final = (0.15, 0.80)  # of the season
-_WET: Final = (1.7, 2.3)
-_DRY: Final = (0.25, 0.42)
-_ERRATIC: Final = (0.35, 0.65)
 _STUCK_SHARE: Final = 0.99
 _FIRST_START_H: Final = 4
 _DAY_HOURS: Final = range(6, 20)
@@ -46,22 +39,12 @@ _READS_SHARE: Final = 0.7  # of a misreading's rate shows, because its water fol
 
 
 @dataclass(frozen=True, slots=True)
-class FleetTruth:
-    """What the watch must find and may not see, all (sites,).
+class Gardens:
+    """Gardens of a fleet: the book's picture, what they truly are, and their faults in a season."""
 
-    Parameters
-    ----------
-    fault
-        Position in CAUSES, `NO_FAULT` where healthy [1].
-    onset
-        Day index on which the fault began [1].
-    visible_nats
-        Evidence that the fault left on the days of the log, by the true states of the garden [nat].
-    """
-
-    fault: IntArray
-    onset: IntArray
-    visible_nats: FloatArray
+    book: BookGardens
+    garden: TrueGardens
+    faults: Faults
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,21 +60,14 @@ class SimulatedFleet:
         truth.
     truth
         The faults.
+    gardens
+        What was drawn, for the season that follows.
     """
 
     inputs: WatchInputs
     told: WatchInputs
     truth: FleetTruth
-
-
-@dataclass(frozen=True, slots=True)
-class _Faults:
-    """Faults and their strength, all (sites,)."""
-
-    fault: IntArray
-    onset: IntArray
-    dose: FloatArray
-    erratic: FloatArray
+    gardens: Gardens
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,37 +102,49 @@ def simulated_fleet(
     rng = np.random.default_rng(seed)
     chosen = errors or Errors()
     peak = float(np.percentile(weather.reference_et_mm, 95))
-    book, garden = draw_gardens(sites, weather.rain_mm.shape[1], peak, chosen, rng)
-    days = weather.rain_mm.shape[0]
-    faults = _draw_faults(sites, days, rng)
-    season = _run_season(weather, book, garden, faults, physics, chosen, rng)
-    seen = logged_days(days, sites, chosen, rng)
-    recorded_rain, recorded_et = recorded_weather(weather, chosen, rng)
+    gardens = draw_gardens(sites, weather.rain_mm.shape[1], peak, chosen, rng)
+    faults = draw_faults(sites, weather.rain_mm.shape[0], rng)
+    return season_of(Gardens(*gardens, faults), weather, physics=physics, errors=chosen, rng=rng)
+
+
+def season_of(
+    gardens: Gardens, weather: SeasonWeather, *, physics: str, errors: Errors, rng: np.random.Generator
+) -> SimulatedFleet:
+    """A season of given gardens under given faults.
+
+    Parameters
+    ----------
+    gardens
+        Gardens, the book's picture of them, and their faults.
+    weather
+        True weather of the locations.
+    physics
+        Name in PHYSICS.
+    errors
+        How far book, weather and log stray from the truth.
+    rng
+        Source of chance.
+    """
+    book, garden, faults = gardens.book, gardens.garden, gardens.faults
+    season = _run_season(weather, book, garden, faults, physics, errors, rng)
+    seen = logged_days(*season.ran.shape, errors, rng)
+    recorded = recorded_weather(weather, errors, rng)
     ran = np.where(seen, season.ran, UNSEEN).astype(np.int16)
-    inputs = _book_inputs(book, season, ran, recorded_rain, recorded_et)
+    inputs = book_inputs(book, season.starts, ran, recorded)
     water = PHYSICS[physics].start(garden).water_at_threshold()
     return SimulatedFleet(
         inputs=inputs,
         told=told_inputs(inputs, garden, (season.rain_mm, season.et_mm), water),
         truth=FleetTruth(faults.fault, faults.onset, (season.nats * seen).sum(axis=0)),
+        gardens=gardens,
     )
-
-
-def _draw_faults(sites: int, days: int, rng: np.random.Generator) -> _Faults:
-    """Faults on a quarter of the sites, in turn, with their onset and strength."""
-    faulty = rng.random(sites) < FAULTY_SHARE
-    kind = np.where(faulty, rng.integers(0, len(CAUSES), sites), NO_FAULT)
-    onset = np.where(faulty, (rng.uniform(*_ONSET, sites) * days).astype(np.int64), days)
-    dose = np.where(kind == CAUSES.index("reads_wet"), rng.uniform(*_WET, sites), 1.0)
-    dose = np.where(kind == CAUSES.index("reads_dry"), rng.uniform(*_DRY, sites), dose)
-    return _Faults(kind, onset, dose, rng.uniform(*_ERRATIC, sites))
 
 
 def _run_season(
     weather: SeasonWeather,
     book: BookGardens,
     garden: TrueGardens,
-    faults: _Faults,
+    faults: Faults,
     physics: str,
     errors: Errors,
     rng: np.random.Generator,
@@ -178,7 +166,7 @@ def _run_season(
     return _Season(starts, ran, rain, et, nats)
 
 
-def _spots(faults: _Faults, active: npt.NDArray[np.bool_], depth_mm: FloatArray, kind: str) -> FloatArray:
+def _spots(faults: Faults, active: npt.NDArray[np.bool_], depth_mm: FloatArray, kind: str) -> FloatArray:
     """Water at the sensor's spot and at a good one, (2, sites) [mm]."""
     factor = np.where(active, faults.dose, 1.0)
     if kind == "rain":
@@ -191,7 +179,7 @@ def _spots(faults: _Faults, active: npt.NDArray[np.bool_], depth_mm: FloatArray,
 def _morning(
     water: Physics,
     garden: TrueGardens,
-    faults: _Faults,
+    faults: Faults,
     starts: npt.NDArray[np.int16],
     active: npt.NDArray[np.bool_],
     rain_mm: FloatArray,
@@ -222,7 +210,7 @@ _READS: Final = (CAUSES.index("reads_wet"), CAUSES.index("reads_dry"))
 
 
 def _blocking_shares(
-    water: Physics, garden: TrueGardens, faults: _Faults, active: npt.NDArray[np.bool_]
+    water: Physics, garden: TrueGardens, faults: Faults, active: npt.NDArray[np.bool_]
 ) -> tuple[FloatArray, FloatArray]:
     """Blocking probability of the sensor as it is, and of a good one beside it, both clipped, (sites,)."""
     past = (np.log(garden.threshold_kpa) - water.log_tension()) * (1.702 / _TRUTH_SPREAD)
@@ -237,7 +225,7 @@ def _blocking_shares(
 def _rest_of_day(
     water: Physics,
     garden: TrueGardens,
-    faults: _Faults,
+    faults: Faults,
     active: npt.NDArray[np.bool_],
     rain_mm: FloatArray,
     et_mm: FloatArray,
@@ -255,36 +243,6 @@ def _rest_of_day(
         water.hour(_spots(faults, active, fallen, "rain"), _spots(faults, active, demand, "et"))
     for _ in range(4):
         water.hour(none, none)
-
-
-def _book_inputs(
-    book: BookGardens,
-    season: _Season,
-    ran: npt.NDArray[np.int16],
-    rain_mm: FloatArray,
-    et_mm: FloatArray,
-) -> WatchInputs:
-    """The watch's inputs by book, log and recorded weather."""
-    days, sites = ran.shape
-    threshold, available, excess, slope = book_water(book)
-    return WatchInputs(
-        days=np.arange(FIRST_DAY, FIRST_DAY + days),
-        location=book.location,
-        use_group=book.use_group,
-        soil_group=book.soil_group,
-        landscape_coefficient=book.coefficient,
-        threshold_depletion_mm=threshold,
-        available_water_mm=available,
-        excess_water_mm=excess,
-        tension_slope_mm=slope,
-        first_day=np.zeros(sites, dtype=np.int64),
-        reference_et_mm=et_mm[:, book.location],
-        rain_mm=rain_mm[:, book.location],
-        dose_mm=np.broadcast_to(book.dose_mm, (days, sites)).copy(),
-        starts=season.starts,
-        ran=ran,
-        **no_periods(days, sites),
-    )
 
 
 def soil_groups() -> int:

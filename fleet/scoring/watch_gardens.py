@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -39,6 +39,8 @@ class Errors:
         Share of wrong soil classes, of programs set otherwise, log spread of those run times [1].
     missing_day, gap_share
         Share of log days missing, and of logs with a longer gap [1].
+    season_drift
+        Log spread of what changes from one season to the next: coefficient, dose and threshold, each [1].
     """
 
     rain_location: float = 0.30
@@ -57,6 +59,7 @@ class Errors:
     stale_run: float = 0.30
     missing_day: float = 0.02
     gap_share: float = 0.10
+    season_drift: float = 0.08
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +163,30 @@ def draw_gardens(
         phase=rng.integers(0, 6, sites),
     )
     return book, true
+
+
+def a_year_later(garden: TrueGardens, errors: Errors, rng: np.random.Generator) -> TrueGardens:
+    """The same gardens after a winter: plants, heads and soil at the sensor have changed a little.
+
+    Parameters
+    ----------
+    garden
+        What they were.
+    errors
+        How much changes, and how many programs were keyed in anew otherwise than in the book.
+    rng
+        Source of chance.
+    """
+    sites = garden.soil.size
+    keyed_in = rng.random(sites) < errors.stale_program / 3.0
+    return replace(
+        garden,
+        coefficient=garden.coefficient * _log(errors.season_drift, sites, rng),
+        threshold_kpa=garden.threshold_kpa * _log(errors.season_drift, sites, rng),
+        dose_mm=garden.dose_mm
+        * _log(errors.season_drift, sites, rng)
+        * np.where(keyed_in, _log(errors.stale_run, sites, rng), 1.0),
+    )
 
 
 def book_water(book: BookGardens) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

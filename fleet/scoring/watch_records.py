@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TypeAlias
+from typing import Final, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.watch_inputs import WatchInputs
+from fleet.calc.watch_habits import no_habits
+from fleet.calc.watch_inputs import WatchInputs, no_periods
 from fleet.scoring.watch_climates import SeasonWeather
-from fleet.scoring.watch_gardens import Errors, TrueGardens
+from fleet.scoring.watch_gardens import BookGardens, Errors, TrueGardens, book_water
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
+
+FIRST_DAY: Final = np.datetime64("2026-04-01")
 
 
 def recorded_weather(
@@ -57,6 +60,47 @@ def logged_days(days: int, sites: int, errors: Errors, rng: np.random.Generator)
     begin, length = rng.integers(0, days, sites), rng.integers(10, 29, sites)
     number = np.arange(days)[:, None]
     return np.asarray(seen & ~(gap & (number >= begin) & (number < begin + length)))
+
+
+def book_inputs(
+    book: BookGardens,
+    starts: npt.NDArray[np.int16],
+    ran: npt.NDArray[np.int16],
+    recorded: tuple[FloatArray, FloatArray],
+) -> WatchInputs:
+    """The watch's inputs by book, log and recorded weather.
+
+    Parameters
+    ----------
+    book
+        The book's picture of the gardens.
+    starts, ran
+        What the log holds, both (days, sites) [1].
+    recorded
+        Rain and ET as recorded, both (days, locations) [mm/d].
+    """
+    days, sites = ran.shape
+    threshold, available, excess, slope = book_water(book)
+    rain_mm, et_mm = recorded
+    return WatchInputs(
+        days=np.arange(FIRST_DAY, FIRST_DAY + days),
+        location=book.location,
+        use_group=book.use_group,
+        soil_group=book.soil_group,
+        landscape_coefficient=book.coefficient,
+        threshold_depletion_mm=threshold,
+        available_water_mm=available,
+        excess_water_mm=excess,
+        tension_slope_mm=slope,
+        first_day=np.zeros(sites, dtype=np.int64),
+        reference_et_mm=et_mm[:, book.location],
+        rain_mm=rain_mm[:, book.location],
+        dose_mm=np.broadcast_to(book.dose_mm, (days, sites)).copy(),
+        starts=starts,
+        ran=ran,
+        **no_periods(days, sites),
+        habits=no_habits(sites),
+    )
 
 
 def told_inputs(

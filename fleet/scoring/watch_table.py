@@ -7,26 +7,26 @@ from statistics import median
 
 from fleet.calc.proportion import Share, wilson_interval
 from fleet.calc.watch_settings import CAUSES
-from fleet.scoring.watch import FaultScore, Scores
+from fleet.scoring.watch_counts import FaultScore, Scores
 
 
-def table_lines(scores: Mapping[tuple[str, str, str], Scores]) -> Iterator[str]:
-    """One block for each physics and climate: a line for each method and fault.
+def table_lines(scores: Mapping[tuple[str, str, str, str], Scores]) -> Iterator[str]:
+    """One block for each physics, climate and season: a line for each method and fault.
 
     Parameters
     ----------
     scores
-        Counts by physics, climate and method.
+        Counts by physics, climate, season and method.
     """
-    for physics, climate in dict.fromkeys(key[:2] for key in scores):
-        yield f"{physics}, {climate}"
+    for world in dict.fromkeys(key[:3] for key in scores):
+        yield ", ".join(world)
         yield (
             "  method          fault       faults  found % (95 %)     visible  found of visible % (95 %)"
             "  days  starts  cause at flag/end %"
         )
         for key, one in scores.items():
-            if key[:2] == (physics, climate):
-                yield from _method_lines(key[2], one)
+            if key[:3] == world:
+                yield from _method_lines(key[3], one)
         yield ""
 
 
@@ -48,6 +48,11 @@ def _method_lines(method: str, scores: Scores) -> Iterator[str]:
         f" them flagged {found_unseen}, left open {open_unseen}, said to be in order"
         f" {unseen - found_unseen - open_unseen}"
     )
+    if scores.carried:
+        yield (
+            f"  {method:15} faults that went on from the season before: {scores.carried}, of them flagged"
+            f" {scores.carried_found}"
+        )
 
 
 def _fault_words(cause: str, row: FaultScore) -> str:

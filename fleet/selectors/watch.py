@@ -11,10 +11,12 @@ import numpy.typing as npt
 from django.db.models import Max
 
 from fleet.calc.watch_common import Peers
+from fleet.calc.watch_habits import no_habits
 from fleet.calc.watch_inputs import WatchInputs
 from fleet.calc.watch_log import DailyLog, daily_log
 from fleet.models import Flag
 from fleet.selectors.watch_ground import (
+    book_words,
     excess_water,
     litres_per_start,
     peers_of,
@@ -59,6 +61,11 @@ class WatchBook:
         Reason by controller id.
     peers
         Streets and suppliers that controllers share.
+    counts_from
+        Day from which the sensor's counts speak (installed, or settled by a finding), NaT: always, (sites,)
+        [datetime64 day].
+    book_words
+        The book's numbers against which a garden's errors are learned, (sites,).
     """
 
     controller_ids: IntArray
@@ -70,6 +77,8 @@ class WatchBook:
     log_age_days: IntArray
     left_out: dict[int, str]
     peers: Peers
+    counts_from: npt.NDArray[np.datetime64]
+    book_words: tuple[str, ...]
 
 
 def watch_book(*, as_of: date) -> WatchBook | None:
@@ -137,9 +146,8 @@ def _assemble(
     installed = _days_of(ids, {pk: row[1] for pk, row in sensors.items()})
     planted = _days_of(ids, _planted(ids, governing.station))
     restart = _days_of(ids, _settled_by_finding(as_of=as_of.astype(object)))
-    first = np.fmax(
-        (installed - passes.days[0]).astype(np.float64), (restart - passes.days[0]).astype(np.float64)
-    )
+    counts_from = np.fmax(installed, restart)
+    first = (counts_from - passes.days[0]).astype(np.float64)
     threshold, slope = threshold_depletion(governing, [sensors[int(pk)][0] for pk in ids])
     dose = start_doses(governing, passes)
     inputs = WatchInputs(
@@ -161,6 +169,7 @@ def _assemble(
         period_starts=log.period_starts,
         period_ran=log.period_ran,
         period_days=log.period_days,
+        habits=no_habits(ids.size),
     )
     return WatchBook(
         controller_ids=ids,
@@ -172,6 +181,8 @@ def _assemble(
         log_age_days=_log_age(log),
         left_out=left_out,
         peers=peers_of(governing.site_id),
+        counts_from=counts_from,
+        book_words=book_words(governing),
     )
 
 

@@ -98,3 +98,22 @@ def excess_water(governing: ZoneTable) -> FloatArray:
     """Water between field capacity and saturation, (sites,) [mm]."""
     saturation = soil.water_content(governing.soil, _SATURATED_KPA)
     return np.maximum(saturation - governing.field_capacity, 0.0) * governing.root_depth_mm
+
+
+def book_words(governing: ZoneTable) -> tuple[str, ...]:
+    """Zone, landscape coefficient, depth per minute and available water of each controller, to compare books.
+
+    Errors that were learned against other numbers mean something else; the threshold may change, since the
+    error is one of the curve.
+    """
+    rate = governing.precipitation_rate_mm_h * governing.application_efficiency
+    rows = zip(
+        governing.zone_id,
+        governing.landscape_coefficient,
+        rate,
+        governing.total_available_water_mm,
+        strict=True,
+    )
+    return tuple(
+        f"zone {zone}: KL {use:.3g}, {mm_h:.3g} mm/h, {water:.3g} mm" for zone, use, mm_h, water in rows
+    )

@@ -14,7 +14,7 @@ from django.db.models import Count, ExpressionWrapper, F, FloatField, Max, Min, 
 from fleet.calc.site_checks import BY_CAUSE
 from fleet.calc.watch_parts import PARTS
 from fleet.calc.watch_settings import CAUSES
-from fleet.models import Cause, Flag, User, WatchState, WatchStatus
+from fleet.models import Cause, Flag, User, WatchHabit, WatchState, WatchStatus
 from fleet.selectors.choice import Choice
 from fleet.selectors.site_access import sites_for
 from fleet.selectors.watch_expect import Expected, expected_readings
@@ -41,6 +41,26 @@ class WatchList:
 
 
 @dataclass(frozen=True, slots=True)
+class Habit:
+    """What an earlier season taught of the garden, as the watch used it.
+
+    Parameters
+    ----------
+    use_on_book, threshold_on_book
+        Use over dose, and depletion at the threshold, as factors on the book's [1].
+    as_of
+        Last day of that season; None where newer ones have taken its place.
+    seen_days
+        Its days with counts [d].
+    """
+
+    use_on_book: float
+    threshold_on_book: float
+    as_of: date | None
+    seen_days: int
+
+
+@dataclass(frozen=True, slots=True)
 class Evidence:
     """All that speaks for or against a sensor."""
 
@@ -56,6 +76,7 @@ class Evidence:
     expected: Expected | None
     peers: tuple[WatchState, ...]
     parts: tuple[str, ...]
+    habit: Habit | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +200,17 @@ def evidence(*, site_id: int, controller: str, is_us: bool) -> Evidence | None:
         expected=expected_readings(state=state, is_us=is_us),
         peers=_peers(state),
         parts=tuple(part for part in PARTS.get(state.cause, "").split(";") if part),
+        habit=_habit(state, trace),
     )
+
+
+def _habit(state: WatchState, trace: dict[str, Any]) -> Habit | None:
+    """The habit that the watch used; None where an earlier season taught it nothing."""
+    use, threshold = trace.get("use_on_book"), trace.get("threshold_on_book")
+    if use is None or threshold is None:
+        return None
+    row = WatchHabit.objects.filter(controller=state.controller, use_mean__isnull=False).first()
+    return Habit(use, threshold, row.as_of if row else None, row.seen_days if row else 0)
 
 
 def _table(trace: dict[str, list[Any]], days: tuple[date, ...]) -> Iterable[TraceDay]:

@@ -126,6 +126,9 @@ def _trace(book: WatchBook, answer: WatchAnswer, at: int) -> dict[str, object]:
     }
     for number, cause in enumerate(CAUSES, start=1):
         columns[cause] = _rounded(believed[:, number], 3)
+    if inputs.habits.known[at]:
+        columns["use_on_book"] = round(float(np.exp(inputs.habits.use_mean[at])), 2)
+        columns["threshold_on_book"] = round(float(np.exp(inputs.habits.threshold_mean[at])), 2)
     return columns
 
 

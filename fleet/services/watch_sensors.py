@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -25,6 +25,7 @@ from fleet.calc.watch_settings import (
 )
 from fleet.models import Company, Flag, WatchDay, WatchFit, WatchState, WatchStatus
 from fleet.selectors.watch import WatchBook, watch_book
+from fleet.services.watch_habits import current_habits
 from fleet.services.watch_rows import state_rows
 from sites.calc import landscape, soil
 from sites.models import Sensor
@@ -77,6 +78,8 @@ def watch_sensors(*, as_of: date, now: datetime | None = None) -> SensorsWatched
         log_age_days=book.log_age_days,
         is_resting=np.isin(book.controller_ids, list(resting)),
     )
+    habits = current_habits(book, as_of=as_of, settings=settings)
+    book = replace(book, inputs=replace(book.inputs, habits=habits))
     fit = _current_fit(book.inputs, as_of, settings)
     answer = watch_answer(book.inputs, book.log, facts, fit, settings)
     return _write(book, answer, settings, as_of)

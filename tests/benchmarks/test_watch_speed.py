@@ -10,6 +10,7 @@ import pytest
 
 from fleet.calc.watch_filter import watch_fleet
 from fleet.calc.watch_fit import fit_fleet
+from fleet.calc.watch_habits import no_habits
 from fleet.calc.watch_inputs import WatchInputs, no_periods
 from fleet.calc.watch_settings import WatchSettings, starting_fit
 
@@ -44,6 +45,7 @@ def _fleet(sites: int) -> WatchInputs:
         starts=starts.astype(np.int16),
         ran=ran.astype(np.int16),
         **no_periods(DAYS, sites),
+        habits=no_habits(sites),
     )
 
 

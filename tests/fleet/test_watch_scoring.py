@@ -12,9 +12,11 @@ from django.core.management import CommandError, call_command
 from fleet.calc.watch_filter import watch_fleet
 from fleet.calc.watch_fit import fit_fleet
 from fleet.calc.watch_settings import CAUSES, FleetFit, WatchSettings, starting_fit, with_numbers
-from fleet.scoring.watch import Alarms, Scores, alarms_of, count_alarms, naive_alarms
+from fleet.scoring.watch import SEASONS, alarms_of, naive_alarms, score_fleets
 from fleet.scoring.watch_climates import CLIMATES, SeasonWeather, blocks_of_record, generated_season
-from fleet.scoring.watch_fleets import NO_FAULT, FleetTruth, SimulatedFleet, simulated_fleet, soil_groups
+from fleet.scoring.watch_counts import Alarms, Scores, count_alarms
+from fleet.scoring.watch_faults import NO_FAULT, FleetTruth
+from fleet.scoring.watch_fleets import SimulatedFleet, simulated_fleet, soil_groups
 from fleet.scoring.watch_gardens import USE_GROUPS, Errors, scaled
 from fleet.scoring.watch_physics import PHYSICS
 from fleet.scoring.watch_table import table_lines
@@ -45,7 +47,12 @@ def _maricopa_season() -> SeasonWeather:
 def _score(fleet: SimulatedFleet, fit: FleetFit = FIT) -> Scores:
     run = watch_fleet(fleet.inputs, fit, SETTINGS)
     scores = Scores()
-    count_alarms(scores, alarms_of(run, fleet.inputs, SETTINGS), fleet.inputs, fleet.truth)
+    count_alarms(
+        scores,
+        alarms_of(run, fleet.inputs, SETTINGS, SETTINGS.flag_score_for(fleet.inputs.site_count)),
+        fleet.inputs,
+        fleet.truth,
+    )
     return scores
 
 
@@ -139,7 +146,7 @@ def test_the_naive_rule_cries_wolf_where_the_watch_does_not() -> None:
 
     assert watch.false_alarms < naive.false_alarms / 4
     assert sum(row.found for row in watch.by_fault) > sum(row.found for row in naive.by_fault)
-    lines = list(table_lines({("two_layers", "continental", "watch"): watch}))
+    lines = list(table_lines({("two_layers", "continental", "first season", "watch"): watch}))
     assert any("false alarms per 100 healthy" in line for line in lines)
 
 
@@ -166,10 +173,26 @@ def test_a_fault_nobody_could_see_is_found_left_open_or_wrongly_said_to_be_in_or
     row = scores.by_fault[0]
     assert (row.faults, row.visible, row.visible_found) == (4, 1, 1)
     assert (row.unseen_found, row.unseen_open) == (1, 1)
-    text = "\n".join(table_lines({("one_layer", "arid", "watch"): scores}))
+    text = "\n".join(table_lines({("one_layer", "arid", "first season", "watch"): scores}))
     assert "could not be seen: 3, of them flagged 1, left open 1, said to be in order 1" in text
 
 
 def test_the_command_refuses_a_climate_it_does_not_know() -> None:
     with pytest.raises(CommandError, match="not one of"):
         call_command("score_watch", "--climates", "lunar")
+
+
+def test_two_seasons_are_scored_and_faults_that_nobody_found_go_on() -> None:
+    scores = score_fleets(
+        seeds=[3], climates=["arid"], physics=["one_layer"], sites=60, errors=Errors(), seasons=2
+    )
+
+    assert list(dict.fromkeys(key[2] for key in scores)) == list(SEASONS)
+    first, after = (scores["one_layer", "arid", season, "watch"] for season in SEASONS)
+    told = scores["one_layer", "arid", "season after", "told the truth"]
+    missed = sum(row.faults - row.found for row in first.by_fault)
+    assert first.carried == 0
+    assert after.carried == missed
+    assert told.false_alarms == after.false_alarms
+    assert after.healthy + after.carried + sum(row.faults for row in after.by_fault) == 60
+    assert any("went on from the season before" in line for line in table_lines(scores)) == (missed > 0)

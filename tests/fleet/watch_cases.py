@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from fleet.calc.watch_habits import no_habits
 from fleet.calc.watch_inputs import WatchInputs, no_periods
 from fleet.scoring.watch_climates import CLIMATES, SeasonWeather, generated_season
 
@@ -32,6 +33,7 @@ def plain_inputs(days: int = 40, sites: int = 3, **columns: Any) -> WatchInputs:
         "starts": np.full(shape, 2, dtype=np.int16),
         "ran": np.full(shape, -1, dtype=np.int16),
         **no_periods(days, sites),
+        "habits": no_habits(sites),
         **columns,
     }
     return WatchInputs(**given)

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
-from fleet.scoring.watch import score_fleets
+from fleet.scoring.watch import SEASONS, score_fleets
 from fleet.scoring.watch_climates import CLIMATES
 from fleet.scoring.watch_gardens import Errors, scaled
 from fleet.scoring.watch_physics import PHYSICS
@@ -34,6 +34,13 @@ class Command(RootroundCommand):
         parser.add_argument("--sites", type=int, default=400, help="controllers of a fleet (400)")
         parser.add_argument("--climates", default=",".join(CLIMATES), help="of: " + ", ".join(CLIMATES))
         parser.add_argument("--physics", default=",".join(PHYSICS), help="of: " + ", ".join(PHYSICS))
+        parser.add_argument(
+            "--seasons",
+            type=int,
+            choices=(1, 2),
+            default=2,
+            help="new gardens alone, or the next season too",
+        )
         parser.add_argument("--errors", type=float, default=1.0, help="factor on all errors (1)")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -51,9 +58,13 @@ class Command(RootroundCommand):
             physics=physics,
             sites=options["sites"],
             errors=scaled(Errors(), options["errors"]),
+            seasons=options["seasons"],
         )
         for line in table_lines(scores):
             self.stdout.write(line)
-        watch = [one for (_, _, method), one in scores.items() if method == "watch"]
-        healthy, alarms = sum(one.healthy for one in watch), sum(one.false_alarms for one in watch)
-        self.finish(f"watch: {alarms} of {healthy} healthy controllers ever flagged in the season")
+        told = []
+        for season in SEASONS[: options["seasons"]]:
+            watch = [one for key, one in scores.items() if key[2:] == (season, "watch")]
+            healthy, alarms = sum(one.healthy for one in watch), sum(one.false_alarms for one in watch)
+            told.append(f"{season}: {alarms} of {healthy} healthy controllers ever flagged")
+        self.finish("watch, " + "; ".join(told))
