@@ -85,11 +85,12 @@ def _years(
     fleet: SimulatedFleet, weather: list[SeasonWeather], physics: str, seed: int, errors: Errors
 ) -> dict[tuple[str, str], tuple[Alarms, SimulatedFleet]]:
     """What each method says of a fleet in its first season, and in the one after what the watch found."""
-    settings, year, years = WatchSettings(), fleet, {}
+    settings, year = WatchSettings(), fleet
+    years: dict[tuple[str, str], tuple[Alarms, SimulatedFleet]] = {}
     habits = told_habits = no_habits(fleet.inputs.site_count)
     for number, season in enumerate(SEASONS[: len(weather)]):
         if number:
-            found = years[SEASONS[number - 1], "watch"][0].flagged.any(axis=0)
+            found = np.asarray(years[SEASONS[number - 1], "watch"][0].flagged.any(axis=0))
             year = season_after(
                 year, found, weather[number], physics=physics, seed=seed + number, errors=errors
             )

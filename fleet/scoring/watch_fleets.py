@@ -127,7 +127,8 @@ def season_of(
     """
     book, garden, faults = gardens.book, gardens.garden, gardens.faults
     season = _run_season(weather, book, garden, faults, physics, errors, rng)
-    seen = logged_days(*season.ran.shape, errors, rng)
+    days, sites = season.ran.shape
+    seen = logged_days(days, sites, errors, rng)
     recorded = recorded_weather(weather, errors, rng)
     ran = np.where(seen, season.ran, UNSEEN).astype(np.int16)
     inputs = book_inputs(book, season.starts, ran, recorded)

@@ -232,7 +232,7 @@ def _known() -> set[str]:
 
 def _used() -> set[str]:
     rows = WatchState.objects.values_list("controller__site__code", "trace")
-    return {code for code, trace in rows if "use_on_book" in trace}
+    return {code for code, trace in rows if "use_on_book" in (trace or {})}
 
 
 def test_the_day_that_teaches_lies_before_the_days_watched_and_holds_for_four_weeks() -> None:
