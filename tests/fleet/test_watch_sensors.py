@@ -277,5 +277,5 @@ def test_the_number_of_queries_does_not_grow_with_the_fleet(
     for number in range(10):
         _log(_controller(location, f"M-{number}"))
 
-    with django_assert_max_num_queries(42):
+    with django_assert_max_num_queries(46):
         watch_sensors(as_of=LAST)
