@@ -79,13 +79,27 @@ def without_repeats(geometries: Geometries) -> tuple[Geometries, Mask]:
         Shapes, (shapes,).
     """
     shapes = np.array(geometries, dtype=object)
-    drawn = shapely.get_dimensions(shapes) >= 1
+    # A ring that would be left with too few corners stays as it was, for the next check to refuse.
+    drawn = (shapely.get_dimensions(shapes) >= 1) & _has_corners(shapes)
     shapes[drawn] = shapely.remove_repeated_points(shapes[drawn], 0.0)
     mask = drawn & (shapely.get_num_coordinates(shapes) < shapely.get_num_coordinates(geometries))
-    # A ring that would be left with too few corners stays as it was, for the next check to refuse.
     mask &= ~shapely.is_empty(shapes)
     shapes[~mask] = np.asarray(geometries, dtype=object)[~mask]
     return shapes, mask
+
+
+def _has_corners(shapes: Geometries) -> Mask:
+    """Whether each ring of a shape, if it has any, has three corners at least once repeats are left out."""
+    parts, shape_of_part = shapely.get_parts(shapes, return_index=True)
+    singles, part_of_single = shapely.get_parts(parts, return_index=True)
+    rings, single_of_ring = shapely.get_rings(singles, return_index=True)
+    owner = shape_of_part[part_of_single[single_of_ring]]
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    moves = (ring[1:] == ring[:-1]) & np.any(xy[1:] != xy[:-1], axis=1)
+    edges = np.bincount(ring[1:][moves], minlength=len(rings))
+    mask = np.ones(len(shapes), dtype=np.bool_)
+    mask[owner[edges < 3]] = False
+    return mask
 
 
 def rings_in_order(geometries: Geometries) -> tuple[Geometries, Mask]:

@@ -87,6 +87,24 @@ def test_hard_freezes_of_gainesville_count_the_seasons_without_one(
     assert (np.isfinite(found.autumn_doy).sum(), len(found.autumn_doy)) == (21, 24)
     assert_allclose(np.nanmean(found.autumn_doy), 357.2, atol=0.05)
     assert (found.autumn_doy > 366).any()  # a first hard freeze in January
+    # Of the autumns that have one: 20 November, 24 December, 20 January.
+    assert_allclose(np.nanpercentile(found.autumn_doy, [10, 50, 90]), [324.0, 358.0, 385.0], atol=0.05)
+    # Of all 24: the three without one stand at the far end, so that fewer than nine in ten have a date at all.
+    counted = [freeze_percentile(found.autumn_doy, share, is_autumn=True) for share in (10, 50, 90)]
+    assert_allclose(counted, [324.9, 364.5, np.nan], atol=0.05)
+    # Springs, worked apart with numpy over the 22 that have one and with all 25 of them.
+    assert_allclose(np.nanpercentile(found.spring_doy, [10, 50, 90]), [19.4, 36.0, 63.9], atol=0.05)
+    counted = [freeze_percentile(found.spring_doy, share, is_autumn=False) for share in (10, 50, 90)]
+    assert_allclose(counted, [np.nan, 30.0, 63.6], atol=0.05)
+
+
+def test_the_calendar_of_gainesville_by_its_hard_freezes(gainesville: tuple[np.ndarray, np.ndarray]) -> None:
+    dates = season_dates(*gainesville)
+
+    assert (dates.seasons, dates.is_short) == (24, False)
+    assert dates.freezing_share == 21 / 24
+    # A week before the one-in-ten first hard freeze (324.9), and from the one-in-ten last one (63.6).
+    assert (dates.winterize_by, dates.start_up_from) == (318, 64)
 
 
 def test_hard_freezes_of_maricopa_are_missing_in_some_seasons(
@@ -97,7 +115,11 @@ def test_hard_freezes_of_maricopa_are_missing_in_some_seasons(
     assert np.isfinite(found.spring_doy).sum() == 13
     assert np.isfinite(found.autumn_doy).sum() == 16
     assert_allclose(np.nanmean(found.spring_doy), 34.9, atol=0.05)
+    assert_allclose(np.nanmean(found.autumn_doy), 346.0, atol=0.05)
     assert_allclose(np.nanpercentile(found.autumn_doy, [10, 50, 90]), [331.0, 339.5, 363.0], atol=0.05)
+    # 17 autumns with the one without at the far end, worked apart.
+    counted = [freeze_percentile(found.autumn_doy, share, is_autumn=True) for share in (10, 50, 90)]
+    assert_allclose(counted, [331.2, 340.0, 368.6], atol=0.05)
 
 
 def test_winterization_stands_a_week_before_an_early_hard_freeze(

@@ -13,7 +13,17 @@ from sites.calc.geometry_report import Fault
 from sites.importing.book_offers import EVERY, OF_FORM, Repair, RepairChoice
 from sites.models import Change, Zone
 from sites.services.book import BookLook, look_at_book
-from tests.sites.importing.book_files import DAY, NOW, STEP, box, redrawn, small_book, write_geojson
+from tests.sites.importing.book_files import (
+    DAY,
+    NOW,
+    STEP,
+    box,
+    bring_in,
+    redrawn,
+    small_book,
+    write_geojson,
+    write_layers,
+)
 
 pytestmark = pytest.mark.django_db
 GEOD = Geod(ellps="WGS84")
@@ -158,3 +168,23 @@ def test_a_mixed_shape_keeps_the_ground(tmp_path: Path) -> None:
     assert found.report.problems == ()
     assert offered(found, Fault.MIXED).is_made
     assert json.dumps(found.report.warnings).count("mixed shape") == 1
+
+
+FLAT = shapely.Polygon([(WEST, SOUTH)] * 5)
+
+
+@pytest.mark.parametrize(
+    ("drawn", "stations"), [(FLAT, [2, 5]), (shapely.MultiPolygon([FLAT, box(0, 2)]), [1, 2, 5])]
+)
+def test_a_shape_that_is_one_point_many_times_stops_no_other(
+    tmp_path: Path, drawn: shapely.Geometry, stations: list[int]
+) -> None:
+    path = write_layers(tmp_path / "book.gpkg", redrawn(small_book(), "zone", drawn), "GPKG")
+
+    found = bring_in(path, keep_good=True)
+
+    assert list(Zone.objects.order_by("station").values_list("station", flat=True)) == stations
+    if 1 in stations:
+        assert any("mended in 1 shapes, rows zone 1" in line for line in found.warnings)
+    else:
+        assert ("geometry", 1) in {(problem.column, problem.row) for problem in found.problems}
