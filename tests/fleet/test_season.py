@@ -89,7 +89,7 @@ def test_hard_freezes_of_gainesville_count_the_seasons_without_one(
     assert (found.autumn_doy > 366).any()  # a first hard freeze in January
     # Of the autumns that have one: 20 November, 24 December, 20 January.
     assert_allclose(np.nanpercentile(found.autumn_doy, [10, 50, 90]), [324.0, 358.0, 385.0], atol=0.05)
-    # Of all 24: the three without one stand at the far end, so that fewer than nine in ten have a date at all.
+    # Of all 24: the three without one stand at the far end, so that fewer than nine in ten have a date.
     counted = [freeze_percentile(found.autumn_doy, share, is_autumn=True) for share in (10, 50, 90)]
     assert_allclose(counted, [324.9, 364.5, np.nan], atol=0.05)
     # Springs, worked apart with numpy over the 22 that have one and with all 25 of them.

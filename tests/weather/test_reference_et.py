@@ -167,8 +167,8 @@ def test_every_day_of_maricopa_agrees_with_the_ref_et_program() -> None:
 
 
 def test_every_day_of_maricopa_is_near_the_networks_own_value() -> None:
-    # AZMET's own daily ETo (pyfao56 test data, CC0), told to 0.1 mm and reckoned from hours by its rules; that of
-    # 2008-04-16 is suspect (tests/data/README.md) and left out.
+    # AZMET's own daily ETo (pyfao56 test data, CC0), told to 0.1 mm; that of 2008-04-16 is suspect
+    # (tests/data/README.md) and left out.
     frame = maricopa()
     known = frame["date"] != "2008-04-16"
 
@@ -185,8 +185,8 @@ def test_every_day_of_maricopa_is_near_the_networks_own_value() -> None:
     [(Surface.SHORT, "eto_refet_asce_short_mm"), (Surface.TALL, "etr_refet_asce_tall_mm")],
 )
 def test_every_day_of_maricopa_is_near_the_ref_et_programs_asce_values(surface: Surface, column: str) -> None:
-    # The Ref-ET program's ASCE values take the full clear sky of Appendix D, ours Eq. 37 of FAO-56: on clear days
-    # its net radiation is a little lower, and so is its ET, by the same on short and tall grass.
+    # The Ref-ET program's ASCE values take the full clear sky of Appendix D, ours Eq. 37 of FAO-56, as on the day
+    # of Fallon above: a little less net radiation, by the same on short grass and on the tall reference.
     published = maricopa()[column].to_numpy()
 
     difference = reference_et(maricopa_weather(), MARICOPA, surface=surface).raw_mm[:, 0] - published

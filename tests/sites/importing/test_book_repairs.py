@@ -177,7 +177,7 @@ FLAT = shapely.Polygon([(WEST, SOUTH)] * 5)
     ("drawn", "stations"), [(FLAT, [2, 5]), (shapely.MultiPolygon([FLAT, box(0, 2)]), [1, 2, 5])]
 )
 def test_a_shape_that_is_one_point_many_times_stops_no_other(
-    tmp_path: Path, drawn: shapely.Geometry, stations: list[int]
+    tmp_path: Path, drawn: shapely.Polygon | shapely.MultiPolygon, stations: list[int]
 ) -> None:
     path = write_layers(tmp_path / "book.gpkg", redrawn(small_book(), "zone", drawn), "GPKG")
 
