@@ -185,8 +185,8 @@ def test_every_day_of_maricopa_is_near_the_networks_own_value() -> None:
     [(Surface.SHORT, "eto_refet_asce_short_mm"), (Surface.TALL, "etr_refet_asce_tall_mm")],
 )
 def test_every_day_of_maricopa_is_near_the_ref_et_programs_asce_values(surface: Surface, column: str) -> None:
-    # The Ref-ET program's ASCE values take the full clear sky of Appendix D, ours Eq. 37 of FAO-56, as on the day
-    # of Fallon above: a little less net radiation, by the same on short grass and on the tall reference.
+    # The Ref-ET program's ASCE values take the full clear sky of Appendix D, ours Eq. 37 of FAO-56, as on the
+    # day of Fallon above: by as much on the short reference as on the tall one.
     published = maricopa()[column].to_numpy()
 
     difference = reference_et(maricopa_weather(), MARICOPA, surface=surface).raw_mm[:, 0] - published
