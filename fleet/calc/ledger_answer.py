@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from fleet.calc.ledger_baseline import BaselineFits, Bills
 from fleet.calc.ledger_need import SiteNeed
 from fleet.calc.ledger_periods import UsePeriods
+from fleet.calc.ledger_places import PlaceErrors
 from fleet.calc.ledger_portfolio import Comparison, SitePieces, Total, portfolio_total
 from fleet.calc.ledger_split import PieceUse
 from fleet.calc.ledger_winter import WinterBase
-from weather.calc.arrays import BoolArray, DayArray, FloatArray
+from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +30,8 @@ class LedgerInputs:
         Day of the change (the sensor), NaT where there was none, shape (sites,) [1].
     start, end
         Spans asked for: first day and the day after the last, datetime64[D], shape (spans,) [1].
+    place
+        Weather record that each site's need comes from, any numbers, shape (sites,) [1]; None: one for all.
     """
 
     periods: UsePeriods
@@ -34,6 +39,14 @@ class LedgerInputs:
     change_on: DayArray
     start: DayArray
     end: DayArray
+    place: IntArray | None = None
+
+    @property
+    def places(self) -> IntArray:
+        """Number of each site's place, from 0."""
+        if self.place is None:
+            return np.zeros(self.change_on.size, dtype=np.int64)
+        return np.unique(self.place, return_inverse=True)[1].reshape(-1).astype(np.int64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +71,12 @@ class SiteLedger:
         Base of whole-house meters, NaN elsewhere, (sites,).
     total
         The whole book, (spans,).
-    pieces, comparison, sd_l, groups
+    pieces, comparison, places, sd_l, groups
         What the total was made of, so that parts of the book can be summed.
     comparison_sites, drift, rho, correlation
         Comparison gardens, drift from year to year, autocorrelation, common correlation [1].
+    place_spread
+        Standard deviation of a month's share by which places move their gardens apart [1].
     lag_d
         Days by which the book's gardens follow need [d].
     comparison_factor
@@ -84,6 +99,7 @@ class SiteLedger:
     total: Total
     pieces: SitePieces
     comparison: Comparison
+    places: PlaceErrors
     sd_l: FloatArray
     groups: FloatArray
     comparison_sites: int
@@ -91,6 +107,7 @@ class SiteLedger:
     rho: float
     lag_d: float
     correlation: float
+    place_spread: float
     comparison_factor: FloatArray
 
     def total_of(self, members: BoolArray) -> Total:
@@ -103,5 +120,11 @@ class SiteLedger:
         """
         others = replace(self.pieces, is_comparison=self.pieces.is_comparison | ~members)
         return portfolio_total(
-            others, self.comparison, self.sd_l, self.groups, drift=self.drift, correlation=self.correlation
+            others,
+            self.comparison,
+            self.sd_l,
+            self.groups,
+            drift=self.drift,
+            correlation=self.correlation,
+            places=self.places,
         )

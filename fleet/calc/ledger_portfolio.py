@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from fleet.calc.ledger_places import PlaceErrors
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 
 LEAST_COMPARISON_SITES = 20  # below it the comparison's error would outweigh what it corrects. [judgement]
@@ -228,6 +229,7 @@ def portfolio_total(
     *,
     drift: float,
     correlation: float,
+    places: PlaceErrors | None = None,
 ) -> Total:
     """Savings of all changed sites together, for each group of pieces, with the error of the sum [L].
 
@@ -248,6 +250,8 @@ def portfolio_total(
         Relative standard deviation from year to year [1].
     correlation
         Common correlation of errors, used where no comparison is at hand [1].
+    places
+        What places do apart [1]; None: nothing.
     """
     changed = ~pieces.is_comparison
     metered = pieces.is_metered[changed]
@@ -265,6 +269,9 @@ def portfolio_total(
     shared = correlation * untold
     variance = (1 - shared) * np.sum(own, axis=0) + shared * np.sum(np.sqrt(own), axis=0) ** 2
     variance = variance + comparison.factor_sd(together) ** 2
+    if places is not None:
+        asked = np.where(pieces.is_metered & changed[:, None], pieces.predicted_l, 0.0)
+        variance = variance + places.of_sum(asked, groups)
     predicted_sum, used_sum = np.sum(by_site, axis=0), np.sum(used, axis=0) @ groups.T
     sites = np.sum(metered @ groups.T > 0, axis=0).astype(np.int64)
     return Total(predicted_sum, used_sum, predicted_sum - used_sum, np.sqrt(variance), sites)

@@ -31,8 +31,9 @@ from fleet.calc.ledger_savings import (
     error_of_sums,
     quantile,
 )
+from fleet.calc.ledger_shared import baseline_correlation, own_errors, what_is_shared
 from fleet.calc.ledger_split import PieceUse, use_by_piece
-from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
+from weather.calc.arrays import DayArray, FloatArray
 
 DurationArray = NDArray[np.timedelta64]
 
@@ -67,8 +68,8 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
     lag_d = book_lag_d(before, inputs.need, count)
     followed = replace(inputs, need=lagged_need(inputs.need, lag_d))
     bills, fits, verdicts = _baselines(followed, before, count)
-    correlation = _correlation(bills, fits, np.array([not verdict for verdict in verdicts]))
-    fits = _of_own_errors(inputs, bills, fits)
+    correlation = baseline_correlation(bills, fits, np.array([not verdict for verdict in verdicts]))
+    fits, moves = own_errors(inputs, bills, fits)
     rho = common_autocorrelation(bills, fits)
     fits, pooled = _pooled(inputs, bills, fits, verdicts, rho)
     verdicts = ["" if lent else verdict for verdict, lent in zip(verdicts, pooled.sites, strict=True)]
@@ -80,19 +81,27 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
     of_book = replace(after.pieces, is_metered=after.pieces.is_metered & ~pooled.sites[:, None])
     whole = np.ones((1, after.edges.size - 1))
     judged = np.array([not verdict for verdict in verdicts])
-    comparison = portfolio.compare(of_book)
-    of_all = error_of_sums(bills, fits, _report(after.use, after.edges), whole, rho=rho).sd_l[:, 0]
+    report = _report(after.use, after.edges)
+    shared = what_is_shared(of_book, moves, report.middle_d[0])
+    comparison = shared.comparison
+    of_all = error_of_sums(bills, fits, report, whole, rho=rho).sd_l[:, 0]
     drift = portfolio.yearly_drift(of_book, comparison, of_all)
     bridged = np.sqrt(after.error.sd_l**2 + after.error.day_variance[:, None] * after.bridge_d)
     total = portfolio.portfolio_total(
-        of_book, comparison, bridged, after.groups, drift=drift, correlation=correlation
+        of_book,
+        comparison,
+        bridged,
+        after.groups,
+        drift=drift,
+        correlation=correlation,
+        places=shared.places,
     )
     moved = np.where(after.pieces.is_metered, after.pieces.predicted_l, 0.0) * (1.0 + comparison.factor)
     expected = moved @ after.groups.T
     used_after = np.where(after.pieces.is_metered, after.pieces.used_l, 0.0) @ after.groups.T
     after_days = np.where(after.pieces.is_metered, after.use.days, 0.0) @ after.groups.T
-    shared = _shared_sd(after, comparison)
-    half = np.sqrt(bridged**2 + (drift * expected) ** 2 + shared**2) * quantile(after.error.freedom)[:, None]
+    variance = bridged**2 + (drift * expected) ** 2 + shared.site_variance(after.pieces, after.groups)
+    half = np.sqrt(variance) * quantile(after.error.freedom)[:, None]
     told = (after_days > 0) & judged[:, None]
     saved = np.where(told, expected - used_after, np.nan)
     used_l, used_sd_l = garden_use(metered, house, after.error.day_variance, judged)
@@ -113,6 +122,7 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
         pieces=of_book,
         is_pooled=pooled.sites,
         comparison=comparison,
+        places=shared.places,
         sd_l=bridged,
         groups=after.groups,
         comparison_sites=comparison.site_count,
@@ -120,7 +130,8 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
         rho=rho,
         lag_d=lag_d,
         correlation=correlation,
-        comparison_factor=_mean_factor(after, comparison),
+        place_spread=float(np.sqrt(moves.variance)),
+        comparison_factor=shared.mean_factor(after.groups),
     )
 
 
@@ -188,22 +199,6 @@ def _whole_years(months: UsePeriods, change_on: DayArray, count: int) -> Duratio
     return days.astype("timedelta64[D]")
 
 
-def _of_own_errors(inputs: LedgerInputs, bills: Bills, fits: BaselineFits) -> BaselineFits:
-    """Fits whose errors are each garden's own, where a comparison takes out what all share."""
-    least = portfolio.LEAST_COMPARISON_SITES
-    if int(np.sum(np.isnat(inputs.change_on))) < least:
-        return fits
-    predicted = np.where(bills.days > 0, bills.use_l_d - fits.residual, 0.0)
-    own = portfolio.own_residuals(fits.residual, predicted, bills.days, _month(bills), least_sites=least)
-    return replace(fits, residual=own, squares=np.sum(bills.days * own**2, axis=1))
-
-
-def _month(bills: Bills) -> IntArray:
-    """Number of each period's month."""
-    day = bills.middle_d.astype(np.int64).astype("datetime64[D]")
-    return day.astype("datetime64[M]").astype(np.int64)
-
-
 def _with_after(verdicts: list[str], days: FloatArray) -> list[str]:
     """Verdicts with the sites that have hardly any use after the change."""
     return [
@@ -266,27 +261,3 @@ def _report(use: PieceUse, edges: DayArray) -> ReportPieces:
     first = edges.astype(np.float64)
     middle = np.broadcast_to((first[:-1] + first[1:]) / 2.0, days.shape)
     return ReportPieces(need_l_d=a_day, days=days, middle_d=middle)
-
-
-def _correlation(bills: Bills, fits: BaselineFits, judged: BoolArray) -> float:
-    """Common correlation of the baselines' errors in one month."""
-    freedom = np.maximum(fits.period_count - fits.parameter_count, 1)
-    scale = np.sqrt(np.maximum(fits.squares / freedom, 1e-12))
-    standard = np.sqrt(bills.days) * fits.residual / scale[:, None]
-    seen = (bills.days > 0) & judged[:, None]
-    return portfolio.common_correlation(standard[seen], _month(bills)[seen])
-
-
-def _shared_sd(after: _After, comparison: portfolio.Comparison) -> FloatArray:
-    """Standard error that the comparison brings into each site's expectation [L], (sites, spans)."""
-    predicted = np.where(after.pieces.is_metered, after.pieces.predicted_l, 0.0)
-    return np.stack([comparison.factor_sd(predicted * group) for group in after.groups], axis=1)
-
-
-def _mean_factor(after: _After, comparison: portfolio.Comparison) -> FloatArray:
-    """The comparison's deviation by span, weighted by its own expected use."""
-    weight = after.groups * comparison.predicted_l
-    total = np.sum(weight, axis=1)
-    deviation = np.sum(weight * comparison.factor, axis=1)
-    mean: FloatArray = np.divide(deviation, total, out=np.full(total.shape, np.nan), where=total > 0)
-    return mean

@@ -83,7 +83,12 @@ def score_ledger(seeds: Iterable[int], *, sites: int = 200) -> list[JudgeScore]:
         for seed in listed:
             book = portfolio(world, seed=seed, sites=sites)
             span = LedgerInputs(
-                book.periods, book.need, book.change_on, np.array([_SPAN[0]]), np.array([_SPAN[1]])
+                book.periods,
+                book.need,
+                book.change_on,
+                np.array([_SPAN[0]]),
+                np.array([_SPAN[1]]),
+                book.place,
             )
             ledger = site_ledger(span)
             judged = np.flatnonzero(

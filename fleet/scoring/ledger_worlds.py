@@ -86,6 +86,8 @@ class Portfolio:
         Mean of the use without the change for one who knows every parameter but the moods [L/d].
     mood, mood_memory
         As in the world [1].
+    place
+        Weather record of each garden, shape (sites,) [1].
     """
 
     periods: UsePeriods
@@ -97,6 +99,7 @@ class Portfolio:
     hoped_l: FloatArray
     mood: float
     mood_memory: float
+    place: IntArray
 
 
 def portfolio(world: World, *, seed: int, sites: int = 200) -> Portfolio:
@@ -156,6 +159,7 @@ def portfolio(world: World, *, seed: int, sites: int = 200) -> Portfolio:
         hoped_l=hoped + house,
         mood=world.mood,
         mood_memory=world.mood_memory,
+        place=location,
     )
 
 

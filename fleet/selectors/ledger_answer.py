@@ -63,7 +63,7 @@ def answer_spans(*, book: LedgerBook, spans: Sequence[tuple[date, date]]) -> Led
         return None
     start = np.array([span[0] for span in spans], dtype="datetime64[D]")
     end = np.array([span[1] for span in spans], dtype="datetime64[D]")
-    ledger = site_ledger(LedgerInputs(book.use.periods, book.need, book.change_on, start, end))
+    ledger = site_ledger(LedgerInputs(book.use.periods, book.need, book.change_on, start, end, book.place))
     every = np.arange(book.site_ids.size)
     whole = [_whole_need(book, every, start, end, good=good) for good in (False, True)]
     seen = ledger.metered.days > 0

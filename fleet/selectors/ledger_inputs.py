@@ -42,6 +42,8 @@ class LedgerBook:
         The same of the sensor alone.
     has_meter
         Whether the site has any meter data.
+    place
+        Location whose weather the site's largest zone has; 0: none.
     is_mixed
         Whether one controller of the site has a sensor and another has none.
     """
@@ -55,6 +57,7 @@ class LedgerBook:
     change_on: DayArray
     sensor_on: DayArray
     has_meter: BoolArray
+    place: IntArray
     is_mixed: BoolArray
 
 
@@ -70,16 +73,18 @@ def ledger_book(*, until_day: date) -> LedgerBook:
     zones = {row[0]: row[4] for row in sites}
     sensor_on = _sensors(ids, index)
     use = _metered(index, zones, since, until_day + timedelta(days=1))
+    table = zone_table()
     return LedgerBook(
         site_ids=ids,
         codes=[row[1] for row in sites],
         suppliers=[row[2] for row in sites],
         soils=[row[3] for row in sites],
         use=use,
-        need=_need(zone_table(), ids, index, since, until_day),
+        need=_need(table, ids, index, since, until_day),
         change_on=np.where(np.isnat(sensor_on), _programs(ids, index), sensor_on),
         sensor_on=sensor_on,
         has_meter=np.isin(np.arange(ids.size), use.periods.site),
+        place=_places(table, ids),
         is_mixed=_mixed(ids),
     )
 
@@ -141,6 +146,13 @@ def _need(
     blind = ~np.isin(np.arange(ids.size), zones.site)
     need.cumulative_unknown[1:, blind] = np.arange(1, sky.days.size + 1)[:, None]
     return need
+
+
+def _places(table: ZoneTable, ids: IntArray) -> IntArray:
+    """Location of each site's largest zone, 0 where none is located."""
+    order = np.argsort(table.area_m2, kind="stable")
+    found = dict(zip(table.site_id[order].tolist(), table.location_id[order].tolist(), strict=True))
+    return np.array([max(found.get(pk, 0), 0) for pk in ids.tolist()], dtype=np.int64)
 
 
 def _sensors(ids: IntArray, index: dict[int, int]) -> DayArray:

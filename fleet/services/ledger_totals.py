@@ -116,6 +116,7 @@ def portfolio_rows(
             "drift": round(ledger.drift, 4),
             "autocorrelation": round(ledger.rho, 4),
             "correlation": round(ledger.correlation, 4),
+            "place_spread": round(ledger.place_spread, 4),
             "lag_d": ledger.lag_d,
             "pooled": int(np.sum(ledger.is_pooled & np.isfinite(ledger.saved_l[:, place]))),
             "by": {name: {word: part[place] for word, part in parts.items()} for name, parts in by.items()},
