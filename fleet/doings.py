@@ -60,6 +60,9 @@ DOINGS: Final[tuple[Doing, ...]] = (
     Doing("Enter a part", "fleet:part-new", "catalogue price"),
     Doing("Findings to check", "fleet:findings", "technician found accept correct"),
     Doing("Sites: list of gardens", "fleet:site-list", "gardens customers addresses"),
+    Doing(
+        "First steps: bring sites, connect weather, invite people", "fleet:first-steps", "start set up begin"
+    ),
     Doing("Bring a file", "fleet:bring", "import upload sites book programs logs weather"),
     Doing("Sensor watch: flags", "fleet:watch-list", "sensors faults bypass"),
     Doing("How often the watch was right", "fleet:watch-record", "record precision false alarms"),

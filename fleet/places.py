@@ -111,6 +111,7 @@ PLACE_WORDS: dict[str, str] = {
 }
 # Pages that stand below a place of the index.
 BELOW: dict[str, str] = {
+    "fleet:first-steps": "fleet:bring",
     "fleet:bring-file": "fleet:bring",
     "fleet:bring-save": "fleet:bring",
     "fleet:weather-day": "weather:page",

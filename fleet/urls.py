@@ -64,6 +64,7 @@ from fleet.views import (
 app_name = "fleet"
 urlpatterns: list[URLPattern] = [
     path("", home.home, name="home"),
+    path("first-steps/", home.steps, name="first-steps"),
     path("words/", words.words, name="words"),
     path("search/", search.search, name="search"),
     path("keys/", search.keys, name="keys"),
@@ -233,6 +234,7 @@ urlpatterns: list[URLPattern] = [
     path("weather/locations/<int:pk>/reference/", sky.answer_reference, name="weather-reference"),
     path("weather/locations/<int:pk>/<str:day>/", sky.day_wrong, name="weather-day"),
     path("weather/order/", sky.set_order, name="weather-order"),
+    path("weather/pull/", sky.pull_now, name="weather-pull"),
     path("map/locations.json", sky.location_marks, name="weather-marks"),
     path("water/parts/", water_parts.water_parts, name="water-parts"),
     path("water/report/", water_papers.book_paper, name="water-report"),

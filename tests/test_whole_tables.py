@@ -10,6 +10,7 @@ from django.conf import settings
 
 from fleet.calc.setting_facts import FACT_OF
 from fleet.calc.site_checks import BY_CAUSE, BY_KIND
+from fleet.calc.stage_words import NIGHT_WORDS, STAGE_WORDS
 from fleet.calc.visit_settings import VisitSettings, planned_min
 from fleet.calc.visit_value import SERVICE_MIN, SKILLS
 from fleet.calc.watch_evidence import CAUSE_WORDS
@@ -20,6 +21,7 @@ from fleet.demo.truth import FAULTS
 from fleet.models import Cause, VisitKind
 from fleet.selectors.visit_report import CAME_FOR
 from fleet.selectors.visit_report import CAUSES as TOLD_CAUSES
+from fleet.services.run_day import PARTS, STAGES
 from tests.weather.sources.test_every_fault import SOURCES
 from weather.calc.source_chain import FORECAST_ORDER, OBSERVED_ORDER, SOURCE_WORDS
 from weather.sources.registry import KNOWN
@@ -34,6 +36,11 @@ def test_a_kind_of_visit_has_minutes_checks_and_words(kind: str) -> None:
     assert f"min_{kind}" in FACT_OF
     assert BY_KIND[kind], "what is checked at the stop"
     assert CAME_FOR[kind], "what the customer reads"
+
+
+def test_what_a_worker_does_has_words() -> None:
+    assert list(NIGHT_WORDS) == list(STAGES)
+    assert set(PARTS) <= set(STAGE_WORDS)
 
 
 def test_tables_of_visits_hold_no_kind_that_is_gone() -> None:

@@ -8,6 +8,7 @@ from typing import Final
 
 from django.db.models import Count, Max, Min, Model
 
+from fleet.calc.stage_words import stage_words
 from fleet.models import StageRun
 from sites.models import BypassLog, MeterReading, ProgramSet, RuleSet, Site
 from weather.models import DailyWeather, Location
@@ -21,6 +22,7 @@ class RunRow:
     """One run of a stage; `took_s` is None while it is not finished, `is_stuck` where its heart stopped."""
 
     run: StageRun
+    words: str
     took_s: float | None
     is_stuck: bool
     may_retry: bool
@@ -135,4 +137,10 @@ def _row(run: StageRun, now: datetime) -> RunRow:
     lost = run.heartbeat_at is not None and now - run.heartbeat_at > StageRun.HEARTBEAT_LOST_AFTER
     stuck = run.state == StageRun.State.RUNNING and lost
     tries_left = run.attempt < StageRun.MOST_ATTEMPTS
-    return RunRow(run, took, stuck, run.state == StageRun.State.FAILED or (stuck and not tries_left))
+    return RunRow(
+        run,
+        stage_words(run.stage),
+        took,
+        stuck,
+        run.state == StageRun.State.FAILED or (stuck and not tries_left),
+    )

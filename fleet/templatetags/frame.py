@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from django import template
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 from fleet.access import ROLES
 from fleet.places import BELOW, PLACES, place_of
+from fleet.selectors.frame import FrameFacts
 from fleet.templatetags.rootround import day, grouped
 
 register = template.Library()
@@ -56,16 +57,35 @@ def phone_places(context: dict[str, Any]) -> dict[str, Any]:
 
 @register.simple_tag(takes_context=True)
 def fresh(context: dict[str, Any]) -> SafeString:
-    """Return the date of the data: `Weather to 14 Jun, 2 locations late`."""
+    """Return how fresh the data are: `Weather to 14 Jun, 2 locations late`, and what broke last night."""
     facts = context.get("frame")
     if facts is None:
         return format_html("{}", "")
+    said = [_weather(context, facts), *([_broke(context, facts)] if facts.broke else [])]
+    return format_html_join(" · ", "{}", ((one,) for one in said))
+
+
+def _weather(context: dict[str, Any], facts: FrameFacts) -> SafeString:
+    """How far the weather goes, and how far behind it is."""
     if facts.weather_to is None:
         return format_html("{}", "No weather yet")
-    late = facts.locations_late
-    if not late:
-        return format_html("Weather to <b>{}</b>", day(facts.weather_to))
-    words = f"{grouped(late)} location{'' if late == 1 else 's'} late"
-    if _role(context) in ROLES.get("weather:page", frozenset()) and (place := place_of("weather:page", "")):
-        words = format_html('<a href="{}">{}</a>', place.url, words)
-    return format_html("Weather to <b>{}</b>, {}", day(facts.weather_to), words)
+    words = format_html("Weather to <b>{}</b>", day(facts.weather_to))
+    if facts.old_days:
+        old = format_html("{} days old", grouped(facts.old_days))
+        words = format_html('{}, <b class="late">{}</b>', words, _led(context, "weather:page", old))
+    if facts.locations_late:
+        late = f"{grouped(facts.locations_late)} location{'' if facts.locations_late == 1 else 's'} late"
+        words = format_html("{}, {}", words, _led(context, "weather:page", format_html("{}", late)))
+    return words
+
+
+def _broke(context: dict[str, Any], facts: FrameFacts) -> SafeString:
+    """What the last night could not do, so that nobody takes old results for new."""
+    words = format_html("Not done last night: {}", ", ".join(facts.broke))
+    return format_html('<b class="late">{}</b>', _led(context, "fleet:operations", words))
+
+
+def _led(context: dict[str, Any], name: str, words: SafeString) -> SafeString:
+    """Words that lead to a page, where the reader may open it."""
+    place = place_of(name, "") if _role(context) in ROLES.get(name, frozenset()) else None
+    return format_html('<a href="{}">{}</a>', place.url, words) if place else words

@@ -16,8 +16,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.quantities import digits_of, shown
+from fleet.selectors.company import company_day
 from fleet.selectors.prices import water_price_per_m3
 from fleet.services.weather_settings import decide_reference, decide_source_order
+from fleet.tasks import queue_stage
 from fleet.views.asked_day import asked_day
 from sites.services.doubt_programs import moved_programs
 from sites.services.weather_doubt import FARTHEST_BACK_D, doubt_day
@@ -114,6 +116,15 @@ def set_order(request: HttpRequest) -> HttpResponse:
             "what rests on them is computed again with the next balance.",
         )
     return redirect(_back(location_id))
+
+
+@require_POST
+def pull_now(request: HttpRequest) -> HttpResponse:
+    """Ask the worker to pull the weather now instead of at night."""
+    now = timezone.now()
+    queue_stage(stage="pull_weather", scope="all", day=company_day(now=now))
+    messages.success(request, "The pull is asked for; this page says how it went, under “The last pull”.")
+    return redirect("weather:page")
 
 
 @require_POST

@@ -113,7 +113,7 @@ def test_without_any_weather_it_says_what_to_do_next(dispatcher: User, sign_in: 
     text = words(sign_in(dispatcher).get("/weather/").content.decode())
 
     assert "There is no weather yet." in text
-    assert "manage.py import_weather FILE" in text
+    assert "A file of an own station comes in under Imports." in text
 
 
 def test_a_location_without_a_measured_day_is_told(dispatcher: User, sign_in: SignIn) -> None:
