@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -11,8 +9,8 @@ import numpy as np
 from django.db import transaction
 
 from fleet.calc.ledger_groups import money_over_need
-from fleet.calc.ledger_reasons import SEVERAL_CONTROLLERS, month_reasons
-from fleet.models import LedgerMonth, LedgerPortfolio, LedgerSite
+from fleet.calc.ledger_reasons import month_reasons
+from fleet.models import LedgerPortfolio, LedgerSite
 from fleet.selectors.ledger import tiers_in_force
 from fleet.selectors.ledger_answer import LedgerAnswer, answer_spans, month_spans
 from fleet.selectors.ledger_estimates import used_water
@@ -20,15 +18,11 @@ from fleet.selectors.ledger_inputs import LedgerBook, ledger_book
 from fleet.selectors.ledger_marks import month_marks
 from fleet.selectors.ledger_words import group_words
 from fleet.selectors.visit_value import visit_values
+from fleet.services.ledger_months import write_months
 from fleet.services.ledger_totals import MonthFigures, portfolio_rows, site_rows
 from weather.calc.arrays import FloatArray
 
 _MONTHS_BACK = 36
-_MONTH_FIELDS = (
-    "used_l", "used_sd_l", "used_source", "need_l", "need_good_du_l", "baseline_l", "saved_l",
-    "saved_low_l", "saved_high_l", "reasons",
-)  # fmt: skip
-_LONGEST_REASONS = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,14 +31,15 @@ class LedgerUpdate:
 
     sites: int
     months: int
+    written: int
     judged: int
     without_data: int
 
     def summary(self) -> str:
         """One line."""
         return (
-            f"{self.sites} sites, {self.months} site-months; savings told for {self.judged}, "
-            f"not enough data for {self.without_data}"
+            f"{self.sites} sites, {self.months} site-months, {self.written} of them written anew; "
+            f"savings told for {self.judged}, not enough data for {self.without_data}"
         )
 
 
@@ -61,22 +56,17 @@ def update_ledger(*, until_day: date) -> LedgerUpdate:
     months = month_spans(first=_first_month(book, until_day), until_day=until_day)
     answer = answer_spans(book=book, spans=months)
     if answer is None:
-        return LedgerUpdate(book.site_ids.size, 0, 0, book.site_ids.size)
+        return LedgerUpdate(book.site_ids.size, 0, 0, 0, book.site_ids.size)
     use = used_water(book=book, answer=answer, spans=months)
     causes = _causes(book, answer, months, use[0])
-    rows = list(_month_rows(book, answer, months, use, causes))
-    LedgerMonth.objects.exclude(month__gte=months[0][0], month__lte=months[-1][0]).delete()
-    LedgerMonth.objects.bulk_create(
-        rows,
-        batch_size=2_000,
-        update_conflicts=True,
-        unique_fields=["site", "month"],
-        update_fields=list(_MONTH_FIELDS),
-    )
+    written = write_months(book=book, answer=answer, months=months, use=use, causes=causes)
+    all_months = book.site_ids.size * len(months)
     whole = _spans_of_book(months, until_day)
     totals = answer_spans(book=book, spans=whole)
     if totals is None:
-        return LedgerUpdate(book.site_ids.size, len(rows), 0, book.site_ids.size)
+        return LedgerUpdate(
+            book.site_ids.size, book.site_ids.size * len(months), written, 0, book.site_ids.size
+        )
     LedgerSite.objects.bulk_create(
         site_rows(book=book, answer=totals, as_of=until_day),
         batch_size=2_000,
@@ -102,7 +92,7 @@ def update_ledger(*, until_day: date) -> LedgerUpdate:
         batch_size=20,
     )
     judged = sum(1 for verdict in totals.verdicts if not verdict)
-    return LedgerUpdate(book.site_ids.size, len(rows), judged, book.site_ids.size - judged)
+    return LedgerUpdate(book.site_ids.size, all_months, written, judged, book.site_ids.size - judged)
 
 
 def _first_month(book: LedgerBook, until_day: date) -> date:
@@ -156,81 +146,3 @@ def _figures(
                 used_l=used[own, month], need_l=need[own, month], tier_from_m3=tier, price_per_m3=price
             )
     return MonthFigures(months, used, need, money, causes)
-
-
-def _month_rows(
-    book: LedgerBook,
-    answer: LedgerAnswer,
-    months: list[tuple[date, date]],
-    use: tuple[FloatArray, FloatArray, list[list[str]]],
-    causes: list[list[list[str]]],
-) -> Iterator[LedgerMonth]:
-    """One row a site and month."""
-    used, sd, source = use
-    notes = _data_notes(book, answer, months, source)
-    ledger = answer.ledger
-    for site, pk in enumerate(book.site_ids.tolist()):
-        for month, (start, _) in enumerate(months):
-            told = bool(answer.tells_savings[site, month])
-            saved = ledger.saved_l[site, month] if told else np.nan
-            yield LedgerMonth(
-                site_id=pk,
-                month=start,
-                used_l=_or_none(used[site, month]),
-                used_sd_l=_or_none(sd[site, month]),
-                used_source=source[site][month],
-                need_l=_or_none(answer.need_l[site, month]),
-                need_good_du_l=_or_none(answer.need_good_l[site, month]),
-                baseline_l=_or_none(used[site, month] + saved),
-                saved_l=_or_none(saved),
-                saved_low_l=_or_none(ledger.low_l[site, month] if told else np.nan),
-                saved_high_l=_or_none(ledger.high_l[site, month] if told else np.nan),
-                reasons=_joined([*causes[site][month], *notes[site][month]]),
-            )
-
-
-def _data_notes(
-    book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]], source: list[list[str]]
-) -> list[list[list[str]]]:
-    """What limits each site's and month's figures."""
-    metered, house = answer.ledger.metered, answer.ledger.house
-    wrong: dict[tuple[int, int], set[str]] = defaultdict(set)
-    for problem in book.use.problems:
-        for month, (start, end) in enumerate(months):
-            if problem.start < end.isoformat() and problem.end >= start.isoformat():
-                wrong[problem.site, month].add(problem.code)
-    whole = np.isfinite(house.base_l_d)
-    notes = []
-    for site in range(book.site_ids.size):
-        own = []
-        for month in range(len(months)):
-            word = source[site][month]
-            seen = bool(metered.days[site, month] > 0)
-            own.append(
-                [
-                    *sorted(wrong[site, month]),
-                    *(["estimated_from_program"] if word == "estimated" else []),
-                    *(["part_of_days"] if word == "part" else []),
-                    *(["spans_estimate"] if metered.spans_estimate[site, month] else []),
-                    *(
-                        ["winter_base_bounded" if house.is_bounded[site] else "whole_house"]
-                        if seen and whole[site]
-                        else []
-                    ),
-                    *([SEVERAL_CONTROLLERS] if seen and book.is_mixed[site] else []),
-                    *([answer.verdicts[site]] if answer.verdicts[site] else []),
-                ]
-            )
-        notes.append(own)
-    return notes
-
-
-def _joined(codes: list[str]) -> str:
-    """Names of reasons, as many as fit."""
-    text = ";".join(dict.fromkeys(codes))
-    return text if len(text) <= _LONGEST_REASONS else text[: text.rfind(";", 0, _LONGEST_REASONS)]
-
-
-def _or_none(value: float) -> float | None:
-    """A number rounded to a tenth of a litre, None for an unknown one."""
-    return round(float(value), 1) if np.isfinite(value) else None

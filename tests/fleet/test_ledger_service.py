@@ -141,6 +141,23 @@ def test_second_run_changes_nothing(book: dict[str, Site]) -> None:
     assert [row.values for row in LedgerPortfolio.objects.all()] == books
 
 
+def test_only_garden_months_with_new_figures_are_written(book: dict[str, Site]) -> None:
+    whole = update_ledger(until_day=UNTIL)
+    pks = set(LedgerMonth.objects.values_list("pk", flat=True))
+    again = update_ledger(until_day=UNTIL)
+    site = next(iter(book.values()))
+    row = LedgerMonth.objects.filter(site=site, used_l__isnull=False).order_by("month")[3]
+    LedgerMonth.objects.filter(pk=row.pk).update(used_l=1.0, reasons="stale")
+    LedgerMonth.objects.filter(site=site, month=FIRST).delete()
+    mended = update_ledger(until_day=UNTIL)
+
+    assert whole.written <= whole.months
+    assert again.written == 0
+    assert mended.written == 2
+    assert LedgerMonth.objects.get(pk=row.pk).used_l == row.used_l
+    assert len(pks - set(LedgerMonth.objects.values_list("pk", flat=True))) == 1
+
+
 def test_open_flag_is_the_reason_of_a_garden_over_its_need(book: dict[str, Site]) -> None:
     Flag.objects.create(
         controller=book["CB-01"].controllers.get(),
@@ -228,7 +245,7 @@ def test_page_without_a_ledger_says_what_to_do(
     page = sign_in(manager).get("/water/").content.decode()
 
     assert "Nothing is in the ledger yet" in page
-    assert "import_meter" in page
+    assert "under Imports" in page
 
 
 def test_stranger_may_not_see_the_water(
