@@ -133,6 +133,18 @@ def publish_routes(*, days: list[date]) -> Marked:
     return Marked(changed)
 
 
+@transaction.atomic
+def withdraw_routes(*, days: list[date]) -> Marked:
+    """Make published routes drafts again, unseen by technicians; days under way stay as they are."""
+    begun = Stop.objects.filter(route__day__in=days).exclude(state=Stop.State.AHEAD).values("route_id")
+    changed = (
+        Route.objects.filter(day__in=days, state=Route.State.PUBLISHED)
+        .exclude(pk__in=begun)
+        .update(state=Route.State.DRAFT)
+    )
+    return Marked(changed)
+
+
 def _state(visit: Visit, days: list[date], now: datetime) -> tuple[WeekState, Problem]:
     """The days of a move as a problem; the visit's own lock and told window are the mover's to break."""
     own = Stop.objects.filter(route__day__in=days, visit__isnull=False).values_list("visit_id", flat=True)

@@ -28,7 +28,7 @@ from fleet.selectors.site_map import site_shapes, yards
 from fleet.selectors.stop_rows import company_zone
 from fleet.services.plan_routes import undo_plan
 from fleet.services.plan_snapshot import CannotUndo
-from fleet.services.routes_by_hand import publish_routes
+from fleet.services.routes_by_hand import publish_routes, withdraw_routes
 from fleet.templatetags.rootround import clock_text
 from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
@@ -127,6 +127,9 @@ def week(request: HttpRequest) -> HttpResponse:
             "planning": planning_of(week=monday, now=now),
             "search_times": CHOICES,
             "currency": company.currency if (company := the_company()) else "",
+            "is_published": any(
+                day.is_published for row in board.rows for day in row.days if day.date >= today
+            ),
             "is_draft": any(day.route_id and not day.is_published for row in board.rows for day in row.days),
         },
     )
@@ -179,10 +182,16 @@ def _stops_of_day(board: WeekBoard) -> dict[date, int]:
 
 @require_POST
 def publish(request: HttpRequest) -> HttpResponse:
-    """Show the week's routes to their technicians."""
-    monday = monday_of(day_of(request.POST.get("week"), company_day(now=timezone.now())))
-    done = publish_routes(days=[monday + timedelta(days=number) for number in range(7)])
-    messages.success(request, f"{done.changed} routes are published.")
+    """Show the week's routes to their technicians, or (`do=withdraw`) take them back to drafts."""
+    today = company_day(now=timezone.now())
+    monday = monday_of(day_of(request.POST.get("week"), today))
+    days = [monday + timedelta(days=number) for number in range(7)]
+    if request.POST.get("do") == "withdraw":
+        done = withdraw_routes(days=[day for day in days if day >= today])
+        messages.success(request, f"{done.changed} routes are drafts again; days under way stay published.")
+    else:
+        done = publish_routes(days=days)
+        messages.success(request, f"{done.changed} routes are published. “Back to draft” takes that back.")
     return redirect(f"{reverse('fleet:week')}?week={monday.isoformat()}")
 
 

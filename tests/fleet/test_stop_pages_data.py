@@ -15,7 +15,7 @@ from fleet.selectors.stop_sheet import stop_sheet, technician_day
 from fleet.services.findings import BadFinding, FindingInput, record_finding
 from fleet.services.plan_routes import plan_routes
 from fleet.services.raise_needs import raise_needs
-from fleet.services.routes_by_hand import CannotMove, lock_stop, move_stop, publish_routes
+from fleet.services.routes_by_hand import CannotMove, lock_stop, move_stop, publish_routes, withdraw_routes
 from fleet.services.stop_states import UnknownStopState, set_stop_state
 from sites.models import Controller, ProgramSet, Recommendation, RecommendationLine, Sensor
 from tests.factories import (
@@ -214,7 +214,18 @@ def test_locks_and_publishing_are_marks(company: Company) -> None:
     visit = Visit.objects.get()
 
     assert lock_stop(visit_id=visit.pk, is_locked=True).changed == 1
-    assert publish_routes(days=[DAY]).changed == Route.objects.filter(day=DAY).count()
+    routes = Route.objects.filter(day=DAY).count()
+    assert publish_routes(days=[DAY]).changed == routes
+    assert withdraw_routes(days=[DAY]).changed == routes
+    assert withdraw_routes(days=[DAY]).changed == 0
+
+
+def test_a_route_under_way_stays_published(company: Company) -> None:
+    planned_week(1)
+    publish_routes(days=[DAY])
+    set_stop_state(stop_id=Stop.objects.get(visit__isnull=False).pk, state="on_the_way", at=NOON)
+
+    assert withdraw_routes(days=[DAY]).changed == 0
 
 
 def test_a_confirmed_finding_closes_flag_and_need_and_sets_the_threshold(company: Company) -> None:
