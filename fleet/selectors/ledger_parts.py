@@ -9,8 +9,9 @@ from typing import Any, Final
 
 from fleet.calc.ledger_forecast import BookUse, YearEnd, forecast_year
 from fleet.calc.ledger_reasons import reason_words
-from fleet.models import LedgerPortfolio, Tariff, VisitKind
+from fleet.models import LedgerPortfolio, Tariff
 from fleet.selectors.company import the_company
+from fleet.selectors.ledger_visits import VisitValue, saved_price, visit_values_stored
 from fleet.selectors.ledger_words import GROUPINGS
 
 FULL_SHARE: Final = 0.8  # of the most gardens ever read in a month: fewer are no month of the book
@@ -48,20 +49,6 @@ class Cause:
 
 
 @dataclass(frozen=True, slots=True)
-class VisitValue:
-    """Visits of a kind: how many, cost of one, and litres a month that one saved (None: no answer)."""
-
-    word: str
-    visits: int
-    cost: float
-    told: int
-    saved_l: float | None
-    low_l: float | None
-    high_l: float | None
-    plain_l: float | None
-
-
-@dataclass(frozen=True, slots=True)
 class SpanChoice:
     """A span that the night computed."""
 
@@ -86,6 +73,8 @@ class PartsPage:
     price: float | None
     year_end: YearEnd | None
     visits: list[VisitValue]
+    visit_price: float | None
+    visit_currency: str
 
 
 def parts_page(*, by: str, span: str, price: float | None = None) -> PartsPage | None:
@@ -109,7 +98,9 @@ def parts_page(*, by: str, span: str, price: float | None = None) -> PartsPage |
     longest = max(choices, key=lambda choice: choice.end - choice.start).key
     chosen, row = by_key.get(span) or by_key[seasons[-1] if seasons else longest]
     by = by if by in GROUPINGS else GROUPINGS[0]
-    currency = _currency()
+    currency, own = _currency(), _company_currency()
+    # a visit costs the company's money: water is set against it only where it is priced in the same
+    worth_m3 = price if price is not None else saved_price(rows) if currency == own else None
     values = row.values
     parts = [_part(word, part, price) for word, part in values.get("by", {}).get(by, {}).items()]
     causes = [
@@ -126,10 +117,12 @@ def parts_page(*, by: str, span: str, price: float | None = None) -> PartsPage |
         causes=sorted(causes, key=lambda cause: (-cause.over_l, cause.word)),
         book=book,
         unplaced=max(book.gardens - sum(part.gardens for part in parts), 0),
-        currency=currency if price is None else _company_currency(),
+        currency=currency if price is None else own,
         price=price,
         year_end=year_end(rows),
-        visits=_visits(rows),
+        visits=visit_values_stored(rows, price_per_m3=worth_m3),
+        visit_price=worth_m3,
+        visit_currency=own,
     )
 
 
@@ -183,14 +176,6 @@ def _part(word: str, values: dict[str, Any], price: float | None) -> Part:
         low_l=values["saved_low_l"] if told else None,
         high_l=values["saved_high_l"] if told else None,
     )
-
-
-def _visits(rows: Sequence[LedgerPortfolio]) -> list[VisitValue]:
-    """What visits brought, the most frequent kinds first."""
-    stored: dict[str, Any] = next((row.values["visits"] for row in rows if row.values.get("visits")), {})
-    words = dict(VisitKind.choices)
-    found = [VisitValue(str(words.get(kind, kind)), **values) for kind, values in stored.items()]
-    return sorted(found, key=lambda one: (-one.visits, one.word))
 
 
 def _bare(values: dict[str, Any]) -> dict[str, Any]:

@@ -86,6 +86,23 @@ def watch_record(*, day: date) -> WatchRecord:
     )
 
 
+def watch_precision(*, day: date) -> tuple[Share, int]:
+    """Share of settled flags of the last year that a visit confirmed, with its interval; how many.
+
+    Parameters
+    ----------
+    day
+        Last day of the year.
+    """
+    settled = Flag.objects.filter(
+        raised_on__gt=day - timedelta(days=LOOK_BACK_DAYS),
+        raised_on__lte=day,
+        closed_by=Flag.ClosedBy.FINDING,
+    ).exclude(truth="")
+    count = settled.count()
+    return wilson_interval(settled.filter(truth="confirmed").count(), count), count
+
+
 def _record(word: str, flags: list[Flag]) -> CauseRecord:
     """What became of some settled flags."""
     truths = [flag.truth for flag in flags]

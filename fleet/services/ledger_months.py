@@ -102,7 +102,9 @@ def _columns(
 def _or_none(values: FloatArray) -> list[list[float | None]]:
     """Numbers rounded to a tenth, None for unknown ones."""
     rounded = np.round(values, 1) + 0.0  # no minus nothing
-    cells: list[list[float | None]] = np.where(np.isfinite(rounded), rounded, None).tolist()
+    told = rounded.astype(object)
+    told[~np.isfinite(rounded)] = None
+    cells: list[list[float | None]] = told.tolist()
     return cells
 
 

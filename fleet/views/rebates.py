@@ -23,6 +23,7 @@ from fleet.selectors.rebates import (
     suppliers_of_book,
 )
 from fleet.selectors.site_access import SiteNotOpen, site_for
+from fleet.selectors.water_budget import site_budget
 from fleet.services.rebates import save_claim, save_rebate
 from fleet.views.asked import asked_number, asking_user
 from fleet.views.rebate_forms import ClaimForm, RebateForm
@@ -131,7 +132,13 @@ def dossier(request: HttpRequest, pk: int, code: str) -> HttpResponse:
         return redirect("fleet:rebate-dossier", pk=pk, code=code)
     if form.errors:  # the form wrote into the row that the page shows
         found = rebate_dossier(rebate=one, site=site, today=_today())
-    facts = {"found": found, "form": form, "company": the_company(), "today": _today()}
+    facts = {
+        "found": found,
+        "form": form,
+        "company": the_company(),
+        "today": _today(),
+        "budget": site_budget(site=site, day=_today()),
+    }
     return render(request, "fleet/rebates/dossier.html", facts, status=422 if form.errors else 200)
 
 

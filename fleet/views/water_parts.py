@@ -6,13 +6,16 @@ import math
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from fleet.charts.water import bar
 from fleet.quantities import shown, unit_of
+from fleet.selectors.company import company_day
 from fleet.selectors.ledger_gaps import gap_page
 from fleet.selectors.ledger_parts import parts_page
 from fleet.selectors.ledger_words import GROUPINGS
+from fleet.selectors.watch_record import watch_precision
 from fleet.templatetags.rootround import grouped
 from fleet.views.asked import asked_number, asking_user
 
@@ -24,7 +27,9 @@ DEFAULT_TARGET = 1.0  # used for a litre needed
 def water_parts(request: HttpRequest) -> HttpResponse:
     """Show parts of the book: `?by=`, `?span=`, `?price=` a m3 to try, `?target=` used over need."""
     is_us = asking_user(request).units == "us"
-    price = _figure(request.GET.get("price"), DEAREST)
+    typed = _figure(request.GET.get("price"), DEAREST)
+    a_m3 = shown(1.0, "volume", is_us=is_us)  # of the reader's units
+    price = None if typed is None else typed * a_m3
     target = _figure(request.GET.get("target"), 10.0)
     found = parts_page(by=request.GET.get("by", ""), span=request.GET.get("span", ""), price=price)
     if found is None:
@@ -42,12 +47,14 @@ def water_parts(request: HttpRequest) -> HttpResponse:
             "rows": [(part, _bar(part.over_l, most, is_us=is_us)) for part in found.parts],
             "causes": [(cause, _bar(cause.over_l, most_cause, is_us=is_us)) for cause in found.causes],
             "unit": unit_of("volume", is_us=is_us),
-            "price_text": f"{price:g}" if price is not None else "",
+            "price_text": f"{typed:g}" if typed is not None else "",
+            "visit_price": None if found.visit_price is None else found.visit_price / a_m3,
             "target": wanted,
             "target_text": f"{wanted:g}",
             "target_l": wanted * year.need_l if year else None,
             "total_low_l": year.so_far_l + year.low_l if year else None,
             "total_high_l": year.so_far_l + year.high_l if year else None,
+            "precision": watch_precision(day=company_day(now=timezone.now())),
             "saved_money": _saved_money(found.book.saved_l, price),
             "saved_money_low": _saved_money(found.book.low_l, price),
             "saved_money_high": _saved_money(found.book.high_l, price),

@@ -8,10 +8,11 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from django.test import Client
 
-from fleet.models import Company, User
+from fleet.models import Company, Rebate, User
 from fleet.selectors.water_budget import site_budget
-from sites.models import Site
+from sites.models import Site, Zone
 from tests.factories import build_controller, build_location, build_site, build_zone
+from weather.calc.units import inches_to_mm, square_feet_to_m2
 from weather.models import DailyWeather
 
 pytestmark = pytest.mark.django_db
@@ -64,3 +65,56 @@ def test_the_page_of_a_gardens_water_shows_the_budgets(
     assert "Budgets that agencies ask for" in page
     assert "of reference ET in the last year" in page
     assert "average factor 0.90 of 0.55" in page
+
+
+def residence(garden: Site) -> None:
+    """The residential worksheet of a public form of 2021 as a garden: 43.0 in, four hydrozones."""
+    DailyWeather.objects.update(eto_mm=inches_to_mm(43.0) / 365.0)
+    Zone.objects.filter(controller__site=garden).delete()
+    controller = garden.controllers.get()
+    rows = ((204, 0.5, "dripline"), (1310, 0.2, "dripline"), (677, 0.8, "spray"), (194, 0.2, "dripline"))
+    for station, (area_ft2, factor, head) in enumerate(rows, 1):
+        build_zone(
+            controller, station, area_m2=float(square_feet_to_m2(area_ft2)), landscape_coefficient=factor,
+            head=head, name=f"<b>zone {station}",
+        )  # fmt: skip
+
+
+def test_worksheet_of_a_public_form_row_by_row(garden: Site) -> None:
+    residence(garden)
+
+    found = site_budget(site=garden, day=DAY)
+
+    # printed: ETAF 0.617 0.247 1.067 0.247; uses 3,355.64 8,626.38 19,258.09 1,277.49 gal with 0.62
+    assert found is not None
+    assert [round(row.adjustment, 3) for row in found.rows] == [0.617, 0.247, 1.067, 0.247]
+    printed = [row.used_l / 3.785411784 * 0.62 / 0.623377 for row in found.rows]
+    assert printed == pytest.approx([3355.64, 8626.38, 19258.09, 1277.49], rel=1e-3)
+    assert [row.method for row in found.rows] == ["drip", "drip", "overhead", "drip"]
+    assert sum(row.used_l for row in found.rows) == pytest.approx(found.estimated_l)
+    assert found.weighed_m2 / found.area_m2 == pytest.approx(found.adjustment)
+    assert found.adjustment == pytest.approx(0.511, abs=0.0006)
+    assert found.is_within
+
+
+def test_dossier_holds_the_worksheet_in_the_forms_units(
+    garden: Site, manager: User, sign_in: Callable[[User], Client]
+) -> None:
+    residence(garden)
+    Site.objects.update(supplier="Wend Valley Water")
+    rebate = Rebate.objects.create(
+        name="Sensor rebate", supplier="Wend Valley Water", starts_on=DAY - timedelta(days=300),
+        ends_on=DAY + timedelta(days=300), amount=150, currency="USD", checked_on=DAY,
+    )  # fmt: skip
+    manager.units = "us"
+    manager.save()
+
+    page = sign_in(manager).get(f"/water/rebates/{rebate.pk}/{garden.code}/").content.decode()
+    Zone.objects.all().delete()
+    bare = sign_in(manager).get(f"/water/rebates/{rebate.pk}/{garden.code}/").content.decode()
+
+    assert "Water budget worksheet" in page
+    for cell in ("2,385", "677", "722", "1.07", "ETWU does not exceed MAWA"):  # 677 ft2 x 1.067
+        assert cell in page, cell
+    assert "&lt;b&gt;zone 1" in page
+    assert "Cannot be filled in: it needs zones" in bare
