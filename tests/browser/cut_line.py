@@ -16,13 +16,14 @@ CHUNK: Final = 65_536
 class CutLine:
     """Passes each request on over a connection of its own; `cut` decides what becomes of it.
 
-    `cut(method, path)` answers "" (passes), "before" (the server never hears of it) or "after" (the server
-    does it, the answer is lost).
+    `cut(method, path)` answers "" (passes), "before" (the server never hears of it), "after" (the server
+    does it, the answer is lost) or "during" (the server has heard all of it, then `strike` falls on it).
     """
 
     upstream: tuple[str, int]
     cut: Callable[[str, str], str] = lambda _method, _path: ""
     is_down: bool = False
+    strike: Callable[[], None] = lambda: None
     log: list[tuple[str, str, str]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -58,6 +59,8 @@ class CutLine:
             with socket.create_connection(self.upstream, timeout=30) as server:
                 server.sendall(_closing(head) + b"\r\n\r\n" + rest)
                 _pass_body(client, server, head, len(rest))
+                if what == "during":
+                    self.strike()
                 while data := server.recv(CHUNK):
                     if what != "after" and not self.is_down:
                         client.sendall(data)

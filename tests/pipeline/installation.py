@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import socket
 import sqlite3
 import subprocess
 import sys
@@ -37,6 +38,10 @@ class Installation:
             "ROOTROUND_NIGHTLY_HOUR": "25",
         }
         self._workers: list[subprocess.Popen[bytes]] = []
+        self._server: subprocess.Popen[bytes] | None = None
+        with socket.create_server(("127.0.0.1", 0)) as free:
+            self.port = free.getsockname()[1]
+        self.url = f"http://127.0.0.1:{self.port}"
 
     def manage(self, *words: str) -> str:
         """What a command prints."""
@@ -77,8 +82,36 @@ class Installation:
         self._workers.append(worker)
         return worker
 
+    def serve(self) -> int:
+        """Start the web server, and wait until it answers; always at the same address. Its process."""
+        words = ["-m", "waitress", "--host", "127.0.0.1", "--port", str(self.port), "--threads", "6"]
+        self._server = subprocess.Popen(
+            [sys.executable, *words, "fleet.config.wsgi:application"],
+            cwd=ROOT,
+            env={**self.env, "DJANGO_SETTINGS_MODULE": "fleet.config.settings"},
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        wait_for(self._answers)
+        return self._server.pid
+
+    def _answers(self) -> bool:
+        try:
+            socket.create_connection(("127.0.0.1", self.port), timeout=1).close()
+        except OSError:
+            return False
+        return True
+
+    def kill_server(self) -> None:
+        """Kill -9: nothing is put in order."""
+        if self._server is not None:
+            self._server.kill()
+            self._server.wait()
+            self._server = None
+
     def end(self) -> None:
-        """No worker outlives its test."""
+        """No server and no worker outlives its test."""
+        self.kill_server()
         for worker in self._workers:
             if worker.poll() is None:
                 os.killpg(worker.pid, signal.SIGKILL)
