@@ -12,6 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from sites.calc.geometry import Floats, Geometries, as_array
+from sites.calc.geometry_neighbours import NEAR_DEG, near_places
 from sites.importing.book import BookItem
 from sites.importing.book_offers import Repair
 from weather.importing.rows import RowProblem
@@ -63,7 +64,9 @@ def marks_of(
 
 
 def bring_map_svg(items: Sequence[BookItem], marks: Sequence[Mark], numbered: Container[int]) -> str:
-    """The drawing as SVG, empty where nothing has a place; above 4,000 shapes only lots and sites are drawn.
+    """The drawing as SVG, empty where nothing has a place; a script makes it larger around a mark.
+
+    Above 4,000 shapes only lots and sites are drawn, and whatever lies within 100 m of a mark with a number.
 
     Parameters
     ----------
@@ -75,7 +78,7 @@ def bring_map_svg(items: Sequence[BookItem], marks: Sequence[Mark], numbered: Co
         Numbers that are written beside their marks: those of the rows on the page.
     """
     shapes = as_array([item.shape for item in items])
-    spots = np.array([(one.longitude, one.latitude) for one in marks], dtype=float).reshape(-1, 2)
+    spots = _spots(marks)
     box = np.concatenate([shapely.bounds(shapes).reshape(-1, 4), np.hstack([spots, spots])])
     on_globe: npt.NDArray[np.bool_] = np.all(np.abs(box) <= np.array([180, 90, 180, 90]), axis=1)
     if not on_globe.any():
@@ -94,55 +97,56 @@ def bring_map_svg(items: Sequence[BookItem], marks: Sequence[Mark], numbered: Co
         return np.column_stack([x, y])
 
     on_globe = on_globe[: len(items)]
-    drawn = shapely.transform(shapely.force_2d(shapes[on_globe]), flat)
-    drawn = np.asarray(shapely.simplify(drawn, 0.4, preserve_topology=False), dtype=object)
+    near = near_places(shapes[on_globe], _spots([one for one in marks if one.number in numbered]))
+    drawn = np.asarray(shapely.transform(shapely.force_2d(shapes[on_globe]), flat), dtype=object)
+    drawn[~near] = shapely.simplify(drawn[~near], 0.4, preserve_topology=False)
     kinds = np.array([item.kind for item in items], dtype=object)[on_globe]
-    parts = _paths(drawn, kinds)
+    parts = _paths(drawn, kinds, near)
     first = sorted(marks, key=lambda one: one.number not in numbered)[:MOST_MARKS]
-    spots = flat(np.array([(one.longitude, one.latitude) for one in first], dtype=float).reshape(-1, 2))
-    parts += [_mark(one, x, y, one.number in numbered) for one, (x, y) in zip(first, spots, strict=True)]
+    places = flat(_spots(first))
+    parts += [_mark(one, x, y, one.number in numbered) for one, (x, y) in zip(first, places, strict=True)]
     return (
-        f'<svg class="canvas" viewBox="0 0 {WIDTH_PX} {HEIGHT_PX}" role="img" '
-        'aria-label="Shapes of the file, repairs marked by triangles, refused rows by crosses">'
+        f'<svg class="canvas" viewBox="0 0 {WIDTH_PX} {HEIGHT_PX}" data-close="{NEAR_DEG * scale:.3f}" '
+        'role="img" aria-label="Shapes of the file, repairs marked by triangles, refused rows by crosses">'
         f"{''.join(parts)}</svg>"
     )
 
 
+def _spots(marks: Sequence[Mark]) -> Floats:
+    """Longitude and latitude of marks [deg], (marks, 2)."""
+    return np.array([(one.longitude, one.latitude) for one in marks], dtype=float).reshape(-1, 2)
+
+
 def _mark(mark: Mark, x: float, y: float, is_numbered: bool) -> str:
     """A triangle or a cross, with its number and a ring that shows when somebody points to it."""
-    path = (
-        f"M{x - 8:.1f} {y - 8:.1f}l16 16m0 -16l-16 16"
-        if mark.is_refused
-        else f"M{x:.1f} {y - 11:.1f}L{x + 11:.1f} {y + 8:.1f}H{x - 11:.1f}Z"
-    )
+    path = "M-8 -8l16 16m0 -16l-16 16" if mark.is_refused else "M0 -11L11 8H-11Z"
     drawn = f'<path class="mk {"bring-no" if mark.is_refused else "mk-act"}" d="{path}"/>'
+    place = f'data-mark transform="translate({x:.3f} {y:.3f})"'
     if not is_numbered:
-        return drawn
+        return f"<g {place}>{drawn}</g>"
     # Near the right edge the number stands on the left.
-    side = f'x="{x - 25:.1f}" text-anchor="end"' if x > WIDTH_PX - 90 else f'x="{x + 25:.1f}"'
+    side = 'x="-25" text-anchor="end"' if x > WIDTH_PX - 90 else 'x="25"'
     return (
-        f'<g class="bring-mark" id="m{mark.number}">'
-        f'<circle class="bring-ring" cx="{x:.1f}" cy="{y:.1f}" r="20"/>'
-        f'{drawn}<text {side} y="{y + 9:.1f}">{mark.number}</text></g>'
+        f'<g class="bring-mark" id="m{mark.number}" {place}><circle class="bring-ring" r="20"/>'
+        f'{drawn}<text {side} y="9">{mark.number}</text></g>'
     )
 
 
-def _paths(drawn: Geometries, kinds: Floats) -> list[str]:
+def _paths(drawn: Geometries, kinds: Floats, near: npt.NDArray[np.bool_]) -> list[str]:
     """Markup of the shapes, what lies below first."""
-    only_sites = len(drawn) > MOST_SHAPES
+    whole = near if len(drawn) > MOST_SHAPES else np.ones(len(drawn), dtype=np.bool_)
     parts: list[str] = []
-    for kind in ("site",) if only_sites else _ORDER:
-        for shape in drawn[kinds == kind]:
-            path = _path(shape)
+    for kind in _ORDER:
+        for at in np.flatnonzero((kinds == kind) & (whole | (kind == "site"))):
+            path = _path(drawn[at], 3 if near[at] else 1)
             if path:
                 parts.append(f'<path class="{_CLASSES[kind]}" d="{path}"/>')
-    if not only_sites:
-        points = shapely.get_coordinates(drawn[(shapely.get_dimensions(drawn) == 0)])
-        parts += [f'<circle class="head-g" cx="{x:.1f}" cy="{y:.1f}" r="2"/>' for x, y in points]
+    points = shapely.get_coordinates(drawn[whole & (kinds != "site") & (shapely.get_dimensions(drawn) == 0)])
+    parts += [f'<circle class="head-g" cx="{x:.3f}" cy="{y:.3f}" r="2"/>' for x, y in points]
     return parts
 
 
-def _path(shape: BaseGeometry) -> str:
+def _path(shape: BaseGeometry, digits: int) -> str:
     """Path data of a shape's lines and rings; a point as a small square."""
     lines = shapely.get_parts(
         as_array([shapely.boundary(shape) if shapely.get_dimensions(shape) == 2 else shape])
@@ -153,5 +157,5 @@ def _path(shape: BaseGeometry) -> str:
         if len(xy) == 1:
             found.append(f"M{xy[0, 0] - 2:.1f} {xy[0, 1] - 2:.1f}h4v4h-4Z")
         elif len(xy):
-            found.append("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in xy))
+            found.append("M" + "L".join(f"{x:.{digits}f} {y:.{digits}f}" for x, y in xy))
     return "".join(found)

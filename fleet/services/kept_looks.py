@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import shapely
 from django.db.models import Max
 
@@ -15,13 +16,14 @@ from fleet.services.bring_file import Look
 from fleet.services.bring_kinds import Moment
 from fleet.services.uploads import Upload, plain_layout
 from sites.calc.geometry import as_array
+from sites.calc.geometry_neighbours import near_places
 from sites.calc.geometry_report import Fault
 from sites.importing.book import BookItem
 from sites.importing.book_offers import Repair
 from sites.models import Change, RuleSet, Site
 from weather.importing.rows import ImportReport, RowProblem
 
-FORM: Final = 2
+FORM: Final = 3
 MOST_SHAPES: Final = 4_000
 
 
@@ -68,7 +70,8 @@ def keep_look(*, folder: Path, upload: Upload, moment: Moment, look: Look, book:
     folder, upload, moment
         As of `kept_look`.
     look
-        The answer; of very many shapes only the sites are kept, as the map draws no others.
+        The answer; of very many shapes only those that the map draws are kept:
+        sites, and what is near a mark.
     book
         State of the book from before the file was checked.
     """
@@ -118,9 +121,15 @@ def state_of_book(moment: Moment) -> list[object]:
 
 
 def _light(look: Look) -> Look:
-    """Of very many shapes only the sites, as the map draws no others."""
-    sites = tuple(item for item in look.drawn if item.kind == "site")
-    return replace(look, drawn=sites) if sites and len(look.drawn) > MOST_SHAPES else look
+    """Of very many shapes only the sites, and what lies near a mark, as the map draws no others."""
+    if len(look.drawn) <= MOST_SHAPES:
+        return look
+    mended = [(one.longitude, one.latitude) for one in look.repairs if one.longitude is not None]
+    spots = np.array([*mended, *look.places.values()][:MOST_SHAPES], dtype=float).reshape(-1, 2)
+    near = near_places(as_array([item.shape for item in look.drawn]), spots)
+    near &= np.cumsum(near) <= 3 * MOST_SHAPES
+    kept = (item for item, is_near in zip(look.drawn, near, strict=True) if is_near or item.kind == "site")
+    return replace(look, drawn=tuple(kept))
 
 
 def _look(facts: dict[str, Any]) -> Look:

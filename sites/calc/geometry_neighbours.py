@@ -6,10 +6,12 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from sites.calc.geometry import Geometries, area_m2
+from sites.calc.geometry import Floats, Geometries, area_m2
 from sites.calc.geometry_report import Fault, GeometryFault
 
 TOLERATED_SHARE = 0.05
+NEAR_DEG = 0.001
+"""About 100 m, for what a map draws around a place."""
 
 
 def lot_faults(zones: Geometries, lots: Geometries) -> list[GeometryFault]:
@@ -69,3 +71,20 @@ def overlap_faults(zones: Geometries, site: npt.NDArray[np.int64]) -> list[tuple
         )
         for k in np.flatnonzero(share > TOLERATED_SHARE).tolist()
     ]
+
+
+def near_places(shapes: Geometries, spots: Floats) -> npt.NDArray[np.bool_]:
+    """Which shapes lie within about 100 m of a place, (shapes,).
+
+    Parameters
+    ----------
+    shapes
+        Shapes in WGS 84, (shapes,); None is near nothing.
+    spots
+        Longitude and latitude of the places [deg], (places, 2).
+    """
+    near = np.zeros(len(shapes), dtype=np.bool_)
+    if len(spots) and len(shapes):
+        around = shapely.box(*(spots - NEAR_DEG).T, *(spots + NEAR_DEG).T)
+        near[shapely.STRtree(shapes).query(around)[1]] = True
+    return near

@@ -95,6 +95,11 @@ def map_columns(person: Visitor) -> None:
     press(person, "Go on")
 
 
+def width_of(drawn: Any) -> float:
+    """How many units of the drawing are in sight."""
+    return float(drawn.get_attribute("viewBox").split()[2])
+
+
 def at_ease(person: Visitor, width: int) -> None:
     """Nothing to object to on the page, and nothing cut off."""
     assert person.violations() == [], person.page.url
@@ -121,6 +126,17 @@ def test_a_file_is_mapped_repaired_and_saved_by_mouse(
     refused.get_by_role("link").click()
     assert ring.evaluate("one => getComputedStyle(one).stroke") != "none"
     assert hana.page.locator("#m2 text").text_content() == "2"
+    # The number led close up to its mark; buttons and keys change the scale, and 0 shows all of it again.
+    drawn = hana.page.locator("svg.canvas")
+    widths = [width_of(drawn)]
+    hana.page.get_by_role("button", name="Closer").click()
+    widths.append(width_of(drawn))
+    hana.page.locator("[data-bring-map]").press("-")
+    widths.append(width_of(drawn))
+    hana.page.locator("[data-bring-map]").press("0")
+    widths.append(width_of(drawn))
+    assert widths[1] < widths[0] <= widths[2] <= widths[3] == 760
+    assert hana.page.locator("#m2").get_attribute("transform").endswith("scale(1)")
     assert Change.objects.count() == 0
 
     press(hana, "Accept these")

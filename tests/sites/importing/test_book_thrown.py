@@ -108,10 +108,12 @@ def thrown(count: int, seed: int, *, texts_only: bool) -> list[Feature]:
     found: list[Feature] = []
     while len(found) < count:
         found += Garden(len(found) // 10).things()
-    for row in found[:count]:
+    for number, row in enumerate(found[:count]):
         names = sorted(set(row["properties"]) - {"kind"})
         for name in chance.sample(names, chance.choice((0,) * 12 + (1, 1, 2))):
             value = chance.choice(ODD)
+            if name == "site" and isinstance(value, str) and value.strip():
+                value += str(number)
             row["properties"][name] = value if not texts_only or isinstance(value, str) else ""
         if chance.random() < 0.12:
             row["geometry"] = odd_shape(chance, row["geometry"])
