@@ -16,8 +16,10 @@
   const quiet = (size) => {
     const shown = [];
     for (const mark of marks) if (mark.text) {
-      const free = shown.every((other) => Math.abs(other.x - mark.x) > 62 * size || Math.abs(other.y - mark.y) > 30 * size);
-      if (free) shown.push(mark);
+      const at = mark.x + (mark.text.getAttribute("text-anchor") === "end" ? -45 : 45) * size;
+      const free = shown.every((other) => Math.abs(other.at - at) > 62 * size || Math.abs(other.y - mark.y) > 30 * size) &&
+        marks.every((other) => Math.abs(other.x - at) > 32 * size || Math.abs(other.y - mark.y) > 22 * size);
+      if (free) shown.push({ at, y: mark.y });
       mark.one.classList.toggle("quiet", !free);
     }
   };
@@ -38,6 +40,7 @@
   const around = (name) => {
     const mark = marks.find(({ one }) => one.id && `#${one.id}` === name);
     if (!mark) return;
+    for (const { one } of marks) one.classList.toggle("on", one === mark.one);
     view = { x: mark.x - close / 2, y: mark.y - close * height / width / 2, w: close };
     draw();
   };
@@ -76,11 +79,16 @@
     draw();
   });
   for (const name of ["pointerup", "pointercancel"]) svg.addEventListener(name, () => { from = null; });
-  addEventListener("hashchange", () => around(location.hash));
+  // The browser itself would bring the mark to the upper edge, and the map half out of sight.
   document.addEventListener("click", (event) => {
-    const link = event.target.closest?.('a[href^="#m"]');
-    if (link) around(link.getAttribute("href"));
+    const name = event.target.closest?.('a[href^="#m"]')?.getAttribute("href");
+    if (!name || name === "#main") return;
+    event.preventDefault();
+    history.replaceState(null, "", name);
+    around(name);
+    box.scrollIntoView({ block: "nearest" });
   });
+  box.classList.add("live");
   draw();
   around(location.hash);
 })();
