@@ -13,7 +13,7 @@ from django.templatetags.static import static
 
 SHEETS: Final = (
     "fonts", "tokens", "base", "type", "frame", "parts", "tables", "map", "phone", "plots", "narrow", "print",
-    "forced", "pages/sheet", "pages/survey", "pages/signin",
+    "forced", "pages/sheet", "pages/stop-map", "pages/survey", "pages/signin",
 )  # fmt: skip
 SCRIPTS: Final = (
     "theme", "frame", "sheet", "survey", "phone/store", "phone/send", "phone/keep", "phone/bar",

@@ -80,7 +80,16 @@ def worded(value: float, kind: str, *, is_us: bool) -> str:
 
 
 # Quantities as sentences that are kept in the book have them: sign, number, unit.
-_SPOKEN: Final = re.compile(r"(-?\d[\d,]*(?:\.\d+)?) ?(m3|m³|mm|degC|°C)(?![\w²³/]|2 )")
+_SPOKEN: Final = re.compile(r"(-?\d[\d,]*(?:\.\d+)?) ?(m3|m³|mm|degC|°C|L)(?![\w²³/]|2 )")
+_PLAIN: Final = re.compile(r"(?<=\d )m3(?!\w)")
+
+
+def told(text: str, *, is_us: bool) -> str:
+    """Return a sentence that the program wrote into the book, with its quantities as the reader wants them.
+
+    The book keeps them metric. What a person wrote is not for this: it stays as it was written.
+    """
+    return in_us_words(text) if is_us else _PLAIN.sub("m³", text)
 
 
 def in_us_words(text: str) -> str:
@@ -95,4 +104,6 @@ def _us_words(found: re.Match[str]) -> str:
         return worded(value, "temperature", is_us=True)
     if unit == "mm":
         return worded(value, "depth", is_us=True)
+    if unit == "L":
+        return worded(value, "litres", is_us=True)
     return f"{units.l_to_gallons(value * 1000):,.0f} gal"

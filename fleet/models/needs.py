@@ -38,6 +38,9 @@ class VisitNeed(models.Model):
         PERSON = "person", "entered by a person"
         FINDING = "finding", "follow-up of a finding"
 
+    # Their reasons are a person's own words.
+    BY_PEOPLE = (Origin.IMPORTED, Origin.PERSON, Origin.FINDING)
+
     class State(models.TextChoices):
         OPEN = "open", "open"
         DONE = "done", "done"

@@ -48,7 +48,7 @@ def day_pack(*, user: User, day: date, now: datetime) -> DayPack:
         if stop.visit is None:
             continue
         site = stop.visit.site
-        urls.append(reverse("fleet:stop", args=[stop.pk]))
+        urls += [reverse(f"fleet:{page}", args=[stop.pk]) for page in ("stop", "stop-map")]
         programs = programs_to_key_in(site_id=site.pk, day=day)
         urls += [reverse("fleet:sheet", args=[site.code, one.controller]) for one in programs]
         if VisitKind.SURVEY in kinds.get(stop.visit_id or 0, ()):

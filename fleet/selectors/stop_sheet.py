@@ -10,7 +10,7 @@ from fleet.calc.decision_help import HELP
 from fleet.calc.site_check_steps import Check
 from fleet.calc.site_checks import DIG_KINDS, cautions_for, checks_for
 from fleet.models import Cause, Flag, Route, Stop, Technician, VisitKind, VisitNeed, WatchState
-from fleet.quantities import in_us_words, worded
+from fleet.quantities import told, worded
 from fleet.selectors.day import CheckRow, KeyInProgram, ReasonRow, SensorPlace, StopSheet, TechnicianDay
 from fleet.selectors.key_in import programs_to_key_in
 from fleet.selectors.late_day import late_day
@@ -108,9 +108,9 @@ def stop_sheet(*, stop_id: int, is_us: bool = False) -> StopSheet | None:
 def _programs(site_id: int, day: date, *, is_us: bool) -> tuple[KeyInProgram, ...]:
     """Programs to key in, their reasons in the reader's units."""
     found = programs_to_key_in(site_id=site_id, day=day)
-    if not is_us:
-        return found
-    return tuple(replace(one, reasons=tuple(in_us_words(words) for words in one.reasons)) for one in found)
+    return tuple(
+        replace(one, reasons=tuple(told(words, is_us=is_us) for words in one.reasons)) for one in found
+    )
 
 
 def _cautions(needs: list[VisitNeed], tmax_c: float | None, *, is_us: bool) -> tuple[str, ...]:
@@ -169,11 +169,11 @@ def _reason(need: VisitNeed, flags: dict[int, Flag], expected: Expected | None, 
         need_id=need.pk,
         kind=need.kind,
         kind_words=need.get_kind_display(),
-        reason=in_us_words(need.reason) if is_us else need.reason,
+        reason=need.reason if need.origin in VisitNeed.BY_PEOPLE else told(need.reason, is_us=is_us),
         flag_id=flag.pk if flag else None,
         flag_cause=cause,
         flag_cause_words=CAUSE_WORDS.get(cause, ""),
-        evidence=in_us_words(evidence) if is_us else evidence,
+        evidence=told(evidence, is_us=is_us),
         checks=tuple(_check(check) for check in checks_for(need.kind, cause)),
         parts=tuple(part.strip() for part in need.parts.split(";") if part.strip()),
         controller=need.controller.code if need.controller is not None else "",

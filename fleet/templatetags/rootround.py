@@ -11,7 +11,8 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from fleet.quantities import digits_of, shown, unit_of
+from fleet.models import VisitNeed
+from fleet.quantities import digits_of, shown, told, unit_of
 from fleet.words import word_for
 
 register = template.Library()
@@ -215,6 +216,12 @@ def unit(context: dict[str, Any], kind: str) -> str:
 def quantity(context: dict[str, Any], value: object, kind: str, digits: int | None = None) -> str:
     """Return an SI value with its unit, both in the reader's system."""
     return with_unit(figure(context, value, kind, digits), unit(context, kind))
+
+
+@register.simple_tag(takes_context=True)
+def told_reason(context: dict[str, Any], reason: str, origin: str = "") -> str:
+    """Return why somebody must go, in the reader's units; what a person wrote stays as it was written."""
+    return reason if origin in VisitNeed.BY_PEOPLE else told(reason, is_us=_is_us(context))
 
 
 @register.simple_tag

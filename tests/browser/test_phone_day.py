@@ -18,7 +18,7 @@ from fleet.selectors.company import company_day
 from fleet.selectors.stock import stock_of
 from fleet.services.stock import move_parts, truck_of
 from sites.calc.audit_entry import AuditEntry, audit_figures
-from sites.models import ZoneAudit
+from sites.models import Recommendation, ZoneAudit
 from tests.browser.phone_hand import Phone, cut_once, login_of, stops_of_today
 from tests.browser.test_pages_in_chromium import CHROMIUM, chromium, town
 from tests.factories import build_need
@@ -184,7 +184,14 @@ def test_a_reader_of_us_units_meets_no_metric_ones_on_the_phone(
     phone = Phone(chromium, live_server, login)
     phone.sign_in()
     found: dict[str, list[str]] = {}
-    for path in ["/day/", *(f"/day/stops/{stop.pk}/{more}" for stop in stops for more in ("", "map/"))]:
+    codes = [stop.visit.site.code for stop in stops if stop.visit is not None]
+    waiting = Recommendation.objects.filter(controller__site__code__in=codes).select_related(
+        "controller__site"
+    )
+    sheets = {f"/sites/{row.controller.site.code}/{row.controller.code}/sheet/" for row in waiting}
+    more = [f"/sites/{code}/survey/" for code in codes] + sorted(sheets)
+    assert sheets
+    for path in ["/day/", *(f"/day/stops/{stop.pk}/{of}" for stop in stops for of in ("", "map/")), *more]:
         phone.page.goto(f"{phone.line.url}{path}")
         text = phone.page.evaluate("document.querySelector('main').textContent.replace(/\\s+/g, ' ')")
         # Where both are told, `1.5 m (5 ft)`, nobody is left alone with the metric one.
@@ -194,6 +201,11 @@ def test_a_reader_of_us_units_meets_no_metric_ones_on_the_phone(
             found[path] = hits
 
     assert found == {}
+    # It is all there to be read: areas and depths of a survey are fields with their unit beside.
+    phone.page.goto(f"{phone.line.url}/sites/{codes[0]}/survey/")
+    units = set(phone.page.locator(".with-unit > span").all_text_contents())
+    assert {"in", "min", "kPa", "%"} <= units
+    assert units.isdisjoint({"mm", "m²", "m", "L/min", "°C"})
 
 
 def test_a_stop_is_two_pages_of_paper_at_most_and_its_map_is_one(

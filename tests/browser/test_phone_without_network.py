@@ -31,6 +31,11 @@ def test_a_whole_day_without_network_arrives_in_order_and_once(
         assert stop.visit.site.code in phone.page.inner_text("main")
         phone.open(f"/day/stops/{stop.pk}/")
         assert phone.page.locator("svg.lotmap").count() == 1
+        phone.page.click("text=Map to print")
+        phone.page.wait_for_selector("text=north is up")
+        assert phone.page.locator("svg.lotmap").evaluate("one => one.getBoundingClientRect().width") > 300
+        assert stop.visit.site.code in phone.page.inner_text("h1")
+        phone.open(f"/day/stops/{stop.pk}/")
         phone.push("on_the_way")
         phone.push("at_the_gate")
         phone.record(f"Seen {stop.pk}")

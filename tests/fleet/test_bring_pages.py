@@ -284,4 +284,7 @@ def test_the_content_says_what_a_table_is() -> None:
 def test_the_first_page_of_an_empty_product_leads_here(
     company: Company, dispatcher: User, sign_in: SignIn
 ) -> None:
-    assert 'href="/bring/"' in page(sign_in(dispatcher), "/")
+    client = sign_in(dispatcher)
+
+    assert client.get("/")["Location"] == "/first-steps/"
+    assert 'href="/bring/"' in page(client, "/first-steps/")
