@@ -18,6 +18,7 @@ from fleet.selectors.day_sheets import day_sheets
 from fleet.selectors.home_sheet import home_sheet
 from fleet.selectors.program_sheet import program_sheet
 from fleet.selectors.site_access import SiteNotOpen, site_for
+from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
 from sites.lot_map import lot_map_svg
 
@@ -42,13 +43,19 @@ def sheet(request: HttpRequest, code: str, controller: str) -> HttpResponse:
             "site": garden,
             "sheet": found,
             "strip": day_strip(passes or [("set", found.passes_now)], width_px=330),
-            "lot_map": lot_map_svg(site_id=garden.pk, width_px=344, height_px=252, with_labels=False),
+            "lot_map": _map(request, garden.pk),
             "today": today,
             "company": the_company(),
             "is_home": request.GET.get("for") == "home",
             "home": home_sheet(found),
         },
     )
+
+
+def _map(request: HttpRequest, site_id: int) -> str:
+    """The lot beside the stations, its scale in the reader's units."""
+    is_us = asking_user(request).units == User.Units.US
+    return lot_map_svg(site_id=site_id, width_px=344, height_px=252, with_labels=False, is_us=is_us)
 
 
 @require_safe
@@ -65,7 +72,7 @@ def sheets_of_day(request: HttpRequest) -> HttpResponse:
             "sheet": one.sheet,
             "home": home_sheet(one.sheet),
             "strip": day_strip([("now", one.sheet.passes_now), ("new", one.sheet.passes_new)], width_px=330),
-            "lot_map": lot_map_svg(site_id=one.site.pk, width_px=344, height_px=252, with_labels=False),
+            "lot_map": _map(request, one.site.pk),
         }
         for one in found
     ]
