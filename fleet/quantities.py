@@ -80,8 +80,9 @@ def worded(value: float, kind: str, *, is_us: bool) -> str:
 
 
 # Quantities as sentences that are kept in the book have them: sign, number, unit.
-_SPOKEN: Final = re.compile(r"(-?\d[\d,]*(?:\.\d+)?) ?(m3|m³|mm|degC|°C|L)(?![\w²³/]|2 )")
-_PLAIN: Final = re.compile(r"(?<=\d )m3(?!\w)")
+_SPOKEN: Final = re.compile(r"(-?\d[\d,]*(?:\.\d+)?) ?(m2|m²|m3|m³|mm|km|degC|°C|L)(?![\w²³/]|2 )")
+_SIGNS: Final = {"degC": "°C", "m3": "m³", "m2": "m²"}
+_PLAIN: Final = re.compile(r"(?<=\d )(?:degC|m3|m2)(?!\w)")
 
 
 def told(text: str, *, is_us: bool) -> str:
@@ -89,7 +90,7 @@ def told(text: str, *, is_us: bool) -> str:
 
     The book keeps them metric. What a person wrote is not for this: it stays as it was written.
     """
-    return in_us_words(text) if is_us else _PLAIN.sub("m³", text)
+    return in_us_words(text) if is_us else _PLAIN.sub(lambda found: _SIGNS[found[0]], text)
 
 
 def in_us_words(text: str) -> str:
@@ -104,6 +105,10 @@ def _us_words(found: re.Match[str]) -> str:
         return worded(value, "temperature", is_us=True)
     if unit == "mm":
         return worded(value, "depth", is_us=True)
+    if unit == "km":
+        return worded(value, "distance", is_us=True)
+    if unit in ("m2", "m²"):
+        return worded(value, "area", is_us=True)
     if unit == "L":
         return worded(value, "litres", is_us=True)
     return f"{units.l_to_gallons(value * 1000):,.0f} gal"

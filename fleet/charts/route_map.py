@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from fleet.selectors.route_sheet import LonLat, MapStop
+from weather.calc.units import feet_to_m
 
 MARGIN_PX: Final = 22.0
 M_PER_DEG: Final = 111_195.0
@@ -19,6 +20,8 @@ LINES: Final = ("streets", "arterials", "bridges")
 # With blocks drawn, streets are the gaps between.
 MOST_PARTS: Final = 4_000
 SCALE_STEPS_M: Final = (100, 200, 500, 1_000, 2_000, 5_000, 10_000, 20_000, 50_000)
+SCALE_STEPS_FT: Final = (200, 500, 1_000, 2_000)
+SCALE_STEPS_MI: Final = (0.5, 1, 2, 5, 10, 20, 50)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +52,7 @@ def route_map_svg(
     width_px: int,
     height_px: int,
     is_estimated: bool,
+    is_us: bool = False,
 ) -> str:
     """The map of a day as ready markup.
 
@@ -66,6 +70,8 @@ def route_map_svg(
         Size of the drawing [px].
     is_estimated
         True: the line is drawn as straight pieces that nobody drives.
+    is_us
+        True: the scale bar is in feet and miles.
     """
     places = [start, *line, *((s.longitude, s.latitude) for s in stops)]
     frame = _frame(places, width_px, height_px)
@@ -85,7 +91,7 @@ def route_map_svg(
     x, y = frame.at(start)
     parts.append(f'<rect class="rm-yard" x="{x - 6:.1f}" y="{y - 6:.1f}" width="12" height="12"/>')
     parts += _marks(stops, frame)
-    parts += [*_scale(frame), "</svg>"]
+    parts += [*_scale(frame, is_us=is_us), "</svg>"]
     return "".join(parts)
 
 
@@ -167,11 +173,22 @@ def _free_place(x: float, y: float, taken: Sequence[tuple[float, float]]) -> tup
     return (x, y)
 
 
-def _scale(frame: _Frame) -> Iterator[str]:
-    """A scale bar."""
-    fitting = [step for step in SCALE_STEPS_M if step * frame.px_a_metre <= frame.width_px / 4]
-    step = fitting[-1] if fitting else SCALE_STEPS_M[0]
+def _scale(frame: _Frame, *, is_us: bool) -> Iterator[str]:
+    """A scale bar in the reader's units."""
+    bars = _feet_and_miles() if is_us else _metres()
+    fitting = [bar for bar in bars if bar[0] * frame.px_a_metre <= frame.width_px / 4]
+    step, words = fitting[-1] if fitting else bars[0]
     length, y = step * frame.px_a_metre, frame.height_px - 10
-    words = f"{step / 1000:g} km" if step >= 1000 else f"{step} m"
     yield f'<path class="rm-scale" d="M10 {y - 4}V{y}H{10 + length:.1f}V{y - 4}"/>'
     yield f'<text class="rm-words" x="{16 + length:.1f}" y="{y}">{words}</text>'
+
+
+def _metres() -> list[tuple[float, str]]:
+    """Lengths of a scale bar in metres with their words."""
+    return [(step, f"{step / 1000:g} km" if step >= 1000 else f"{step} m") for step in SCALE_STEPS_M]
+
+
+def _feet_and_miles() -> list[tuple[float, str]]:
+    """The same for who reads feet and miles."""
+    feet = [(feet_to_m(step), f"{step} ft") for step in SCALE_STEPS_FT]
+    return feet + [(feet_to_m(5280 * step), f"{step:g} mi") for step in SCALE_STEPS_MI]

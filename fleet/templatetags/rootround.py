@@ -5,17 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from datetime import date, datetime, time
-from typing import Any
+from typing import Any, Final
 
 from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from fleet.models import VisitNeed
-from fleet.quantities import digits_of, shown, told, unit_of
+from fleet.quantities import KINDS, digits_of, shown, told, unit_of
 from fleet.words import word_for
 
 register = template.Library()
+_US_UNITS: Final = {kind.unit: kind.us_unit for kind in KINDS.values()}
 
 THIN_SPACE = "\u202f"
 MINUS = "\u2212"
@@ -222,6 +223,12 @@ def quantity(context: dict[str, Any], value: object, kind: str, digits: int | No
 def told_reason(context: dict[str, Any], reason: str, origin: str = "") -> str:
     """Return why somebody must go, in the reader's units; what a person wrote stays as it was written."""
     return reason if origin in VisitNeed.BY_PEOPLE else told(reason, is_us=_is_us(context))
+
+
+@register.simple_tag(takes_context=True)
+def own_unit(context: dict[str, Any], metric: str) -> str:
+    """Return the unit that the reader sees where others see a metric one."""
+    return _US_UNITS.get(metric, metric) if _is_us(context) else metric
 
 
 @register.simple_tag

@@ -36,7 +36,8 @@ def route_sheet(request: HttpRequest) -> HttpResponse:
     company = the_company()
     layers = company.map_layers if company else {}
     sheets = route_sheets(day=day, technician_id=person.pk if person else None)
-    pages = [{"sheet": one, "map": _map(one, layers)} for one in sheets]
+    is_us = str(getattr(request.user, "units", "")) == "us"
+    pages = [{"sheet": one, "map": _map(one, layers, is_us=is_us)} for one in sheets]
     return render(
         request,
         "fleet/route_sheet.html",
@@ -117,7 +118,7 @@ def _day(text: str | None, other: date) -> date:
         return other
 
 
-def _map(sheet: RouteSheet, layers: dict[str, object]) -> str:
+def _map(sheet: RouteSheet, layers: dict[str, object], *, is_us: bool) -> str:
     """The sheet's map as markup; it holds numbers only."""
     width_px, height_px = LOW_MAP_PX if sheet.day.visits > MANY_STOPS else MAP_PX
     return mark_safe(  # noqa: S308
@@ -129,5 +130,6 @@ def _map(sheet: RouteSheet, layers: dict[str, object]) -> str:
             width_px=width_px,
             height_px=height_px,
             is_estimated=sheet.day.is_estimated,
+            is_us=is_us,
         )
     )

@@ -87,7 +87,7 @@ def site(request: HttpRequest, code: str) -> HttpResponse:
             "may_draw": may_see(role_of(user), "fleet:site-draw"),
             "history": site_history(site=garden, most=1000 if "all" in request.GET else HISTORY_ENTRIES),
             "map": base_map(box=box_of(box_points(things)), is_metric=not is_us) if things else None,
-            "paper_map": garden_svg(things, garden.code, *PRINT_PX),
+            "paper_map": garden_svg(things, garden.code, *PRINT_PX, is_us=is_us),
         },
     )
 
