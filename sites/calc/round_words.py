@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from sites.calc import soil
 from weather.calc.arrays import FloatArray, IntArray
 
 # The limit by that name, as the search for it calls it.
@@ -60,6 +61,8 @@ class RoundFacts:
     own_hours, barred
         Stations that the rules give other hours than the rest, in a letter of their own; and those that they
         give none.
+    soil_assumed, assumed
+        Whether the book lacks a soil, and stations whose rate or uniformity it lacks.
     """
 
     station: IntArray
@@ -90,6 +93,8 @@ class RoundFacts:
     valid_until: date | None
     own_hours: tuple[int, ...] = ()
     barred: tuple[int, ...] = ()
+    soil_assumed: bool = False
+    assumed: IntArray | tuple[int, ...] = ()
 
 
 def reasons(facts: RoundFacts) -> list[str]:
@@ -110,7 +115,7 @@ def reasons(facts: RoundFacts) -> list[str]:
         found.append("What is set is good enough: a change would save too little to key it in.")
     else:
         found.append(_about_new(facts))
-    return found + _cautions(facts)
+    return found + _cautions(facts) + _assumptions(facts)
 
 
 def _about_binding(facts: RoundFacts) -> str:
@@ -215,6 +220,20 @@ def _cautions(facts: RoundFacts) -> list[str]:
     if facts.valid_until is not None:
         until = f"{facts.valid_until.day} {facts.valid_until:%B}"
         found.append(f"The watering rules change: from {until} on, the days have to be keyed in anew.")
+    return found
+
+
+def _assumptions(facts: RoundFacts) -> list[str]:
+    """What the program rests on that nobody told."""
+    found = []
+    if facts.soil_assumed:
+        taken = soil.DEFAULT_TEXTURE.replace("_", " ")
+        found.append(
+            f"Nobody told the soil: {taken} is assumed, from which run-off limits and what the roots hold follow."
+        )
+    if len(facts.assumed):
+        named = stations_words(facts.assumed).lower()
+        found.append(f"Rate or uniformity of {named} is assumed from the kind of head.")
     return found
 
 

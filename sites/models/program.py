@@ -93,6 +93,7 @@ class Recommendation(models.Model):
     short_history = models.BooleanField(default=False)
     # Days of the past seasons on which the location's rain stood in for a silent gauge.
     rain_stood_in_days = models.PositiveSmallIntegerField(default=0)
+    forecast_days = models.PositiveSmallIntegerField(null=True, blank=True)  # null: not noted
     needs_wire_move = models.BooleanField(default=False)  # governing station cannot close its pass
     decided_by = models.CharField(max_length=150, blank=True)
     decided_at = models.DateTimeField(null=True, blank=True)

@@ -32,10 +32,13 @@ class RoundWeather:
         Weather of the horizon in several seasons, (days, pairs, seasons).
     stood_in_days
         Days of the past seasons on which the location's rain stands in for a silent gauge, (pairs,).
+    forecast_days
+        First days of the horizon that a forecast tells, (pairs,).
     """
 
     seasons: Seasons
     stood_in_days: IntArray
+    forecast_days: IntArray
 
 
 def pairs_of(location_ids: IntArray, gauge_ids: IntArray) -> tuple[IntArray, IntArray, IntArray]:
@@ -111,9 +114,9 @@ def round_weather(
     recent, _ = _span(location_ids, gauge_ids, today - timedelta(days=RECENT_DAYS), today, past_days)
     found = seasons(past, recent, _radiation_ratio(location_ids, week, today, settings), settings)
     if week > today + timedelta(days=_FARTHEST_FORECAST_DAYS):
-        return RoundWeather(found, stood_in)
-    ahead = _forecast(location_ids, gauge_ids, week, today, settings)
-    return RoundWeather(with_forecast(found, ahead, settings), stood_in)
+        return RoundWeather(found, stood_in, np.zeros_like(stood_in))
+    ahead, foretold = _forecast(location_ids, gauge_ids, week, today, settings)
+    return RoundWeather(with_forecast(found, ahead, settings), stood_in, foretold)
 
 
 def _years_before(day: date, years: int) -> date:
@@ -145,8 +148,8 @@ def _sky(
 
 def _forecast(
     location_ids: IntArray, gauge_ids: IntArray, week: date, today: date, settings: ProgramSettings
-) -> DaySpan:
-    """Forecast of the first days; what was measured only after the day of computing is not known then."""
+) -> tuple[DaySpan, IntArray]:
+    """Forecast of the first days and how many it tells; what was measured only later is not known then."""
     end = week + timedelta(days=settings.forecast_days)
     sky = _sky(location_ids, gauge_ids, week, end, today)
     columns, rain = sky.columns_of(location_ids), sky.rain_of(location_ids, gauge_ids)
@@ -154,9 +157,10 @@ def _forecast(
     is_known = sky.is_forecast[:, columns] | is_past
     # A gauge foretells nothing: from today on the location's forecast counts.
     told = np.where(is_past, rain.rain_mm[:, rain.column], sky.rain_mm[:, columns])
-    return DaySpan(
+    span = DaySpan(
         np.where(is_known, sky.reference_et_mm[:, columns], np.nan), np.where(is_known, told, np.nan)
     )
+    return span, (np.isfinite(span.reference_et_mm) & ~is_past).sum(axis=0)
 
 
 def _radiation_ratio(

@@ -32,6 +32,7 @@ def recommendation_rows(
     seasons_used: int,
     short_history: bool,
     rain_stood_in_days: int,
+    forecast_days: int,
 ) -> tuple[Recommendation, list[RecommendationLine]]:
     """The recommendation of the controller at a position, and its lines."""
     given, plan, found = of.given, of.plan, of.found
@@ -81,6 +82,7 @@ def recommendation_rows(
         seasons_used=seasons_used,
         short_history=short_history,
         rain_stood_in_days=rain_stood_in_days,
+        forecast_days=forecast_days,
         needs_wire_move=bool(table and table.needs_wire_move),
     )
     if kept:
@@ -132,6 +134,10 @@ def _facts(
         off_days=tuple(sorted({day for one in used for day in one.off_days})),
         valid_until=of.week + timedelta(days=valid) if valid < given.settings.horizon_days else None,
         own_hours=split.apart if split and split.main else (),
+        soil_assumed=bool(given.zones.soil_assumed[zones].any()),
+        assumed=station[
+            given.zones.precipitation_rate_assumed[zones] | given.zones.distribution_uniformity_assumed[zones]
+        ],
         barred=tuple(sorted(set(station.tolist()) - {*split.main, *split.apart})) if split else (),
     )
 

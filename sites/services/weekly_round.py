@@ -227,6 +227,7 @@ def _chunk(
                 seasons_used=int(weather.seasons.seasons_used[place]),
                 short_history=bool(weather.seasons.is_short[place]),
                 rain_stood_in_days=int(weather.stood_in_days[place]),
+                forecast_days=int(weather.forecast_days[place]),
             )
         )
     return rows

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -47,6 +47,20 @@ def test_no_soil_is_an_assumption_and_gives_a_program() -> None:
 
     assert found.lines.count() >= 2
     assert found.adequacy_pct is not None
+    assert any("Nobody told the soil: loam is assumed" in reason for reason in found.reasons)
+
+
+def test_rates_that_nobody_measured_are_named_station_by_station() -> None:
+    controller = a_garden()
+    assert "soil" not in " ".join(answer().reasons)
+    Zone.objects.filter(station=1).update(precipitation_rate_mm_h=40.0, distribution_uniformity=0.6)
+    Zone.objects.filter(station=2).update(precipitation_rate_mm_h=None)
+    Recommendation.objects.all().delete()
+
+    said = " ".join(answer().reasons)
+
+    assert "Rate or uniformity of station 2 is assumed from the kind of head." in said
+    assert controller.pk
 
 
 def test_a_zone_with_an_area_and_no_polygon_is_programmed() -> None:
@@ -104,7 +118,28 @@ def test_no_forecast_is_no_hindrance() -> None:
     a_garden()
     assert not DailyWeather.objects.filter(kind=DailyWeather.Kind.FORECAST).exists()
 
-    assert answer().lines.exists()
+    found = answer()
+
+    assert found.lines.exists()
+    assert found.forecast_days == 0
+
+
+def test_the_days_that_a_forecast_tells_are_counted() -> None:
+    controller = a_garden()
+    assert controller.site.location is not None
+    for ahead in range(5):
+        DailyWeather.objects.create(
+            location=controller.site.location,
+            day=WEEK + timedelta(days=ahead),
+            issued=WEEK,
+            kind=DailyWeather.Kind.FORECAST,
+            source="test",
+            fetched_at=datetime(2026, 6, 15, 6, tzinfo=UTC),
+            eto_mm=8.0,
+            rain_used_mm=0.0,
+        )
+
+    assert answer().forecast_days == 5
 
 
 @pytest.mark.parametrize(
