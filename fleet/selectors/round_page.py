@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Final
 
 from django.core.paginator import Page, Paginator
@@ -71,6 +71,16 @@ class RoundTotals:
 
 
 @dataclass(frozen=True, slots=True)
+class Together:
+    """The newest decision on several programs at once: accepted or held, how many, by whom and when."""
+
+    status: str
+    count: int
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class RoundPage:
     """One page of the list. `week` is None where no round ran yet."""
 
@@ -81,6 +91,7 @@ class RoundPage:
     page: Page[Recommendation]
     most_minutes: float
     settings_a_year: float | None
+    together: Together | None = None
 
 
 def newest_week() -> date | None:
@@ -122,6 +133,7 @@ def round_page(*, week: date | None, asked: RoundAsked) -> RoundPage:
         page=listed,
         most_minutes=max(minutes, default=1.0),
         settings_a_year=_settings_a_year(week),
+        together=_together(everything),
     )
 
 
@@ -184,6 +196,21 @@ def _settings_a_year(week: date | None) -> float | None:
     if week is None or not controllers:
         return None
     return ProgramSet.objects.filter(as_of__gt=week - YEAR, as_of__lte=week).count() / controllers
+
+
+def _together(rows: QuerySet[Recommendation]) -> Together | None:
+    """The newest decision that took several programs at once and still stands."""
+    decided = rows.filter(
+        status__in=(ProgramStatus.ACCEPTED, ProgramStatus.HELD), decided_at__isnull=False
+    ).order_by()
+    newest = (
+        decided.values_list("status", "decided_by", "decided_at")
+        .annotate(count=Count("pk"))
+        .filter(count__gt=1)
+        .order_by("-decided_at")
+        .first()
+    )
+    return Together(newest[0], newest[3], newest[1], newest[2]) if newest is not None else None
 
 
 def _totals(rows: QuerySet[Recommendation]) -> RoundTotals:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.charts.round_plots import day_strip, two_dots
 from fleet.selectors.company import company_day
+from fleet.selectors.prices import water_price_per_m3
 from fleet.selectors.program_sheet import sheet_of
 from fleet.selectors.round_page import (
     FILTERS,
@@ -28,7 +29,14 @@ from fleet.selectors.round_page import (
 from fleet.views.asked_day import asked_day
 from sites.models import Recommendation
 from sites.selectors.program_rules import recommendation_breaks
-from sites.services.programs import NotToDecide, decide_program, decide_programs
+from sites.services.programs import (
+    Decided,
+    NotToDecide,
+    decide_program,
+    decide_programs,
+    take_back_programs,
+)
+from sites.services.weekly_round import weekly_round as run_round
 
 _LONGEST_WORDS = 60
 
@@ -72,6 +80,7 @@ def decide(request: HttpRequest, pk: int) -> HttpResponse:
     """Accept, hold, or take a decision back."""
     status = request.POST.get("status", "")
     try:
+        was_by_hand = Recommendation.objects.filter(pk=pk, is_by_hand=True).exists()
         row = decide_program(
             recommendation_id=pk,
             status=status,
@@ -87,13 +96,33 @@ def decide(request: HttpRequest, pk: int) -> HttpResponse:
         words = {"accepted": "accepted", "held": "held", "recommended": "to be decided again"}[row.status]
         code = f"{row.controller.site.code} {row.controller.code}"
         messages.success(request, f"The program of {code} is {words}.")
+        if was_by_hand and row.status == "recommended":
+            _own_program_again(request, row)
     return _back(request)
+
+
+def _own_program_again(request: HttpRequest, row: Recommendation) -> None:
+    """Compute the round's own program anew in the place of one by hand that was taken back."""
+    today = company_day(now=timezone.now())
+    done = run_round(
+        week=row.week,
+        today=today,
+        price_per_m3=water_price_per_m3(day=today),
+        site_codes=[row.controller.site.code],
+    )
+    if done.controllers:
+        messages.success(request, "The round’s own program stands in the place of the one by hand again.")
 
 
 @require_POST
 def decide_many(request: HttpRequest) -> HttpResponse:
-    """Accept or hold the ticked programs, or all of the list: `which=ticked` or `which=all`."""
+    """Accept or hold the ticked programs or all of the list, or take back what was decided together.
+
+    `which` is `ticked`, `all`, or `together` with the moment of the decision in `at`.
+    """
     asked = _asked(request.POST)
+    if request.POST.get("which") == "together":
+        return _take_back(request)
     if request.POST.get("which") == "all":
         ids = list(waiting_ids(week=_week(request.POST.get("week")) or newest_week(), asked=asked))
     else:
@@ -118,6 +147,24 @@ def decide_many(request: HttpRequest) -> HttpResponse:
     if done.outside:
         left += f" {done.outside} break watering rules and wait: each takes a written reason of its own."
     messages.success(request, f"{done.changed} programs are {status}.{left}")
+    return _back(request)
+
+
+def _take_back(request: HttpRequest) -> HttpResponse:
+    """Give back to be decided what was decided together."""
+    try:
+        moment = datetime.fromisoformat(request.POST.get("at", ""))
+        done = (
+            take_back_programs(decided_at=moment, by=request.user.get_username(), at=timezone.now())
+            if moment.tzinfo is not None
+            else Decided(0, 0)
+        )
+    except (ValueError, OverflowError):
+        done = Decided(0, 0)
+    if done.changed:
+        messages.success(request, f"{done.changed} programs are to be decided again.")
+    else:
+        messages.error(request, "Nothing is left of that decision to take back.")
     return _back(request)
 
 

@@ -229,7 +229,7 @@ def _assumptions(facts: RoundFacts) -> list[str]:
     if facts.soil_assumed:
         taken = soil.DEFAULT_TEXTURE.replace("_", " ")
         found.append(
-            f"Nobody told the soil: {taken} is assumed, from which run-off limits and what the roots hold follow."
+            f"Nobody told the soil: {taken} is assumed; run-off limits and what roots hold rest on it."
         )
     if len(facts.assumed):
         named = stations_words(facts.assumed).lower()

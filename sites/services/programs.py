@@ -147,6 +147,42 @@ def decide_programs(
     return Decided(len(keys), len(wanted) - len(keys), len(barred))
 
 
+@transaction.atomic
+def take_back_programs(*, decided_at: datetime, by: str, at: datetime) -> Decided:
+    """Give back to be decided all programs that were accepted or held together at one moment.
+
+    What was decided anew since, or stands in the timer by now, stays and is not counted.
+
+    Parameters
+    ----------
+    decided_at
+        The moment of the decision.
+    by, at
+        Who takes it back, and when.
+    """
+    rows = Recommendation.objects.filter(
+        decided_at=decided_at, status__in=(ProgramStatus.ACCEPTED, ProgramStatus.HELD)
+    )
+    keys = list(rows.values_list("controller__site__code", "controller__code", "week", "status"))
+    rows.update(status=ProgramStatus.RECOMMENDED, decided_by=by, decided_at=at, note="")
+    record_changes(
+        notes=[
+            ChangeNote(
+                kind="recommendation",
+                key=f"{site}/{controller}/{week.isoformat()}",
+                site_code=site,
+                before={"status": status},
+                after={"status": ProgramStatus.RECOMMENDED.value},
+                reason="",
+            )
+            for site, controller, week, status in keys
+        ],
+        by=by,
+        at=at,
+    )
+    return Decided(len(keys), 0)
+
+
 def _barred(ids: list[int]) -> set[int]:
     """Recommended programs that break watering rules."""
     return {

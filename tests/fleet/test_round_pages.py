@@ -177,6 +177,28 @@ def test_ticked_programs_are_accepted_together(answer: Recommendation) -> None:
     assert answer.status == "accepted"
 
 
+def test_what_was_decided_together_is_taken_back_together(answer: Recommendation) -> None:
+    client, address = as_dispatcher(), reverse("fleet:round-decide-many")
+    others = [_answer(build_controller(build_site(f"CB-{n}"))) for n in (21, 22)]
+    many = [answer.pk, others[0].pk]
+    client.post(address, {"status": "held", "which": "ticked", "pk": [others[1].pk]})
+    page = client.post(address, {"status": "accepted", "which": "ticked", "pk": many}, follow=True)
+    moment = re.search(r'name="at" value="([^"]+)"', page.content.decode())
+    assert moment is not None
+    assert "2 programs were accepted together by hana." in page.content.decode()
+
+    back = client.post(address, {"which": "together", "at": moment.group(1)}, follow=True)
+
+    assert "2 programs are to be decided again." in back.content.decode()
+    assert "together by" not in back.content.decode()
+    assert set(Recommendation.objects.filter(pk__in=many).values_list("status", flat=True)) == {"recommended"}
+    assert Recommendation.objects.get(pk=others[1].pk).status == "held"
+    assert Change.objects.filter(kind="recommendation", after={"status": "recommended"}).count() == 2
+    for wrong in ("", "yesterday", "2026-06-15T10:00:00", moment.group(1)):
+        again = client.post(address, {"which": "together", "at": wrong}, follow=True)
+        assert "Nothing is left of that decision" in again.content.decode()
+
+
 def test_all_of_a_list_means_the_list_that_was_looked_at(answer: Recommendation) -> None:
     other = build_controller(build_site(code="ZZ-99", name="Other"), code="B")
     kept = Recommendation.objects.create(controller=other, week=WEEK, is_change=True, computed_on=WEEK)

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 
+from fleet.models import Company, User
 from sites.calc.program_check import HandCheck, hand_check
 from sites.calc.program_garden import best_answer
 from sites.calc.program_keyed import keyed_lines
@@ -185,6 +189,25 @@ def test_outside_permitted_hours_takes_a_written_reason(answer: Recommendation) 
 
     answer.refresh_from_db()
     assert answer.outside_reason == "new sod, exempt until 6 July"
+
+
+@pytest.mark.django_db
+def test_taking_back_a_program_by_hand_brings_the_rounds_own_again(
+    answer: Recommendation, company: Company, dispatcher: User, sign_in: Callable[[User], Client]
+) -> None:
+    assert company.demo_today == WEEK
+    own = list(answer.lines.values_list("letter", "starts", "station", "run_min"))
+    edit(answer, *GOOD)
+    assert list(answer.lines.values_list("letter", "starts", "station", "run_min")) != own
+
+    page = sign_in(dispatcher).post(
+        reverse("fleet:round-decide", args=[answer.pk]), {"status": "recommended"}, follow=True
+    )
+
+    assert "own program stands in the place of the one by hand again" in page.content.decode()
+    answer.refresh_from_db()
+    assert (answer.status, answer.is_by_hand) == ("recommended", False)
+    assert list(answer.lines.values_list("letter", "starts", "station", "run_min")) == own
 
 
 @pytest.mark.django_db
