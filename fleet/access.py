@@ -56,7 +56,7 @@ WATER: Final = ("", "-site", "-csv", "-gpkg", "-parts", "-report", "-renewals", 
 ROLES: Final[dict[str, frozenset[str]]] = {
     "fleet:home": EVERYONE,
     "fleet:words": EVERYONE,
-    "fleet:search": EVERYONE,
+    **dict.fromkeys(("fleet:search", "fleet:search-suggest"), EVERYONE),
     "fleet:keys": EVERYONE,
     "fleet:first-steps": OFFICE,
     "fleet:week": frozenset({D, A}),

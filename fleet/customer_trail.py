@@ -20,6 +20,7 @@ SHOWS: Final[dict[str, str]] = {
     "fleet:site-list": "list of gardens",
     "fleet:site-draw": "garden's facts in the drawing",
     "fleet:search": "search of gardens",
+    "fleet:search-suggest": "search of gardens",
     "fleet:stop": "stop with contact and way in",
     "fleet:day": "stops of a day",
     "fleet:route-sheet": "route sheets of a day",

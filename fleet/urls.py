@@ -67,6 +67,7 @@ urlpatterns: list[URLPattern] = [
     path("first-steps/", home.steps, name="first-steps"),
     path("words/", words.words, name="words"),
     path("search/", search.search, name="search"),
+    path("search/suggest.json", search.suggest, name="search-suggest"),
     path("keys/", search.keys, name="keys"),
     path("week/", week.week, name="week"),
     path("week/plan/", planning.plan, name="week-plan"),

@@ -53,7 +53,7 @@ def search_people(*, text: str, user: User, most: int = 8) -> tuple[PersonHit, .
     return tuple(PersonHit(code, name) for code, name in rows.values_list("code", "name")[:most])
 
 
-def search_sites(*, text: str, user: User, today: date) -> SearchAnswer:
+def search_sites(*, text: str, user: User, today: date, most: int = MOST_HITS) -> SearchAnswer:
     """Return the sites, of those this person may open, whose words hold every word of `text`."""
     words = text.split()
     if not words:
@@ -74,8 +74,8 @@ def search_sites(*, text: str, user: User, today: date) -> SearchAnswer:
         default=Value(3),
         output_field=IntegerField(),
     )
-    best = list(rows.annotate(rank=rank).order_by("rank", "code")[:MOST_HITS])
-    total = len(best) if len(best) < MOST_HITS else rows.count()
+    best = list(rows.annotate(rank=rank).order_by("rank", "code")[:most])
+    total = len(best) if len(best) < most else rows.count()
     shapes = site_shapes(site_ids=[site.pk for site in best])
     hits = tuple(
         SearchHit(

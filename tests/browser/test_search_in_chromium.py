@@ -56,6 +56,25 @@ def test_gardens_and_actions_are_reached_by_keys_alone(live_server: Any, transac
         page.wait_for_url("**/bring/")
         page.keyboard.press("?")
         page.wait_for_url("**/keys/")
+        page.keyboard.press("/")
+        page.keyboard.type("okaf", delay=20)
+        page.wait_for_selector("#suggest [role=option]")
+        suggested = page.locator("#suggest [role=option]").all_inner_texts()
+        page.keyboard.press("ArrowDown")
+        page.keyboard.press("ArrowDown")
+        chosen = page.evaluate(
+            "document.getElementById(document.activeElement.getAttribute('aria-activedescendant')).dataset.url"
+        )
+        page.keyboard.press("Escape")
+        is_shut = page.locator("#suggest").is_hidden()
+        page.keyboard.type("or", delay=20)
+        page.wait_for_selector("#suggest [role=option]")
+        page.keyboard.press("ArrowDown")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/sites/CB-14/")
         browser.close()
+
+    assert [line.split()[0] for line in suggested] == ["CB-14", "CB-15"]
+    assert (chosen, is_shut) == ("/sites/CB-15/", True)
 
     assert (first, second, box) == ("CB-14", "CB-15", "q")

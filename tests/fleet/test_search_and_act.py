@@ -13,7 +13,7 @@ from fleet.access import ROLES, may_see
 from fleet.doings import DOINGS, doings_for
 from fleet.models import Company, User
 from fleet.places import PLACES
-from tests.factories import build_technician
+from tests.factories import build_site, build_technician
 from tests.fleet.test_phone_sending import a_stop
 
 SignIn = Callable[[User], Client]
@@ -81,6 +81,26 @@ def test_a_dispatcher_finds_gardens_people_and_actions(
     assert len(re.findall(r"data-hit autofocus", page)) == 1
     assert "Nothing found" in find(client, "qqq<b>")
     assert "<b>qqq" not in find(client, "<b>qqq")
+
+
+@pytest.mark.django_db
+def test_suggestions_are_few_and_only_what_the_role_may_open(
+    company: Company, sign_in: SignIn, dispatcher: User, technician_user: User
+) -> None:
+    for number in range(9):
+        build_site(f"CB-{number}", name="<b>Okafor</b> garden", customer="N. Okafor")
+
+    def lines(user: User, text: str) -> list[dict[str, str]]:
+        answer = sign_in(user).get(reverse("fleet:search-suggest"), {"q": text})
+        return list(answer.json()["lines"])
+
+    gardens = lines(dispatcher, "okafor")
+    assert [line["kind"] for line in gardens] == ["garden"] * 5
+    assert gardens[0] == {"words": "CB-0 <b>Okafor</b> garden", "kind": "garden", "url": "/sites/CB-0/"}
+    assert "N. Okafor" not in str(gardens)
+    assert lines(technician_user, "okafor") == []
+    assert [line["url"] for line in lines(dispatcher, "bring a")] == [reverse("fleet:bring")]
+    assert lines(technician_user, "bring a") == lines(dispatcher, "  ") == []
 
 
 @pytest.mark.django_db
