@@ -87,29 +87,10 @@ def test_an_answer_of_the_survey_is_saved_when_it_is_left_and_waits_without_netw
     assert person.outside == []
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-def test_places_way_and_season_keep_the_policy_and_the_guidelines(
-    town: None, live_server: Any, chromium: Any, theme: str
-) -> None:
-    hana = Visitor(chromium, live_server.url, "hana", (1440, 900), theme)
-    problems = {}
-    for path in (
-        "/sites/NM-01/A/siting/",
-        "/sites/NM-01/A/installation/",
-        "/sites/NM-01/audits/",
-        "/season/",
-        "/season/?rule=Wend Valley Water",
-    ):
-        hana.open(path)
-        if theme == "dark":
-            hana.page.evaluate("document.documentElement.dataset.theme = 'dark'")
-        found = hana.violations()
-        if found:
-            problems[path] = found
-        assert hana.page.evaluate("document.documentElement.scrollWidth") <= 1440, path
-        if "siting" in path:
-            assert hana.page.locator(".dev-advice").count() >= 1
-            assert hana.page.locator("path.wire.new").count() >= 1
+def test_advised_places_and_their_ways_are_drawn(town: None, live_server: Any, chromium: Any) -> None:
+    hana = Visitor(chromium, live_server.url, "hana", (1440, 900))
+    hana.open("/sites/NM-01/A/siting/")
 
-    assert problems == {}
+    assert hana.page.locator(".dev-advice").count() >= 1
+    assert hana.page.locator("path.wire.new").count() >= 1
     assert (hana.complaints, hana.outside) == ([], [])

@@ -103,34 +103,6 @@ class Visitor:
         return [str(one) for one in found]
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-def test_the_dispatchers_pages_keep_the_policy_and_the_guidelines(
-    town: None, live_server: Any, chromium: Any, theme: str
-) -> None:
-    hana = Visitor(chromium, live_server.url, "hana", (1440, 900), theme)
-    problems = {}
-    for path in (
-        "/week/",
-        "/sites/",
-        "/sites/NM-01/",
-        "/round/",
-        "/sites/NM-01/A/sheet/",
-        "/words/",
-        "/search/?q=NM",
-    ):
-        hana.open(path)
-        if theme == "dark":
-            hana.page.evaluate("document.documentElement.dataset.theme = 'dark'")
-        found = hana.violations()
-        if found:
-            problems[path] = found
-        assert hana.page.evaluate("document.documentElement.scrollWidth") <= 1440, path
-
-    assert problems == {}
-    assert hana.complaints == []
-    assert hana.outside == []
-
-
 def test_the_slash_key_leads_to_the_search(town: None, live_server: Any, chromium: Any) -> None:
     hana = Visitor(chromium, live_server.url, "hana", (1440, 900))
     hana.open("/week/")

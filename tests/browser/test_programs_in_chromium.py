@@ -43,39 +43,6 @@ def test_a_changed_field_changes_the_answer_at_once_and_writes_nothing(
     assert hana.complaints == []
 
 
-@pytest.mark.parametrize(("size", "theme"), [((1440, 900), "light"), ((390, 844), "dark")])
-def test_the_pages_of_programs_keep_the_policy_and_the_guidelines(
-    town: None,  # noqa: F811
-    live_server: Any,
-    chromium: Any,  # noqa: F811
-    size: tuple[int, int],
-    theme: str,
-) -> None:
-    hana = Visitor(chromium, live_server.url, "hana", size, theme)
-    answer = Recommendation.objects.order_by("pk").first()
-    assert answer is not None
-    problems = {}
-    for path in (
-        "/round/",
-        f"/round/{answer.pk}/edit/",
-        "/sites/NM-01/A/what-if/",
-        "/sites/NM-01/A/year/",
-        "/sites/NM-01/A/sheet/?for=home",
-        "/sheets/",
-    ):
-        hana.open(path)
-        if theme == "dark":
-            hana.page.evaluate("document.documentElement.dataset.theme = 'dark'")
-        found = hana.violations()
-        if found:
-            problems[path] = found
-        assert hana.page.evaluate("document.documentElement.scrollWidth") <= size[0], path
-
-    assert problems == {}
-    assert hana.complaints == []
-    assert hana.outside == []
-
-
 def test_programs_are_ticked_and_accepted_with_the_keyboard(
     town: None,  # noqa: F811
     live_server: Any,
