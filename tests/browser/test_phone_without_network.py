@@ -15,6 +15,13 @@ pytestmark = [
     pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine: browser tests are skipped"),
 ]
 __all__ = ["chromium", "town"]
+# Bytes of the pages that lie on the phone, and what the phone says of them.
+BYTES_KEPT = """async () => {
+  const pack = await self.rootroundStore.meta("pack"), cache = await caches.open(pack.cache);
+  let bytes = 0;
+  for (const asked of await cache.keys()) bytes += (await (await cache.match(asked)).arrayBuffer()).byteLength;
+  return [bytes, pack.size];
+}"""
 
 
 def test_a_whole_day_without_network_arrives_in_order_and_once(
@@ -23,6 +30,8 @@ def test_a_whole_day_without_network_arrives_in_order_and_once(
     stops = stops_of_today()
     phone = Phone(chromium, live_server, login_of(stops))
     phone.start_shift()
+    kept, told = phone.page.evaluate(BYTES_KEPT)
+    assert kept == told > 0
     phone.cut()
 
     for stop in stops[:3]:

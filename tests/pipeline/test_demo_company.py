@@ -68,6 +68,30 @@ def test_the_days_work_gives_programs_needs_and_routes_and_the_same_again(
     assert report.problems == ()
 
 
+def test_two_invented_suppliers_say_which_hours_a_site_may_water_next_week(
+    demo: Company, client: Client
+) -> None:
+    hana = User.objects.get(username="hana")
+    client.force_login(hana, backend="django.contrib.auth.backends.ModelBackend")
+    listed = client.get("/rules/").content.decode()
+
+    for code, supplier, words in (
+        ("wend-odd-even", "Wend Valley Water", "odd house numbers, odd dates"),
+        ("hillside-two-days", "Hillside Mutual", "two days a week"),
+    ):
+        assert code in listed
+        assert supplier in listed
+        site = Site.objects.filter(rule_set=code).exclude(address="").first()
+        assert site is not None, code
+        page = client.get(reverse("fleet:rule-set", args=[code]), {"site": site.code}).content.decode()
+        assert f"{site.code} {site.address} may water" in page
+        assert words in page
+        assert "invented: " in page
+        own = client.get(f"/sites/{site.code}/").content.decode()
+        assert "When it may be watered" in own
+        assert "every hour counts as open" not in own
+
+
 def test_a_done_day_is_not_worked_on_again_by_the_night(demo: Company) -> None:
     assert _work(again=False) == []
 

@@ -27,7 +27,10 @@
       let size = 0;
       try {
         await Promise.all(Array.from({ length: AT_ONCE }, async () => {
-          while (rest.length) size += await take(rest.shift(), cache);
+          while (rest.length) {
+            const taken = await take(rest.shift(), cache);
+            size += taken;
+          }
         }));
       } catch (error) {
         await caches.delete(name);
