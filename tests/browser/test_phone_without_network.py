@@ -19,7 +19,7 @@ __all__ = ["chromium", "town"]
 BYTES_KEPT = """async () => {
   const pack = await self.rootroundStore.meta("pack"), cache = await caches.open(pack.cache);
   let bytes = 0;
-  for (const asked of await cache.keys()) bytes += (await (await cache.match(asked)).arrayBuffer()).byteLength;
+  for (const one of await cache.keys()) bytes += (await (await cache.match(one)).arrayBuffer()).byteLength;
   return [bytes, pack.size];
 }"""
 
