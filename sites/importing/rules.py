@@ -25,7 +25,7 @@ class StageRow:
 
 @dataclass(slots=True)
 class RulesFile:
-    """Rule sets of a file: (code, supplier) with stages; problems count sets and stages from 1."""
+    """Rule sets without a problem (code, supplier, stages); problems count sets and stages from 1."""
 
     file: str
     sets: list[tuple[str, str, list[StageRow]]] = field(default_factory=list)
@@ -80,7 +80,8 @@ def parse_rule_set(text: str) -> tuple[object, str]:
 
 
 def _read_set(result: RulesFile, number: int, one: object, seen: set[str]) -> None:
-    """One rule set into the result."""
+    """One rule set into the result, if nothing is wrong with it."""
+    before = len(result.problems)
     if not isinstance(one, dict) or not isinstance(one.get("stages"), list):
         result.refuse(
             number, "rule_sets", str(one)[:60], "an object with rule_set, supplier and a list stages"
@@ -105,7 +106,9 @@ def _read_set(result: RulesFile, number: int, one: object, seen: set[str]) -> No
             result.refuse(number, f"stages[{at}].name", stage.name, "each stage name once a set")
         elif stage is not None:
             stages.append(stage)
-    result.sets.append((str(code), supplier.strip(), stages))
+    # A set with a stage left out would permit what its supplier forbids.
+    if len(result.problems) == before:
+        result.sets.append((str(code), supplier.strip(), stages))
 
 
 def _is_code(code: object) -> bool:

@@ -29,8 +29,7 @@ def import_rules(
         Report only; write the rule sets without a problem.
     """
     file = read_rules(path)
-    bad = {problem.row for problem in file.problems}
-    sets = [one for number, one in enumerate(file.sets, start=1) if number not in bad]
+    sets = file.sets
     stored = stored_rule_sets(codes=[code for code, _, _ in sets])
     new = [one for one in sets if one[0] not in stored]
     changed = [one for one in sets if one[0] in stored and stored[one[0]] != _plain(one[1], one[2])]
