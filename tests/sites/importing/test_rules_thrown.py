@@ -91,8 +91,8 @@ def throw(folder: Path, count: int) -> ImportReport:
     assert stored.keys() == meant.keys()
     assert len(stored) == kept.added == Change.objects.count() > len(sets) // 4
     for code, one in stored.items():
-        assert [stage.spec for stage in one.stages.all()] == meant[code]["stages"]
-        assert all(parse_stage(stage.spec).name for stage in one.stages.all())
+        specs = {stage.name: stage.spec for stage in one.stages.all()}
+        assert specs == {parse_stage(spec).name: spec for spec in meant[code]["stages"]}
     again = bring(path, keep_good=True)
     assert (again.added, again.changed) == (0, 0)
     return kept
