@@ -57,6 +57,9 @@
     if (list.hidden) return;
     const count = list.children.length;
     if (event.key === "ArrowDown" || event.key === "ArrowUp") {
+      // What is being chosen from stays as it is seen: no later answer replaces it.
+      clearTimeout(timer);
+      asked = "";
       const step = event.key === "ArrowDown" ? 1 : -1;
       mark(at < 0 && step < 0 ? count - 1 : at + step >= count ? -1 : at + step);
     } else if (event.key === "Enter" && at >= 0) {
