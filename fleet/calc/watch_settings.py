@@ -85,9 +85,9 @@ class WatchSettings:
 
     temper: float = 0.7
     noise_share: float = 0.05
-    fault_rate: float = 2.5e-4
-    erratic_rate: float = 5e-4
-    reads_wet_rate: float = 1.2e-4
+    fault_rate: float = 1.7e-4
+    erratic_rate: float = 1.5e-4
+    reads_wet_rate: float = 4.9e-4
     reads_dry_rate: float = 1.5e-4
     twin_weight: float = 0.10
     twin_prior: float = 3.0
