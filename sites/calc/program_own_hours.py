@@ -25,6 +25,7 @@ from sites.calc.program_score import landscape_need_mm
 from sites.calc.program_search import best_programs
 from sites.calc.program_slots import timetable_slots
 from sites.calc.program_trial import Trial, trial
+from sites.calc.trial_parts import merged_trial, trial_of
 from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
 
 _LEAST_GAIN = 1e-6
@@ -97,12 +98,12 @@ def in_own_hours(
     tables = [split.table if split else None for split in splits]
     slots = timetable_slots(part, tables, days)
     tried = trial(part, slots)
-    strict = _costs(part, _rows_of(given, done, rows))
+    strict = _costs(part, trial_of(given, done, rows))
     wins = np.array([split is not None for split in splits]) & (_costs(part, tried) < strict - _LEAST_GAIN)
     found = {int(rows[at]): split for at, split in enumerate(splits) if split is not None and wins[at]}
     return (
         _chosen(given, chosen, part, rows, wins, main, slots.minutes),
-        _merged(given, done, rows, wins, tried),
+        merged_trial(given, done, rows, wins, tried),
         found,
     )
 
@@ -221,35 +222,6 @@ def _costs(given: Problem, done: Trial) -> FloatArray:
     lost = done.lost_mm / landscape_need_mm(given.truth)
     cost = settings.shortfall_weight * missing + settings.dry_weight * dry + lost
     return np.asarray(np.add.reduceat(given.weight * cost, given.first))
-
-
-_OF_ZONES = ("minutes", "adequacy", "dry_share", "lost_mm", "gross_mm", "passes")
-_OF_CONTROLLERS = ("is_known", "offered", "allowed", "minutes_a_week")
-
-
-def _rows_of(given: Problem, done: Trial, rows: IntArray) -> Trial:
-    """The trial of some controllers."""
-    mine = np.isin(given.owner, rows)
-    return replace(
-        done,
-        **{name: getattr(done, name)[mine] for name in _OF_ZONES},
-        **{name: getattr(done, name)[rows] for name in _OF_CONTROLLERS},
-    )
-
-
-def _merged(given: Problem, done: Trial, rows: IntArray, wins: BoolArray, tried: Trial) -> Trial:
-    """The trial with some controllers' replaced by another's."""
-    mine = np.flatnonzero(np.isin(given.owner, rows[wins]))
-    theirs = np.isin(np.searchsorted(rows, given.owner[np.isin(given.owner, rows)]), np.flatnonzero(wins))
-    new = {}
-    for name in (*_OF_ZONES, *_OF_CONTROLLERS):
-        column = getattr(done, name).copy()
-        if name in _OF_ZONES:
-            column[mine] = getattr(tried, name)[theirs]
-        else:
-            column[rows[wins]] = getattr(tried, name)[wins]
-        new[name] = column
-    return replace(done, **new)
 
 
 def _chosen(

@@ -45,6 +45,9 @@ class RoundPlan:
         Share of ET that a full refill on every open day would meet [1], (zones,).
     splits
         Programs in the stations' own hours, by position of the controller, where those are better.
+    adjust_pct
+        Seasonal adjust of what is set that stands in the place of a new program [%], by position of the
+        controller.
     """
 
     chosen: Chosen
@@ -57,6 +60,7 @@ class RoundPlan:
     dry_days_spared: FloatArray
     reach: FloatArray
     splits: Mapping[int, Split] = field(default_factory=dict)
+    adjust_pct: Mapping[int, float] = field(default_factory=dict)
 
 
 def round_plan(
@@ -90,8 +94,8 @@ def round_plan(
         chosen, planned, splits = in_own_hours(given, chosen, planned, own, days)
     present = trial(given, now)
     past = present.minutes > given.zones.runoff_limit_min + 1e-6
-    missing_now, lost_now = _score(given, present)
-    missing_new, lost_new = _score(given, planned)
+    missing_now, lost_now = missing_and_lost(given, present)
+    missing_new, lost_new = missing_and_lost(given, planned)
     settings = given.settings
     keep_loss = np.where(given.governing >= 0, settings.keep_loss, settings.keep_loss_clock)
     less_missing, less_lost = missing_now - missing_new, lost_now - lost_new
@@ -122,8 +126,16 @@ def round_plan(
     )
 
 
-def _score(given: Problem, done: Trial) -> tuple[FloatArray, FloatArray]:
-    """Missing adequacy and losses per need of each controller, weighted by area [1]."""
+def missing_and_lost(given: Problem, done: Trial) -> tuple[FloatArray, FloatArray]:
+    """Missing adequacy and losses per need of each controller, weighted by area [1].
+
+    Parameters
+    ----------
+    given
+        The controllers with their zones.
+    done
+        Outcome of their programs.
+    """
     missing = np.maximum(given.settings.target_adequacy - done.adequacy, 0.0)
     missing += DRY_DAYS_COUNT * np.maximum(done.dry_share - given.settings.most_dry_share, 0.0)
     lost = done.lost_mm / landscape_need_mm(given.truth)

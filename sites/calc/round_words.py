@@ -63,6 +63,8 @@ class RoundFacts:
         give none.
     soil_assumed, assumed
         Whether the book lacks a soil, and stations whose rate or uniformity it lacks.
+    adjust_pct
+        Seasonal adjust of what is set that is all to be keyed in [%]; None: a new program.
     """
 
     station: IntArray
@@ -95,6 +97,7 @@ class RoundFacts:
     barred: tuple[int, ...] = ()
     soil_assumed: bool = False
     assumed: IntArray | tuple[int, ...] = ()
+    adjust_pct: float | None = None
 
 
 def reasons(facts: RoundFacts) -> list[str]:
@@ -163,6 +166,11 @@ def _about_now(facts: RoundFacts) -> list[str]:
 def _about_new(facts: RoundFacts) -> str:
     """What the new program does."""
     least = 100 * float(facts.adequacy.min()) if facts.adequacy.size else 0.0
+    if facts.adjust_pct is not None:
+        return (
+            f"Only the seasonal adjust changes, to {facts.adjust_pct:g} %: days, starts and minutes stay, and"
+            f" every zone gets {least:.0f} % or more of its need. A new program would do little better."
+        )
     if facts.starts == 1:
         passes = "One pass a watering day gives"
     else:

@@ -46,8 +46,10 @@ def new_lines(
     return lines
 
 
-def set_lines(of: RoundContext, at: int, zones: IntArray) -> list[RecommendationLine]:
-    """The lines that stand in the timer: nothing is to be keyed in."""
+def set_lines(
+    of: RoundContext, at: int, zones: IntArray, adjust_pct: float | None = None
+) -> list[RecommendationLine]:
+    """The lines that stand in the timer; with another seasonal adjust where only that is to be keyed in."""
     zone_of = {int(of.given.zones.zone_id[zone]): int(zone) for zone in zones}
     controller = of.given.controllers.controller_id[at]
     mine = (of.lines.controller_id == controller) & (of.lines.as_of <= np.datetime64(of.week))
@@ -66,10 +68,12 @@ def set_lines(of: RoundContext, at: int, zones: IntArray) -> list[Recommendation
             station=int(of.given.zones.station[zone]),
             run_min=float(of.lines.run_min[row]),
             run_order=order[letter],
-            seasonal_adjust_pct=float(of.lines.seasonal_adjust_pct[row]),
+            seasonal_adjust_pct=float(of.lines.seasonal_adjust_pct[row])
+            if adjust_pct is None
+            else adjust_pct,
             cycles_per_event=max(str(of.lines.starts[row]).count(";") + 1, 1),
         )
-        lines.append(_with_figures(line, of, zone, of.plan.now))
+        lines.append(_with_figures(line, of, zone, of.plan.now if adjust_pct is None else of.plan.new))
     return lines
 
 

@@ -87,6 +87,13 @@ def recommendation_rows(
     )
     if kept:
         return row, set_lines(of, at, zones)
+    if at in plan.adjust_pct:
+        lines = set_lines(of, at, zones, plan.adjust_pct[at])
+        row.cycles_per_event = max((line.cycles_per_event for line in lines), default=1)
+        row.window_used_min = sum(
+            line.run_min * line.seasonal_adjust_pct / 100.0 * line.cycles_per_event for line in lines
+        )
+        return row, lines
     return row, new_lines(of, at, zones, table, choices)
 
 
@@ -105,6 +112,8 @@ def _facts(
     split = plan.splits.get(at)
     used = split.choices if split else _used_choices(of, at)
     choice = used[0] if used else None
+    if at in plan.adjust_pct:
+        used = ()
     valid = min((one.valid_days for one in used), default=given.settings.horizon_days)
     return RoundFacts(
         station=station,
@@ -134,6 +143,7 @@ def _facts(
         off_days=tuple(sorted({day for one in used for day in one.off_days})),
         valid_until=of.week + timedelta(days=valid) if valid < given.settings.horizon_days else None,
         own_hours=split.apart if split and split.main else (),
+        adjust_pct=plan.adjust_pct.get(at),
         soil_assumed=bool(given.zones.soil_assumed[zones].any()),
         assumed=station[
             given.zones.precipitation_rate_assumed[zones] | given.zones.distribution_uniformity_assumed[zones]

@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 from django.db import transaction
 
+from sites.calc.program_adjust import set_adjusts, with_adjusts
 from sites.calc.program_binding import binding_limits
 from sites.calc.program_problem import problem
 from sites.calc.program_settings import ProgramSettings
@@ -204,11 +205,21 @@ def _chunk(
     own = found.own_hours.take(some, mine)
     breaks = breaks_rules(given, now, found.cases, own.zone_case)
     plan = round_plan(given, now=now, breaks_rule=breaks, own=own, days=days)
+    binding = binding_limits(given, plan.chosen, plan.new)
+    plan = with_adjusts(
+        plan,
+        given,
+        now,
+        may=~breaks & np.array([not word for word in binding], dtype=np.bool_),
+        adjust_now=set_adjusts(given, lines, days[0]),
+        cases=found.cases,
+        zone_case=own.zone_case,
+    )
     of = context(
         given=given,
         plan=plan,
         found=found,
-        binding=binding_limits(given, plan.chosen, plan.new),
+        binding=binding,
         breaks_rule=breaks,
         lines=lines,
         week=week,
