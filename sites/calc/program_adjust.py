@@ -154,7 +154,7 @@ def _fits(part: Problem, slots: Slots, cases: Sequence[RuleCase], zone_case: Int
     fits = np.logical_and.reduceat(zones, part.first) & ~breaks_rules(part, slots, cases, zone_case)
     pass_min = np.add.reduceat(slots.minutes, part.first, axis=0)
     length = np.take_along_axis(pass_min, slots.letter, axis=1)
-    runs = slots.runs.any(axis=0)
+    runs: BoolArray = np.asarray(slots.runs.any(axis=0))
     for slot in range(slots.letter.shape[1] - 1):
         both = runs[:, slot] & runs[:, slot + 1]
         ends = slots.start_min[:, slot] + length[:, slot]

@@ -98,13 +98,15 @@ def sheet_letters(
 def _steps(
     now: Sequence[KeyedLine], new: Sequence[KeyedLine], names: Mapping[int, str], governing: int
 ) -> tuple[Step, ...]:
-    """Steps of one letter."""
-    steps = [Step("Days", _head(now, "days"), _head(new, "days"))]
+    """Steps of one letter; one that is no longer used rests as soon as its starts are off."""
     old_starts, new_starts = _starts(now), _starts(new)
-    steps += [
+    starts = [
         Step(f"Start {number + 1}", _nth(old_starts, number), _nth(new_starts, number))
         for number in range(max(len(old_starts), len(new_starts)))
     ]
+    if starts and not new:
+        return tuple(starts)
+    steps = [Step("Days", _head(now, "days"), _head(new, "days")), *starts]
     minutes_now, minutes_new = ({line.station: line.run_min for line in lines} for lines in (now, new))
     steps += [
         Step(

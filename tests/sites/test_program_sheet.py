@@ -45,6 +45,18 @@ def test_a_letter_that_was_not_used_is_keyed_in_whole() -> None:
     assert letters[1].steps[0].new == "every 4 days, from 16 Jun"
 
 
+def test_a_letter_that_is_no_longer_used_only_loses_its_starts() -> None:
+    now = [KeyedLine("C", "daily", "02:40;05:30", station, 9.0) for station in (1, 4)]
+
+    (letter,) = sheet_letters(now, [], {}, 4)
+
+    assert [(step.label, step.now, step.new) for step in letter.steps] == [
+        ("Start 1", "02:40", "off"),
+        ("Start 2", "05:30", "off"),
+    ]
+    assert letter.changes == 2
+
+
 def test_nothing_is_to_change_where_both_are_the_same() -> None:
     assert sum(letter.changes for letter in sheet_letters(NOW, NOW, NAMES)) == 0
     assert sheet_letters([], [], NAMES) == ()
