@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from fleet.scoring.program_gardens import invented_gardens
+from sites.calc.program_adjust import with_adjusts
 from sites.calc.program_binding import binding_limits
 from sites.calc.program_controllers import RuleCase
 from sites.calc.program_margin import margins
@@ -91,6 +92,14 @@ def run_chunks(controllers: int, *, is_governed: bool) -> tuple[int, int]:
         )
         plan = round_plan(given, now=present, breaks_rule=np.zeros(count, dtype=np.bool_))
         binding_limits(given, plan.chosen, plan.new)
+        with_adjusts(
+            plan,
+            given,
+            present,
+            may=np.ones(count, dtype=np.bool_),
+            adjust_now=np.full(count, 100.0),
+            cases=rules,
+        )
         zones_done += len(zones)
         done += count
     return zones_done, done
