@@ -111,7 +111,7 @@ def with_adjusts(
     wins = np.isfinite(chosen)
     if not wins.any():
         return plan
-    new = merged_trial(given, plan.new, rows, wins, trial_of(part, best, np.flatnonzero(wins)))
+    new = merged_trial(given, plan.new, rows, wins, best)
     litres = np.add.reduceat((plan.now.gross_mm - new.gross_mm) * given.zones.area_m2, given.first)
     dry = (plan.now.dry_share - new.dry_share) * given.offered.shape[0]
     is_won = np.isin(np.arange(len(may)), rows[wins])

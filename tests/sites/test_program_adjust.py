@@ -18,8 +18,10 @@ from sites.calc.round_plan import RoundPlan, round_plan
 from sites.calc.rule_cases import rule_case
 from sites.calc.rules import Stage, Watered, Window
 from sites.models import Controller, ProgramLine, ProgramSet, Recommendation
+from sites.services.balance import update_balance
 from sites.services.found_on_site import key_in_recommendation
 from sites.services.weekly_round import weekly_round
+from tests.factories import build_controller, build_zone
 from tests.sites.program_cases import DAYS, FIRST_DAY, SETTINGS, choice, garden
 from tests.sites.test_round_bad_input import a_garden, answer
 from tests.sites.test_weekly_round_service import NOW, WEEK
@@ -135,3 +137,36 @@ def test_the_round_issues_one_figure_and_the_sheet_shows_one_change() -> None:
     key_in_recommendation(recommendation_id=found.pk, on=WEEK, by="ines", at=NOW)
     later = WEEK + timedelta(days=7)
     assert weekly_round(week=later, today=WEEK, price_per_m3=2.0).changes == 0
+
+
+@pytest.mark.django_db
+def test_beside_a_timer_that_takes_an_adjust_another_gets_its_program() -> None:
+    controller = a_garden()
+    controller.sensor.delete()
+    other = build_controller(controller.site, code="B", station_count=6)
+    for station in (1, 2, 3):
+        build_zone(other, station)
+    Controller.objects.update(governed=False)
+    update_balance(until_day=WEEK - timedelta(days=1))
+    weekly_round(week=WEEK, today=WEEK, price_per_m3=2.0)
+    for timer, share in ((controller, 1.0), (other, 0.2)):
+        setting = ProgramSet.objects.create(controller=timer, as_of=date(2026, 4, 10))
+        for line in Recommendation.objects.get(controller=timer).lines.all():
+            ProgramLine.objects.create(
+                program_set=setting, letter=line.letter, days=line.days, starts=line.starts,
+                station=line.station, run_order=line.run_order, seasonal_adjust_pct=50,
+                run_min=line.run_min * (share if line.station == 1 else 1.0),
+            )  # fmt: skip
+    Recommendation.objects.all().delete()
+
+    weekly_round(week=WEEK, today=WEEK, price_per_m3=2.0)
+
+    first, second = (Recommendation.objects.get(controller=timer) for timer in (controller, other))
+    assert any("Only the seasonal adjust" in reason for reason in first.reasons)
+    assert not any("Only the seasonal adjust" in reason for reason in second.reasons)
+    assert first.is_change
+    assert second.is_change
+    assert {line.seasonal_adjust_pct for line in second.lines.all()} == {100.0}
+    for row in (first, second):
+        assert row.adequacy_pct is not None
+        assert row.adequacy_pct >= 95
