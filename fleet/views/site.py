@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 from fleet.access import may_see, role_of
 from fleet.maps import base_map, box_of
 from fleet.selectors.company import company_day
+from fleet.selectors.contracts import contract_standing
 from fleet.selectors.site_access import SiteNotOpen, may_read_gate_code, site_for
 from fleet.selectors.site_history import site_history
 from fleet.selectors.site_list import site_list as list_of_sites
@@ -85,6 +86,9 @@ def site(request: HttpRequest, code: str) -> HttpResponse:
             "may_read_gate_code": may_read_gate_code(user=user, site_id=garden.pk, today=today),
             "may_erase": may_see(role_of(user), "fleet:customer"),
             "may_draw": may_see(role_of(user), "fleet:site-draw"),
+            "may_contract": may_see(role_of(user), "fleet:quotes"),
+            "may_quote": may_see(role_of(user), "fleet:quote-new"),
+            "contract": contract_standing(site=garden, today=today),
             "history": site_history(site=garden, most=1000 if "all" in request.GET else HISTORY_ENTRIES),
             "map": base_map(box=box_of(box_points(things)), is_metric=not is_us) if things else None,
             "paper_map": garden_svg(things, garden.code, *PRINT_PX, is_us=is_us),
