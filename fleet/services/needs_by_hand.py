@@ -15,7 +15,7 @@ from fleet.selectors.prerequisites import DIG_KINDS
 from fleet.selectors.service_times import service_times
 from fleet.services.need_wants import service_min, skill_of
 from fleet.services.raise_needs import refresh_prerequisites
-from sites.services.history import ChangeNote, record_changes
+from sites.services.history import record_difference
 
 
 class NoSuchNeed(LookupError):
@@ -237,8 +237,7 @@ def _note(
     reason: str = "",
 ) -> None:
     """Keep who changed what; nothing where nothing differs."""
-    old = None if before is None else {k: v for k, v in before.items() if v != after.get(k)}
-    new = dict(after) if before is None else {k: v for k, v in after.items() if v != before.get(k)}
-    if new:
-        note = ChangeNote("visit_need", row.key, row.site.code, old, new, reason)
-        record_changes(notes=[note], by=by, at=now)
+    record_difference(
+        kind="visit_need", key=row.key, site_code=row.site.code, before=before, after=after, by=by, at=now,
+        reason=reason,
+    )  # fmt: skip

@@ -13,7 +13,7 @@ from fleet.models import Company, Part, Quote, QuoteLine, VisitNeed
 from fleet.services.needs_by_hand import BadNeed, NeedInput, add_need
 from fleet.services.raise_needs import refresh_prerequisites
 from sites.models import Change
-from sites.services.history import ChangeNote, record_changes
+from sites.services.history import record_difference
 
 MOST_LINES: Final = 30
 KIND: Final = "quote"
@@ -253,8 +253,7 @@ def _note(
     reason: str = "",
 ) -> None:
     """Keep what differs."""
-    old = None if before is None else {k: v for k, v in before.items() if v != after.get(k)}
-    new = dict(after) if before is None else {k: v for k, v in after.items() if v != before.get(k)}
-    if new:
-        note = ChangeNote(KIND, str(row), row.site.code, old, new, reason, thing_id=row.pk)
-        record_changes(notes=[note], by=by, at=now)
+    record_difference(
+        kind=KIND, key=str(row), site_code=row.site.code, before=before, after=after, by=by, at=now,
+        reason=reason, thing_id=row.pk,
+    )  # fmt: skip

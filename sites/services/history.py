@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -41,6 +41,27 @@ def record_changes(*, notes: Iterable[ChangeNote], by: str, at: datetime) -> int
     ]
     Change.objects.bulk_create(rows, batch_size=2_000)
     return len(rows)
+
+
+def record_difference(
+    *,
+    kind: str,
+    key: str,
+    site_code: str,
+    before: Mapping[str, object] | None,
+    after: Mapping[str, object],
+    by: str,
+    at: datetime,
+    reason: str = "",
+    thing_id: int | None = None,
+) -> int:
+    """Keep what differs between two states of a thing, None before: it is new; 0 where nothing does."""
+    old = None if before is None else {k: v for k, v in before.items() if v != after.get(k)}
+    new = dict(after) if before is None else {k: v for k, v in after.items() if v != before.get(k)}
+    if not new:
+        return 0
+    note = ChangeNote(kind, key, site_code, old, new, reason, thing_id)
+    return record_changes(notes=[note], by=by, at=at)
 
 
 def _action(note: ChangeNote) -> str:
