@@ -147,9 +147,9 @@ def _fits(part: Problem, slots: Slots, cases: Sequence[RuleCase], zone_case: Int
     limit = np.minimum(part.zones.runoff_limit_min, part.controllers.max_run_min[part.owner])
     a_day = np.zeros(len(part.owner))
     for day in range(slots.runs.shape[0]):
-        runs = slots.runs[day][part.owner]
+        running = slots.runs[day][part.owner]
         minutes = np.take_along_axis(slots.minutes, slots.letter[part.owner], axis=1)
-        a_day = np.maximum(a_day, (minutes * runs).sum(axis=1))
+        a_day = np.maximum(a_day, (minutes * running).sum(axis=1))
     zones = (longest <= limit + 1e-6) & (a_day <= part.max_station_min[part.owner] + 1e-6)
     fits = np.logical_and.reduceat(zones, part.first) & ~breaks_rules(part, slots, cases, zone_case)
     pass_min = np.add.reduceat(slots.minutes, part.first, axis=0)
