@@ -11,8 +11,8 @@ app = Celery("rootround")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(["fleet"])
 app.conf.beat_schedule = {
-    # Every quarter of an hour: start what is due (the night's stages, in the company's own time zone), and
+    # Every five minutes: start what is due (the night's stages, in the company's own time zone), and
     # run again what is missing or has lost its heartbeat.
     "tell_alive": {"task": "fleet.tasks.tell_alive", "schedule": 60.0, "options": {"expires": 60.0}},
-    "start_what_is_due": {"task": "fleet.tasks.start_what_is_due", "schedule": 900.0},
+    "start_what_is_due": {"task": "fleet.tasks.start_what_is_due", "schedule": 300.0},
 }

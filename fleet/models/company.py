@@ -42,7 +42,7 @@ class StageRun(models.Model):
         DONE = "done", "done"
         FAILED = "failed", "failed"
 
-    HEARTBEAT_LOST_AFTER = timedelta(minutes=30)
+    HEARTBEAT_LOST_AFTER = timedelta(minutes=5)
     MOST_ATTEMPTS = 5
     WORKER = "worker"  # rows of this stage are no work: a worker tells by them that it is alive
 

@@ -11,6 +11,7 @@ from fleet.calc.workdays import monday_of
 from fleet.models import StageRun
 from fleet.selectors.prices import water_price_per_m3
 from fleet.services.bring_runs import LOOK, SAVE, look_in_run, save_in_run
+from fleet.services.heart import beating
 from fleet.services.leaks import update_leaks
 from fleet.services.ledger import update_ledger
 from fleet.services.plan_routes import plan_routes
@@ -149,9 +150,10 @@ def work_on(*, run_id: int, clock: Clock, seed: int = 0) -> bool:
         return True
     lines = []
     try:
-        for line in run_day(day=run.day, clock=clock, seed=seed, again=False):
-            lines.append(line)
-            beat(run_id=run_id, now=clock(), progress=line)
+        with beating(run_id=run_id, clock=clock):
+            for line in run_day(day=run.day, clock=clock, seed=seed, again=False):
+                lines.append(line)
+                beat(run_id=run_id, now=clock(), progress=line)
     except StageBusy as busy:
         put_back(run_id=run_id, reason=str(busy))
     except StageFailed as failed:
@@ -176,7 +178,8 @@ def _run_claimed(run: StageRun, *, clock: Clock, seed: int, planning_s: float = 
         is_retry=attempt > 1,
     )
     try:
-        summary = (STAGES | PARTS)[run.stage](context)
+        with beating(run_id=run.pk, clock=clock):
+            summary = (STAGES | PARTS)[run.stage](context)
     except Exception as error:
         fail_stage(run_id=run.pk, now=clock(), error=traceback.format_exc())
         raise StageFailed(f"{run.stage}: {error}") from error

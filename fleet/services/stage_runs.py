@@ -92,6 +92,11 @@ def beat(*, run_id: int, now: datetime, progress: str = "") -> None:
     )
 
 
+def beat_on(*, run_id: int, now: datetime) -> None:
+    """Tell that the run is alive; what it said last stays."""
+    StageRun.objects.filter(pk=run_id, state=StageRun.State.RUNNING).update(heartbeat_at=now)
+
+
 def finish_stage(*, run_id: int, now: datetime, summary: str) -> None:
     """Close a run that went through."""
     StageRun.objects.filter(pk=run_id).update(

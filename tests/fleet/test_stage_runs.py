@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from itertools import count
+from time import sleep
 
 import pytest
 
 from fleet.models import Company, StageRun
+from fleet.services.heart import beating
 from fleet.services.run_day import NIGHT, run_day, work_on
 from fleet.services.stage_runs import (
     HEARTBEAT_LOST_AFTER,
@@ -21,6 +24,7 @@ from fleet.services.stage_runs import (
     waiting_for,
 )
 from tests.conftest import DAY, NOW
+from tests.pipeline.installation import came
 
 pytestmark = pytest.mark.django_db
 
@@ -116,3 +120,32 @@ def test_a_run_that_was_killed_too_often_is_given_up_once_its_heart_is_lost() ->
 
     assert not is_given_up(run_id=run.pk, now=NOW)
     assert is_given_up(run_id=run.pk, now=NOW + HEARTBEAT_LOST_AFTER)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_long_stage_beats_beside_its_work_and_keeps_what_it_said() -> None:
+    run = _asked()
+    claim_stage(run_id=run.pk, now=NOW)
+    beat(run_id=run.pk, now=NOW, progress="half of the sites")
+    moments = (NOW + timedelta(minutes=number) for number in count(1))
+
+    with beating(run_id=run.pk, clock=lambda: next(moments), seconds=0.02):
+        beaten = StageRun.objects.filter(pk=run.pk, heartbeat_at__gt=NOW + timedelta(minutes=2))
+        assert came(beaten.all().exists, 20)
+    stopped = StageRun.objects.get(pk=run.pk)
+    sleep(0.2)
+
+    assert StageRun.objects.get(pk=run.pk).heartbeat_at == stopped.heartbeat_at
+    assert stopped.summary == "half of the sites"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_no_heart_wakes_a_run_that_is_over() -> None:
+    run = _asked()
+    claim_stage(run_id=run.pk, now=NOW)
+    finish_stage(run_id=run.pk, now=NOW, summary="done")
+
+    with beating(run_id=run.pk, clock=lambda: NOW + timedelta(days=1), seconds=0.01):
+        sleep(0.2)
+
+    assert StageRun.objects.get(pk=run.pk).heartbeat_at == NOW

@@ -36,11 +36,11 @@ class Installation:
             "CELERY_BROKER_URL": broker,
             # The night's own work is not asked for: only what a test asks for runs.
             "ROOTROUND_NIGHTLY_HOUR": "25",
+            "DJANGO_SETTINGS_MODULE": "fleet.config.settings",
         }
-        self._workers: list[subprocess.Popen[bytes]] = []
+        self._processes: list[subprocess.Popen[bytes]] = []
         self._server: subprocess.Popen[bytes] | None = None
-        with socket.create_server(("127.0.0.1", 0)) as free:
-            self.port = free.getsockname()[1]
+        self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
 
     def manage(self, *words: str) -> str:
@@ -70,30 +70,34 @@ class Installation:
 
     def worker(self) -> subprocess.Popen[bytes]:
         """A worker in a group of its own."""
-        words = ["-m", "celery", "-A", "fleet.config.celery", "worker", "-c", "1", "-l", "error"]
-        worker = subprocess.Popen(
-            [sys.executable, *words],
-            cwd=ROOT,
-            env=self.env,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            start_new_session=True,
-        )
-        self._workers.append(worker)
-        return worker
+        name = f"w{len(self._processes)}@%h"
+        words = ["-m", "celery", "-A", "fleet.config.celery", "worker", "-c", "1", "-l", "error", "-n", name]
+        return self.process(words)
+
+    def process(self, words: list[str]) -> subprocess.Popen[bytes]:
+        """A module of Python in a group of its own; what it says lies in the data folder."""
+        with (self.data / "processes.log").open("ab") as log:
+            process = subprocess.Popen(
+                [sys.executable, *words],
+                cwd=ROOT,
+                env=self.env,
+                stdout=log,
+                stderr=log,
+                start_new_session=True,
+            )
+        self._processes.append(process)
+        return process
 
     def serve(self) -> int:
         """Start the web server, and wait until it answers; always at the same address. Its process."""
-        words = ["-m", "waitress", "--host", "127.0.0.1", "--port", str(self.port), "--threads", "6"]
-        self._server = subprocess.Popen(
-            [sys.executable, *words, "fleet.config.wsgi:application"],
-            cwd=ROOT,
-            env={**self.env, "DJANGO_SETTINGS_MODULE": "fleet.config.settings"},
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
+        self._server = self.process(self.server_words())
         wait_for(self._answers)
         return self._server.pid
+
+    def server_words(self) -> list[str]:
+        """The demo's web server."""
+        words = ["-m", "waitress", "--host", "127.0.0.1", "--port", str(self.port), "--threads", "6"]
+        return [*words, "fleet.config.wsgi:application"]
 
     def _answers(self) -> bool:
         try:
@@ -105,17 +109,13 @@ class Installation:
     def kill_server(self) -> None:
         """Kill -9: nothing is put in order."""
         if self._server is not None:
-            self._server.kill()
-            self._server.wait()
+            kill_group(self._server)
             self._server = None
 
     def end(self) -> None:
-        """No server and no worker outlives its test."""
-        self.kill_server()
-        for worker in self._workers:
-            if worker.poll() is None:
-                os.killpg(worker.pid, signal.SIGKILL)
-                worker.wait(timeout=30)
+        """No process outlives its test."""
+        for process in self._processes:
+            kill_group(process)
 
 
 @contextmanager
@@ -158,6 +158,20 @@ def _own_broker(data: Path) -> Iterator[str]:
     with redis.Redis.from_url(own) as server:
         server.flushdb()
         yield own
+
+
+def kill_group(process: subprocess.Popen[bytes]) -> None:
+    """Kill -9 of a process with its children."""
+    if process.poll() is None:
+        os.killpg(process.pid, signal.SIGKILL)
+        process.wait(timeout=30)
+
+
+def free_port() -> int:
+    """A port on which nobody listens."""
+    with socket.socket() as door:
+        door.bind(("127.0.0.1", 0))
+        return int(door.getsockname()[1])
 
 
 def came(what: Callable[[], bool], seconds: float) -> bool:

@@ -228,7 +228,7 @@ def test_without_a_broker_the_run_waits_and_is_done_once_it_is_back(tmp_path: Pa
 
         here.env["CELERY_BROKER_URL"] = broker
         here.worker()
-        # As the schedule does every quarter of an hour: a send that meets a broker just being made waits.
+        # As the schedule does every five minutes: a send that meets a broker just being made waits.
         for _ in range(4):
             here.shell(SEND)
             if came(lambda: here.rows(STATE) == [("done",)], 40.0):
