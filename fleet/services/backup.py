@@ -6,6 +6,7 @@ import base64
 import json
 import zipfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
@@ -18,9 +19,8 @@ from django.db import connection, models, transaction
 FORMAT: Final = 1
 APPS: Final = ("fleet", "sites", "weather")
 CHUNK: Final = 5_000
-# Files of the data folder that belong to the state, beside the database.
-DATA_FILES: Final = ("streets.npz",)
-DATA_FOLDERS: Final = ("media",)
+# Folders of the data folder that belong to the state, beside the database.
+DATA_FOLDERS: Final = ("media", "streets")
 
 
 class NotABackup(ValueError):
@@ -65,8 +65,7 @@ def write_backup(*, path: Path, data_dir: Path) -> BackupReport:
     partial = path.with_suffix(path.suffix + ".partial")
     counts: dict[str, int] = {}
     files = list(_data_files(data_dir))
-    # One transaction: the tables belong together, whatever is written meanwhile.
-    with transaction.atomic(), zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as archive:
+    with _one_moment(), zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("format.json", json.dumps({"rootround_backup": FORMAT}))
         for model in state_models():
             with archive.open(f"tables/{model._meta.label_lower}.jsonl", "w", force_zip64=True) as table:
@@ -78,6 +77,18 @@ def write_backup(*, path: Path, data_dir: Path) -> BackupReport:
             archive.write(file, f"files/{file.relative_to(data_dir)}")
     partial.replace(path)
     return BackupReport(counts, len(files))
+
+
+@contextmanager
+def _one_moment() -> Iterator[None]:
+    """Show the tables as they are now, whatever is written meanwhile: they belong together."""
+    is_outermost = not connection.in_atomic_block
+    with transaction.atomic():
+        # SQLite's transactions see one moment anyway; PostgreSQL's by default one moment a query.
+        if is_outermost and connection.vendor == "postgresql":
+            with connection.cursor() as cursor:
+                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        yield
 
 
 def restore_backup(*, path: Path, data_dir: Path) -> BackupReport:
@@ -136,9 +147,6 @@ def _restore(archive: zipfile.ZipFile, data_dir: Path) -> BackupReport:
 
 def _data_files(data_dir: Path) -> Iterator[Path]:
     """Files of the data folder that belong to the state."""
-    for name in DATA_FILES:
-        if (data_dir / name).is_file():
-            yield data_dir / name
     for folder in DATA_FOLDERS:
         if (data_dir / folder).is_dir():
             yield from (file for file in sorted((data_dir / folder).rglob("*")) if file.is_file())

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import pytest
+from django.db import connection
 
 from fleet.models import Company, User, Visit
 from fleet.services.backup import DatabaseNotEmpty, NotABackup, restore_backup, state_models, write_backup
+from fleet.streets.store import network_path
 from sites.models import BalanceMonth, Site
 from tests.factories import DAY, build_controller, build_need, build_site, build_visit, build_zone
 
@@ -35,7 +38,8 @@ def test_restoring_into_an_empty_database_gives_every_row_back(
     )
     visit = build_visit(zone.controller.site)
     visit.needs.add(build_need(zone.controller.site))
-    (tmp_path / "streets.npz").write_bytes(b"streets")
+    network_path(tmp_path).parent.mkdir()
+    network_path(tmp_path).write_bytes(b"streets")
     before = _everything()
 
     write_backup(path=tmp_path / "state.zip", data_dir=tmp_path)
@@ -44,8 +48,34 @@ def test_restoring_into_an_empty_database_gives_every_row_back(
     restore_backup(path=tmp_path / "state.zip", data_dir=tmp_path / "new")
 
     assert _everything() == before
-    assert (tmp_path / "new" / "streets.npz").read_bytes() == b"streets"
+    assert network_path(tmp_path / "new").read_bytes() == b"streets"
     assert Visit.objects.get().needs.count() == 1
+
+
+@pytest.mark.skipif(
+    connection.vendor != "postgresql", reason="SQLite locks out others while a backup is read"
+)
+@pytest.mark.django_db(transaction=True)
+def test_a_backup_shows_one_moment_whatever_is_written_meanwhile(company: Company, tmp_path: Path) -> None:
+    written: list[str] = []
+
+    def write_beside(execute: Any, sql: str, *rest: Any) -> Any:
+        result = execute(sql, *rest)
+        if not written and sql.startswith("SELECT"):
+            written.append(sql)
+            beside = connection.copy()
+            with beside.cursor() as cursor:
+                cursor.execute("update fleet_company set name = 'Other'")
+            beside.close()
+        return result
+
+    with connection.execute_wrapper(write_beside):
+        write_backup(path=tmp_path / "state.zip", data_dir=tmp_path)
+
+    with zipfile.ZipFile(tmp_path / "state.zip") as archive:
+        assert written
+        assert b"Other" not in archive.read("tables/fleet.company.jsonl")
+    assert Company.objects.get().name == "Other"
 
 
 def test_a_database_that_holds_a_company_is_not_overwritten(company: Company, tmp_path: Path) -> None:
