@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 from urllib.parse import quote
+from zoneinfo import ZoneInfo
 
 from django.core.paginator import Page, Paginator
 from django.db.models import QuerySet
@@ -77,9 +78,9 @@ def call_list(*, show: str, page: int, words: Words) -> CallList:
     found = _shown(show).select_related("visit__site").prefetch_related("visit__needs")
     part: Page[CustomerCall] = Paginator(found, PAGE).get_page(page)
     company = the_company()
-    name = company.name if company else ""
+    name, ours = company.name if company else "", company_zone()
     return CallList(
-        rows=tuple(_row(call, name, words) for call in part.object_list),
+        rows=tuple(_row(call, name, words, ours) for call in part.object_list),
         page=part,
         open=open_calls(),
         other_time=CustomerCall.objects.filter(outcome=CustomerCall.Outcome.OTHER_TIME).count(),
@@ -96,10 +97,10 @@ def _shown(show: str) -> QuerySet[CustomerCall]:
     return waiting.order_by("old_from", "new_from", "pk")
 
 
-def _row(call: CustomerCall, company: str, words: Words) -> CallRow:
+def _row(call: CustomerCall, company: str, words: Words, ours: ZoneInfo) -> CallRow:
     """A call with its words."""
     site = call.visit.site
-    zone = zone_of(site.timezone, company_zone())
+    zone = zone_of(site.timezone, ours)
     old = tuple(one.astimezone(zone) if one else None for one in (call.old_from, call.old_to))
     new = tuple(one.astimezone(zone) if one else None for one in (call.new_from, call.new_to))
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from django.db.models import OuterRef, Subquery
+
 from fleet.models import Stop, User
 from fleet.selectors.program_sheet import ProgramSheet, sheet_of
 from sites.models import Controller, Recommendation, Site
@@ -36,27 +38,31 @@ def day_sheets(*, user: User, day: date) -> tuple[DaySheet, ...]:
     )
     if user.role == User.Role.TECHNICIAN:
         stops = stops.filter(route__technician__user=user)
-    found = []
-    for stop in stops.order_by("route__technician__code", "order"):
-        if stop.visit is None:
-            continue
-        for controller, answer in _waiting(stop.visit.site):
-            sheet = sheet_of(controller=controller, answer=answer, day=day)
-            found.append(DaySheet(stop.visit.site, stop.route.technician.name, stop.order, sheet))
-    return tuple(found)
+    driven = [
+        (stop.visit.site, stop.route.technician.name, stop.order)
+        for stop in stops.order_by("route__technician__code", "order")
+        if stop.visit is not None
+    ]
+    waiting = _waiting([site.pk for site, _, _ in driven])
+    return tuple(
+        DaySheet(site, name, order, sheet_of(controller=controller, answer=answer, day=day))
+        for site, name, order in driven
+        for controller, answer in waiting.get(site.pk, ())
+    )
 
 
-def _waiting(site: Site) -> list[tuple[Controller, Recommendation]]:
-    """Controllers of a site whose newest answer asks for a change that is not held or done."""
-    found = []
-    for controller in site.controllers.order_by("code"):
-        newest = (
-            Recommendation.objects.filter(controller=controller)
-            .prefetch_related("lines")
-            .order_by("-week")
-            .first()
-        )
-        done = (ProgramStatus.HELD.value, ProgramStatus.KEYED_IN.value)
-        if newest is not None and newest.is_change and newest.status not in done:
-            found.append((controller, newest))
+def _waiting(site_ids: list[int]) -> dict[int, list[tuple[Controller, Recommendation]]]:
+    """By site: controllers whose newest answer asks for a change that is not held or done."""
+    newest = Recommendation.objects.filter(controller=OuterRef("controller")).order_by("-week")
+    answers = (
+        Recommendation.objects.filter(controller__site__in=site_ids, pk=Subquery(newest.values("pk")[:1]))
+        .filter(is_change=True)
+        .exclude(status__in=(ProgramStatus.HELD, ProgramStatus.KEYED_IN))
+        .select_related("controller")
+        .prefetch_related("lines")
+        .order_by("controller__code")
+    )
+    found: dict[int, list[tuple[Controller, Recommendation]]] = {}
+    for answer in answers:
+        found.setdefault(answer.controller.site_id, []).append((answer.controller, answer))
     return found

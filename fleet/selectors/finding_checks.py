@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from django.core.paginator import Page, Paginator
 from django.db.models import Count, Q
@@ -82,9 +83,10 @@ def finding_checks(*, show: str, words: str, page: int) -> FindingChecks:
             "client_key", "skew_s"
         )
     )
+    ours = company_zone()
     return FindingChecks(
         rows=tuple(
-            _row(one, tuple(photos.get(one.pk, ())), skews.get(one.client_key, 0.0)) for one in findings
+            _row(one, tuple(photos.get(one.pk, ())), skews.get(one.client_key, 0.0), ours) for one in findings
         ),
         page=shown,
         shows=tuple(Choice(key, word, counts[key]) for key, (word, _) in SHOWS.items()),
@@ -127,9 +129,9 @@ def _stations(finding: Finding, name: str) -> str:
     return f"station {', '.join(map(str, finding.answers.get(name, ())))}"
 
 
-def _row(finding: Finding, photos: tuple[Photo, ...], skew_s: float) -> CheckRow:
+def _row(finding: Finding, photos: tuple[Photo, ...], skew_s: float, ours: ZoneInfo) -> CheckRow:
     """A finding as a row."""
-    zone = zone_of(finding.visit.site.timezone, company_zone())
+    zone = zone_of(finding.visit.site.timezone, ours)
     return CheckRow(
         finding=finding,
         at=finding.recorded_at.astimezone(zone),
