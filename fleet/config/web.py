@@ -1,15 +1,17 @@
-"""The web server of a company: `gunicorn --config fleet/config/web.py` in the program's folder."""
+"""The web server of a company: `gunicorn --config fleet/config/web.py` in the program's folder.
+
+`--bind` and `--workers` on the command line come before what stands here.
+"""
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 wsgi_app = "fleet.config.wsgi:application"
 # Only this machine: a web server that ends TLS stands in front.
-bind = os.environ.get("ROOTROUND_BIND", "127.0.0.1:8000")
+bind = "127.0.0.1:8000"
 # Processes, each with a pool of threads, since pages wait for the database as long as they compute.
-workers = int(os.environ.get("WEB_CONCURRENCY", "2"))
+workers = 2
 worker_class = "gthread"
 threads = 4
 # Loaded once and shared by all processes.
