@@ -2,7 +2,7 @@
 
 The fleet's numbers are learned from the whole season before the filter runs over it, where the product
 learns them every week from what it has; sizes of a season are the same. The row that was told the truth is
-flagged at the score at which it cries as often as the watch does, so that what both find can be compared.
+flagged at the score at which it spends the budget of false alarms in each fleet.
 """
 
 from __future__ import annotations
@@ -38,6 +38,7 @@ LOCATIONS: Final = 12
 _NAIVE_DAYS: Final = 14
 _NAIVE_STARTS: Final = 8
 SEASONS: Final = ("first season", "season after")
+FALSE_BUDGET: Final = 0.02  # of healthy controllers, flagged at any time of a season
 
 
 def score_fleets(
@@ -97,7 +98,7 @@ def _years(
         run, habits = watched(replace(year.inputs, habits=habits), settings)
         told, told_habits = watched(replace(year.told, habits=told_habits), settings)
         watch = alarms_of(run, year.inputs, settings, settings.flag_score_for(year.inputs.site_count))
-        limit = score_that_cries(told, year.truth, watch)
+        limit = score_at_budget(told, year.truth)
         years[season, "naive rule"] = naive_alarms(year.inputs), year
         years[season, "watch"] = watch, year
         years[season, "told the truth"] = alarms_of(told, year.told, settings, limit), year
@@ -144,8 +145,8 @@ def alarms_of(run: WatchRun, inputs: WatchInputs, settings: WatchSettings, flag_
     )
 
 
-def score_that_cries(run: WatchRun, truth: FleetTruth, as_often_as: Alarms) -> float:
-    """Flag score at which a run raises as many false alarms as others did, to compare what they find [1].
+def score_at_budget(run: WatchRun, truth: FleetTruth) -> float:
+    """Flag score at which a run spends the budget of false alarms [1].
 
     Only for the row that was told the truth: it knows who is healthy.
 
@@ -155,13 +156,10 @@ def score_that_cries(run: WatchRun, truth: FleetTruth, as_often_as: Alarms) -> f
         What the filter says.
     truth
         The faults.
-    as_often_as
-        The alarms to match.
     """
     healthy = truth.fault == NO_FAULT
-    alarms = int(as_often_as.flagged[:, healthy].any(axis=0).sum())
     worst = np.sort(fault_score(run.probability[:, healthy]).max(axis=0))[::-1]
-    return float(worst[min(alarms, worst.size - 1)])
+    return float(worst[min(round(FALSE_BUDGET * worst.size), worst.size - 1)])
 
 
 def naive_alarms(inputs: WatchInputs) -> Alarms:
