@@ -25,7 +25,7 @@ COLUMNS = {
     "Crop": "plant",
     "Nozzle": "head",
 }
-STATE_PLANE = "EPSG:2232"  # Colorado Central, US survey feet
+STATE_PLANE = "EPSG:2232"  # a plane of one state, in survey feet
 
 
 def gardens(folder: Path, count: int) -> Path:
