@@ -1,8 +1,7 @@
 """Scores the sensor watch on simulated fleets: what it finds, how late, how often it cries wolf.
 
 The fleet's numbers are learned from the whole season before the filter runs over it, where the product
-learns them every week from what it has; sizes of a season are the same. The row that was told the truth is
-flagged at the score at which it spends the budget of false alarms in each fleet.
+learns them every week from what it has; sizes of a season are the same.
 """
 
 from __future__ import annotations
@@ -23,10 +22,10 @@ from fleet.calc.watch_settings import CAUSES, WatchSettings, starting_fit
 from fleet.calc.watch_visibility import visibility
 from fleet.scoring.watch_climates import CLIMATES, SeasonWeather, generated_season
 from fleet.scoring.watch_counts import Alarms, Scores, count_alarms
-from fleet.scoring.watch_faults import NO_FAULT, FleetTruth
 from fleet.scoring.watch_fleets import SimulatedFleet, simulated_fleet, soil_groups
 from fleet.scoring.watch_gardens import USE_GROUPS, Errors
 from fleet.scoring.watch_physics import PHYSICS
+from fleet.scoring.watch_truth import told_alarms
 from fleet.scoring.watch_years import season_after
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
@@ -38,7 +37,6 @@ LOCATIONS: Final = 12
 _NAIVE_DAYS: Final = 14
 _NAIVE_STARTS: Final = 8
 SEASONS: Final = ("first season", "season after")
-FALSE_BUDGET: Final = 0.02  # of healthy controllers, flagged at any time of a season
 
 
 def score_fleets(
@@ -88,7 +86,7 @@ def _years(
     """What each method says of a fleet in its first season, and in the one after what the watch found."""
     settings, year = WatchSettings(), fleet
     years: dict[tuple[str, str], tuple[Alarms, SimulatedFleet]] = {}
-    habits = told_habits = no_habits(fleet.inputs.site_count)
+    habits = no_habits(fleet.inputs.site_count)
     for number, season in enumerate(SEASONS[: len(weather)]):
         if number:
             found = np.asarray(years[SEASONS[number - 1], "watch"][0].flagged.any(axis=0))
@@ -96,12 +94,10 @@ def _years(
                 year, found, weather[number], physics=physics, seed=seed + number, errors=errors
             )
         run, habits = watched(replace(year.inputs, habits=habits), settings)
-        told, told_habits = watched(replace(year.told, habits=told_habits), settings)
         watch = alarms_of(run, year.inputs, settings, settings.flag_score_for(year.inputs.site_count))
-        limit = score_at_budget(told, year.truth)
         years[season, "naive rule"] = naive_alarms(year.inputs), year
         years[season, "watch"] = watch, year
-        years[season, "told the truth"] = alarms_of(told, year.told, settings, limit), year
+        years[season, "told the truth"] = told_alarms(year.evidence, year.truth), year
     return years
 
 
@@ -143,23 +139,6 @@ def alarms_of(run: WatchRun, inputs: WatchInputs, settings: WatchSettings, flag_
         cause=run.probability[..., 1:].argmax(axis=-1),
         left_open=(nats < settings.healthy_nats) | open_at_end[:, None],
     )
-
-
-def score_at_budget(run: WatchRun, truth: FleetTruth) -> float:
-    """Flag score at which a run spends the budget of false alarms [1].
-
-    Only for the row that was told the truth: it knows who is healthy.
-
-    Parameters
-    ----------
-    run
-        What the filter says.
-    truth
-        The faults.
-    """
-    healthy = truth.fault == NO_FAULT
-    worst = np.sort(fault_score(run.probability[:, healthy]).max(axis=0))[::-1]
-    return float(worst[min(round(FALSE_BUDGET * worst.size), worst.size - 1)])
 
 
 def naive_alarms(inputs: WatchInputs) -> Alarms:

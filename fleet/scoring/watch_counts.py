@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, fields
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -124,6 +125,26 @@ def count_alarms(scores: Scores, alarms: Alarms, inputs: WatchInputs, truth: Fle
         row.cause_at_flag += int(alarms.cause[day, site]) == fault
         row.cause_at_end += int(alarms.cause[-1, site]) == fault
         row.direction_at_flag += _direction(int(alarms.cause[day, site])) == _direction(fault)
+
+
+def pooled(parts: Iterable[Scores]) -> Scores:
+    """Counts of one method over several kinds of fleets.
+
+    Parameters
+    ----------
+    parts
+        Counts of each kind.
+    """
+    whole = Scores()
+    for part in parts:
+        whole.healthy += part.healthy
+        whole.false_alarms += part.false_alarms
+        whole.carried += part.carried
+        whole.carried_found += part.carried_found
+        for into, row in zip(whole.by_fault, part.by_fault, strict=True):
+            for one in fields(FaultScore):
+                setattr(into, one.name, getattr(into, one.name) + getattr(row, one.name))
+    return whole
 
 
 def _direction(cause: int) -> int:

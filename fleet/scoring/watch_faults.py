@@ -19,6 +19,9 @@ _ONSET: Final = (0.15, 0.80)  # of the season
 _WET: Final = (1.7, 2.3)
 _DRY: Final = (0.25, 0.42)
 _ERRATIC: Final = (0.35, 0.65)
+WET_DOSE: Final = sum(_WET) / 2.0
+DRY_DOSE: Final = sum(_DRY) / 2.0
+ERRATIC_SHARE: Final = sum(_ERRATIC) / 2.0
 
 
 @dataclass(frozen=True, slots=True)

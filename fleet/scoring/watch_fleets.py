@@ -16,7 +16,7 @@ from fleet.calc.watch_inputs import UNSEEN, WatchInputs
 from fleet.calc.watch_settings import CAUSES
 from fleet.calc.watch_visibility import divergence
 from fleet.scoring.watch_climates import SeasonWeather
-from fleet.scoring.watch_faults import NO_FAULT, Faults, FleetTruth, draw_faults
+from fleet.scoring.watch_faults import DRY_DOSE, NO_FAULT, WET_DOSE, Faults, FleetTruth, draw_faults
 from fleet.scoring.watch_gardens import (
     SOILS,
     BookGardens,
@@ -24,8 +24,9 @@ from fleet.scoring.watch_gardens import (
     TrueGardens,
     draw_gardens,
 )
-from fleet.scoring.watch_physics import PHYSICS, Physics
-from fleet.scoring.watch_records import book_inputs, logged_days, recorded_weather, told_inputs
+from fleet.scoring.watch_physics import PHYSICS, SPOTS, Physics
+from fleet.scoring.watch_records import book_inputs, logged_days, recorded_weather
+from fleet.scoring.watch_truth import GOOD, evidence_of_starts
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 IntArray: TypeAlias = npt.NDArray[np.int64]
@@ -55,9 +56,9 @@ class SimulatedFleet:
     ----------
     inputs
         What the watch is given.
-    told
-        The same log with the true weather, doses and soil of each garden, for the row that was told the
-        truth.
+    evidence
+        Log likelihood of each day's log by the true water, if healthy and under each cause, for the row that
+        was told the truth, (days, sites, 1 + causes) [1].
     truth
         The faults.
     gardens
@@ -65,20 +66,19 @@ class SimulatedFleet:
     """
 
     inputs: WatchInputs
-    told: WatchInputs
+    evidence: FloatArray
     truth: FleetTruth
     gardens: Gardens
 
 
 @dataclass(frozen=True, slots=True)
 class _Season:
-    """What happened: starts, runs, true site weather, evidence by day."""
+    """What happened by day: starts, runs, what the fault left to be seen, what each start speaks for."""
 
     starts: npt.NDArray[np.int16]
     ran: npt.NDArray[np.int16]
-    rain_mm: FloatArray
-    et_mm: FloatArray
     nats: FloatArray
+    evidence: FloatArray
 
 
 def simulated_fleet(
@@ -132,10 +132,9 @@ def season_of(
     recorded = recorded_weather(weather, errors, rng)
     ran = np.where(seen, season.ran, UNSEEN).astype(np.int16)
     inputs = book_inputs(book, season.starts, ran, recorded)
-    water = PHYSICS[physics].start(garden).water_at_threshold()
     return SimulatedFleet(
         inputs=inputs,
-        told=told_inputs(inputs, garden, (season.rain_mm, season.et_mm), water),
+        evidence=season.evidence * seen[..., None],
         truth=FleetTruth(faults.fault, faults.onset, (season.nats * seen).sum(axis=0)),
         gardens=gardens,
     )
@@ -158,23 +157,27 @@ def _run_season(
     number = np.arange(days)[:, None]
     starts = np.where((number + book.phase) % book.every_days == 0, book.starts_a_day, 0).astype(np.int16)
     ran, nats = np.zeros((days, sites), dtype=np.int16), np.zeros((days, sites))
+    evidence = np.zeros((days, sites, 1 + len(CAUSES)))
     water: Physics = PHYSICS[physics].start(garden)
     for day in range(days):
         active = day >= faults.onset
         early = rng.beta(1.0, 4.0, sites)
-        ran[day], nats[day] = _morning(water, garden, faults, starts[day], active, rain[day] * early, rng)
+        ran[day], nats[day], evidence[day] = _morning(
+            water, garden, faults, starts[day], active, rain[day] * early, rng
+        )
         _rest_of_day(water, garden, faults, active, rain[day] * (1.0 - early), et[day], rng)
-    return _Season(starts, ran, rain, et, nats)
+    return _Season(starts, ran, nats, evidence)
 
 
 def _spots(faults: Faults, active: npt.NDArray[np.bool_], depth_mm: FloatArray, kind: str) -> FloatArray:
-    """Water at the sensor's spot and at a good one, (2, sites) [mm]."""
-    factor = np.where(active, faults.dose, 1.0)
+    """Water at the sensor's spot, at a good one and at two that misread, (spots, sites) [mm]."""
+    own = np.where(active, faults.dose, 1.0)
+    factor = np.stack([own, *(np.full_like(own, dose) for dose in (1.0, WET_DOSE, DRY_DOSE))])
     if kind == "rain":
         factor = np.where(factor > 1.0, 1.15, 1.0)
     if kind == "et":
         factor = np.where(factor > 1.0, 0.92, np.where(factor < 1.0, 1.08, 1.0))
-    return np.stack([depth_mm * factor, depth_mm])
+    return np.asarray(depth_mm * factor)
 
 
 def _morning(
@@ -185,13 +188,14 @@ def _morning(
     active: npt.NDArray[np.bool_],
     rain_mm: FloatArray,
     rng: np.random.Generator,
-) -> tuple[npt.NDArray[np.int16], FloatArray]:
-    """Night rain, then the starts one after the other; runs, and the evidence that the fault left."""
+) -> tuple[npt.NDArray[np.int16], FloatArray, FloatArray]:
+    """Night rain, then the starts one after the other; runs, what the fault left, what they speak for."""
     sites = starts.size
-    none = np.zeros((2, sites))
+    none = np.zeros((SPOTS, sites))
     for hour in range(_FIRST_START_H):
         water.hour(_spots(faults, active, rain_mm, "rain") if hour == 1 else none, none)
     ran, nats = np.zeros(sites, dtype=np.int16), np.zeros(sites)
+    evidence = np.zeros((1 + len(CAUSES), sites))
     for start in range(int(starts.max(initial=0))):
         offered = starts > start
         blocks = water.blocks(rng.normal(0.0, 1.0, sites))
@@ -200,11 +204,13 @@ def _morning(
         blocked = np.where(faulty_now, rng.random(sites) < own, blocks)
         runs = offered & ~blocked
         ran += runs.astype(np.int16)
+        said = evidence_of_starts(blocked, water.log_tension(), garden.threshold_kpa)
+        evidence += np.where(offered, said, 0.0)
         shows = np.where(np.isin(faults.fault, _READS), _READS_SHARE, 1.0)
         nats += np.where(offered & active, _TEMPER * shows * divergence(own, good), 0.0)
         water.hour(_spots(faults, active, garden.dose_mm * runs, "dose"), none)
         water.hour(none, none)
-    return ran, nats
+    return ran, nats, evidence.T
 
 
 _READS: Final = (CAUSES.index("reads_wet"), CAUSES.index("reads_dry"))
@@ -214,7 +220,7 @@ def _blocking_shares(
     water: Physics, garden: TrueGardens, faults: Faults, active: npt.NDArray[np.bool_]
 ) -> tuple[FloatArray, FloatArray]:
     """Blocking probability of the sensor as it is, and of a good one beside it, both clipped, (sites,)."""
-    past = (np.log(garden.threshold_kpa) - water.log_tension()) * (1.702 / _TRUTH_SPREAD)
+    past = (np.log(garden.threshold_kpa) - water.log_tension()[: GOOD + 1]) * (1.702 / _TRUTH_SPREAD)
     own, good = 1.0 / (1.0 + np.exp(-np.clip(past, -30.0, 30.0)))
     own = np.where(faults.fault == CAUSES.index("stuck_wet"), _STUCK_SHARE, own)
     own = np.where(faults.fault == CAUSES.index("stuck_dry"), 1.0 - _STUCK_SHARE, own)
@@ -234,7 +240,7 @@ def _rest_of_day(
 ) -> None:
     """ET over the daylight hours, a storm in the afternoon."""
     sites = et_mm.size
-    none = np.zeros((2, sites))
+    none = np.zeros((SPOTS, sites))
     shape = np.sin(np.pi * (np.arange(len(_DAY_HOURS)) + 0.5) / len(_DAY_HOURS))
     shape /= shape.sum()
     storm = rng.integers(6, 12)

@@ -4,7 +4,7 @@
 follows wetting and drying with different lags. `TwoLayers`: Clapp-Hornberger curves with the regression of
 Cosby and others (1984), an upper layer that dries first and draws on a lower one, a sensor with hysteresis
 between blocking and letting go. Both step by the hour; state arrays are (spots, sites), where the first spot
-is the sensor's and the second the one where a good sensor would stand.
+is the sensor's, the second the one where a good sensor would stand, and the others misread.
 """
 
 from __future__ import annotations
@@ -49,6 +49,7 @@ _COSBY: Final = np.array(
         (12.132, 39.07, 0.461, 0.0077),
     ]
 )
+SPOTS: Final = 4
 _START_NOISE: Final = 0.08  # of ln(tension) at each start
 
 
@@ -63,9 +64,6 @@ class Physics(Protocol):
 
     def blocks(self, noise: FloatArray) -> npt.NDArray[np.bool_]:
         """Whether the sensor at the first spot blocks a start now, (sites,)."""
-
-    def water_at_threshold(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """True threshold depletion, available and excess water, all (sites,) [mm]."""
 
 
 @dataclass(slots=True)
@@ -86,7 +84,7 @@ class OneLayer:
         low, high, alpha, n, conductivity = _ROSETTA[garden.soil].T
         alpha = alpha * np.exp(garden.curve_shift)
         curve = (low, high, alpha, n, conductivity * _MM_PER_CM)
-        theta = np.tile(_genuchten(curve, FIELD_CAPACITY_KPA), (2, 1))
+        theta = np.tile(_genuchten(curve, FIELD_CAPACITY_KPA), (SPOTS, 1))
         return cls(garden, theta, theta.copy(), curve)
 
     def hour(self, water_in_mm: FloatArray, demand_mm: FloatArray) -> None:
@@ -117,14 +115,6 @@ class OneLayer:
         """Wetter than the threshold, with a little noise."""
         return np.asarray(self.log_tension()[0] + _START_NOISE * noise < np.log(self.garden.threshold_kpa))
 
-    def water_at_threshold(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """True threshold depletion, available and excess water."""
-        root = self.garden.root_depth_mm
-        capacity = _genuchten(self.curve, FIELD_CAPACITY_KPA)
-        threshold = (capacity - _genuchten(self.curve, self.garden.threshold_kpa)) * root
-        available = (capacity - _genuchten(self.curve, _WILTING_KPA)) * root
-        return threshold, available, (self.curve[1] - capacity) * root
-
 
 @dataclass(slots=True)
 class TwoLayers:
@@ -146,7 +136,7 @@ class TwoLayers:
         """All layers at field capacity."""
         b, psi_cm, high, conductivity = _COSBY[garden.soil].T
         curve = (b, psi_cm * np.exp(garden.curve_shift) / _CM_PER_KPA, high, conductivity * 60.0 * _MM_PER_CM)
-        theta = np.tile(_campbell(curve, FIELD_CAPACITY_KPA), (2, 1))
+        theta = np.tile(_campbell(curve, FIELD_CAPACITY_KPA), (SPOTS, 1))
         return cls(garden, theta, theta.copy(), np.zeros(garden.soil.size, dtype=np.bool_), curve)
 
     def hour(self, water_in_mm: FloatArray, demand_mm: FloatArray) -> None:
@@ -182,14 +172,6 @@ class TwoLayers:
         over = self.log_tension()[0] + _START_NOISE * noise - np.log(self.garden.threshold_kpa)
         self.blocking = np.where(self.blocking, over < self.half_band, over < -self.half_band)
         return self.blocking
-
-    def water_at_threshold(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """True threshold depletion, available and excess water."""
-        root = self.garden.root_depth_mm
-        capacity = _campbell(self.curve, FIELD_CAPACITY_KPA)
-        threshold = (capacity - _campbell(self.curve, self.garden.threshold_kpa)) * root
-        available = (capacity - _campbell(self.curve, _WILTING_KPA)) * root
-        return threshold, available, (self.curve[2] - capacity) * root
 
 
 PHYSICS: Final[dict[str, type[OneLayer] | type[TwoLayers]]] = {

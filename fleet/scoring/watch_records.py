@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -11,7 +10,7 @@ import numpy.typing as npt
 from fleet.calc.watch_habits import no_habits
 from fleet.calc.watch_inputs import WatchInputs, no_periods
 from fleet.scoring.watch_climates import SeasonWeather
-from fleet.scoring.watch_gardens import BookGardens, Errors, TrueGardens, book_water
+from fleet.scoring.watch_gardens import BookGardens, Errors, book_water
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 
@@ -100,37 +99,4 @@ def book_inputs(
         ran=ran,
         **no_periods(days, sites),
         habits=no_habits(sites),
-    )
-
-
-def told_inputs(
-    inputs: WatchInputs,
-    garden: TrueGardens,
-    weather: tuple[FloatArray, FloatArray],
-    water: tuple[FloatArray, FloatArray, FloatArray],
-) -> WatchInputs:
-    """The same log with each garden's true weather, dose, coefficient and soil water.
-
-    Parameters
-    ----------
-    inputs
-        What the watch is given.
-    garden
-        What the gardens truly are.
-    weather
-        True rain and ET of each garden, both (days, sites) [mm/d].
-    water
-        True threshold depletion, available and excess water, all (sites,) [mm].
-    """
-    threshold, available, excess = water
-    return replace(
-        inputs,
-        soil_group=garden.soil,
-        landscape_coefficient=garden.coefficient,
-        threshold_depletion_mm=np.clip(threshold, 0.05 * available, 0.95 * available),
-        available_water_mm=available,
-        excess_water_mm=np.maximum(excess, 0.5),
-        reference_et_mm=weather[1],
-        rain_mm=weather[0],
-        dose_mm=np.broadcast_to(garden.dose_mm, inputs.dose_mm.shape).copy(),
     )

@@ -7,27 +7,38 @@ from statistics import median
 
 from fleet.calc.proportion import Share, wilson_interval
 from fleet.calc.watch_settings import CAUSES
-from fleet.scoring.watch_counts import FaultScore, Scores
+from fleet.scoring.watch_counts import FaultScore, Scores, pooled
 
 
 def table_lines(scores: Mapping[tuple[str, str, str, str], Scores]) -> Iterator[str]:
-    """One block for each physics, climate and season: a line for each method and fault.
+    """One block for each physics, climate and season, and one over all: a line for each method and fault.
 
     Parameters
     ----------
     scores
         Counts by physics, climate, season and method.
     """
-    for world in dict.fromkeys(key[:3] for key in scores):
-        yield ", ".join(world)
-        yield (
-            "  method          fault       faults  found % (95 %)     visible  found of visible % (95 %)"
-            "  days  starts  cause at flag/end %"
-        )
-        for key, one in scores.items():
-            if key[:3] == world:
-                yield from _method_lines(key[3], one)
-        yield ""
+    worlds = {key[:3]: ", ".join(key[:3]) for key in scores}
+    for world, title in worlds.items():
+        yield from _block(title, {key[3]: one for key, one in scores.items() if key[:3] == world})
+    if len(worlds) > 1:
+        methods = dict.fromkeys(key[3] for key in scores)
+        over_all = {
+            method: pooled(one for key, one in scores.items() if key[3] == method) for method in methods
+        }
+        yield from _block(f"all {len(worlds)} kinds of fleet and season", over_all)
+
+
+def _block(title: str, scores: Mapping[str, Scores]) -> Iterator[str]:
+    """Lines of one kind of fleet, by method."""
+    yield title
+    yield (
+        "  method          fault       faults  found % (95 %)     visible  found of visible % (95 %)"
+        "  days  starts  cause at flag/end %"
+    )
+    for method, one in scores.items():
+        yield from _method_lines(method, one)
+    yield ""
 
 
 def _method_lines(method: str, scores: Scores) -> Iterator[str]:

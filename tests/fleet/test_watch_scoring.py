@@ -12,14 +12,15 @@ from django.core.management import CommandError, call_command
 from fleet.calc.watch_filter import watch_fleet
 from fleet.calc.watch_fit import fit_fleet
 from fleet.calc.watch_settings import CAUSES, FleetFit, WatchSettings, starting_fit, with_numbers
-from fleet.scoring.watch import FALSE_BUDGET, SEASONS, alarms_of, naive_alarms, score_fleets
+from fleet.scoring.watch import SEASONS, alarms_of, naive_alarms, score_fleets
 from fleet.scoring.watch_climates import CLIMATES, SeasonWeather, blocks_of_record, generated_season
-from fleet.scoring.watch_counts import Alarms, Scores, count_alarms
+from fleet.scoring.watch_counts import Alarms, Scores, count_alarms, pooled
 from fleet.scoring.watch_faults import NO_FAULT, FleetTruth
 from fleet.scoring.watch_fleets import SimulatedFleet, simulated_fleet, soil_groups
 from fleet.scoring.watch_gardens import USE_GROUPS, Errors, scaled
 from fleet.scoring.watch_physics import PHYSICS
 from fleet.scoring.watch_table import table_lines
+from fleet.scoring.watch_truth import FALSE_BUDGET, evidence_of_starts
 from tests.fleet.watch_cases import plain_inputs
 
 SETTINGS = WatchSettings()
@@ -194,5 +195,22 @@ def test_two_seasons_are_scored_and_faults_that_nobody_found_go_on() -> None:
     assert first.carried == 0
     assert after.carried == missed
     assert told.false_alarms == round(FALSE_BUDGET * told.healthy)
+    assert sum(row.visible_found for row in told.by_fault) == sum(row.visible for row in told.by_fault)
+    both = pooled(scores["one_layer", "arid", season, "watch"] for season in SEASONS)
+    assert both.healthy == first.healthy + after.healthy
+    assert both.by_fault[0].days == first.by_fault[0].days + after.by_fault[0].days
     assert after.healthy + after.carried + sum(row.faults for row in after.by_fault) == 60
     assert any("went on from the season before" in line for line in table_lines(scores)) == (missed > 0)
+
+
+def test_the_truth_teller_knows_the_spot_that_misreads() -> None:
+    tension = np.log(np.array([[60.0], [20.0], [60.0], [10.0]]))  # own, good, reads wet, reads dry
+    threshold = np.array([40.0])
+
+    blocked, ran = (evidence_of_starts(np.array([case]), tension, threshold)[:, 0] for case in (True, False))
+
+    names = ("healthy", *CAUSES)
+    assert names[int(blocked.argmax())] != "reads_wet"
+    assert ran[names.index("reads_wet")] > ran[names.index("healthy")]
+    assert blocked[names.index("healthy")] > blocked[names.index("reads_wet")]
+    np.testing.assert_allclose(np.exp(blocked) + np.exp(ran), 1.0)
