@@ -41,6 +41,7 @@ class Bench:
         self.orders: dict[int, tuple[int, ...]] = {v: tuple(o) for v, o in (orders or {}).items() if o}
         self._routes: dict[tuple[int, tuple[int, ...]], PlannedRoute | None] = {}
         self._best: dict[tuple[int, tuple[int, ...], int], Place | None] = {}
+        self._spare: dict[tuple[int, tuple[int, ...]], int] = {}
 
     def order(self, vehicle: int) -> tuple[int, ...]:
         """Order of a vehicle, empty where it is unused."""
@@ -134,17 +135,24 @@ class Bench:
                 kept = max(fits, key=lambda one: self.worth(vehicle, one))
         return tuple(kept)
 
+    def spare_s(self, vehicle: int, order: Sequence[int]) -> int:
+        """What is left of the shift beside driving, work and break [s], waiting not counted."""
+        key = (vehicle, tuple(order))
+        if key not in self._spare:
+            who, way = self.problem.vehicles[vehicle], self.problem.duration_s
+            stops = [self.problem.visits[v] for v in order]
+            places = [who.start_place, *(stop.place for stop in stops), who.end_place]
+            used_s = sum(stop.service_s for stop in stops) + (who.pause.duration_s if who.pause else 0)
+            used_s += sum(int(way[a, b]) for a, b in pairwise(places))
+            self._spare[key] = who.shift_end_s - who.shift_start_s - used_s
+        return self._spare[key]
+
     def _roomy(self, vehicle: int, visit: int) -> list[int]:
         """Places at which the shift is long enough, waiting not counted: no other can do."""
-        problem = self.problem
-        who, what = problem.vehicles[vehicle], problem.visits[visit]
-        stops = [problem.visits[v] for v in self.order(vehicle)]
-        places = [who.start_place, *(stop.place for stop in stops), who.end_place]
-        way = problem.duration_s
-        rest_s = who.pause.duration_s if who.pause is not None else 0
-        used_s = sum(stop.service_s for stop in stops) + rest_s
-        used_s += sum(int(way[a, b]) for a, b in pairwise(places))
-        room_s = who.shift_end_s - who.shift_start_s - used_s - what.service_s
+        who, what = self.problem.vehicles[vehicle], self.problem.visits[visit]
+        order, way = self.order(vehicle), self.problem.duration_s
+        places = [who.start_place, *(self.problem.visits[v].place for v in order), who.end_place]
+        room_s = self.spare_s(vehicle, order) - what.service_s
         return [
             number
             for number, (a, b) in enumerate(pairwise(places))

@@ -155,14 +155,23 @@ def _cost_on(problem: Problem, visit: int, day: int, way: int) -> int:
 
 
 def _day_problem(problem: Problem, day: int, visits: list[int]) -> _Part:
-    """The day's vehicles and visits as a problem of its own."""
+    """The day's vehicles and visits as a problem of its own, with the places that it needs."""
     vehicles = [n for n, v in enumerate(problem.vehicles) if v.shift_start_s // DAY_S == day]
-    part = Problem(
-        visits=tuple(problem.visits[visit] for visit in visits),
-        vehicles=tuple(problem.vehicles[number] for number in vehicles),
-        duration_s=problem.duration_s,
-        distance_m=problem.distance_m,
-        cost=problem.cost,
+    people = [problem.vehicles[number] for number in vehicles]
+    calls = [problem.visits[visit] for visit in visits]
+    ends = [place for who in people for place in (who.start_place, who.end_place)]
+    places = sorted({call.place for call in calls} | set(ends))
+    new = {place: number for number, place in enumerate(places)}
+    index = np.ix_(places, places)
+    part = replace(
+        problem,
+        visits=tuple(replace(call, place=new[call.place]) for call in calls),
+        vehicles=tuple(
+            replace(who, start_place=new[who.start_place], end_place=new[who.end_place]) for who in people
+        ),
+        duration_s=problem.duration_s[index],
+        distance_m=problem.distance_m[index],
+        cost=problem.cost[index],
     )
     return _Part(part, tuple(visits), tuple(vehicles))
 

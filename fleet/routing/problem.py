@@ -184,6 +184,12 @@ class Problem:
             raise ValueError("two vehicles share a key")
         object.__setattr__(self, "vehicle_index", index)
 
+    @property
+    def points_of_a_must(self) -> int:
+        """More than leaving out one visit that must be made can save [points]."""
+        usable = self.cost[self.duration_s < UNREACHABLE_S]
+        return 4 * int(usable.max(initial=0)) + sum(v.best_prize for v in self.visits if not v.must) + 1
+
     def may_serve(self, vehicle: int, visit: int) -> bool:
         """Tell whether lock and skills let this vehicle make this visit (times not looked at)."""
         who, what = self.vehicles[vehicle], self.visits[visit]

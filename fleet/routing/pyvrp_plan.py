@@ -16,6 +16,7 @@ from pyvrp.stop import MaxIterations, MaxRuntime, StoppingCriterion
 from fleet.routing.compressed import CompressedClock, compress_breaks
 from fleet.routing.problem import UNREACHABLE_S, IntArray, Problem, Window
 from fleet.routing.profiles import Profiles, find_profiles, usable_windows
+from fleet.routing.route_pool import RoutePool
 from fleet.routing.schedule import schedule_route
 
 # How many of the last improvements are tried on the real clock before the warm start is kept.
@@ -45,6 +46,7 @@ def improved_orders(
     seed: int,
     iterations: int | None = None,
     is_over: Callable[[Newest], bool] | None = None,
+    pool: RoutePool | None = None,
 ) -> list[dict[int, list[int]]]:
     """Plans found from a warm start, best first, as visits of each vehicle in order.
 
@@ -66,13 +68,15 @@ def improved_orders(
     is_over
         Asked at every iteration whether to end the search before its time; is given a function that tells
         the newest improvement (None where there is none).
+    pool
+        Gathers every route that the search held, where there is one.
     """
     if seconds is None and iterations is None:
         raise ValueError("say how long to search: seconds or iterations")
     encoded = _encode(problem, start)
     if encoded is None:
         return []
-    bests = _Bests()
+    bests = _Bests(encoded, pool)
     inner: StoppingCriterion = MaxRuntime(seconds) if iterations is None else MaxIterations(iterations)  # type: ignore[arg-type]
     stop = _Stop(inner, lambda: _newest(encoded, bests), is_over)
     with warnings.catch_warnings():
@@ -126,15 +130,31 @@ def _newest(encoded: _Encoded, bests: _Bests) -> dict[int, list[int]] | None:
 
 
 class _Bests(pyvrp.IteratedLocalSearchCallbacks):
-    """Keeps the last improvements."""
+    """Keeps the last improvements, and all routes of the plans that the search went on from."""
 
-    def __init__(self) -> None:
+    def __init__(self, encoded: _Encoded, pool: RoutePool | None) -> None:
         self.found: list[pyvrp.Solution] = []
+        self._encoded, self._pool = encoded, pool
+        self._last: pyvrp.Solution | None = None
 
     def on_best(self, best: pyvrp.Solution) -> None:
-        """Keep a new best plan."""
+        """Keep it."""
         self.found.append(best)
         del self.found[:-KEPT_BESTS]
+
+    def on_iteration(
+        self,
+        current: pyvrp.Solution,
+        *_others: object,
+    ) -> None:
+        """Keep the routes of a plan that the search goes on from."""
+        if self._pool is None or current is self._last:
+            return
+        self._last = current
+        for route in current.routes():
+            if route.is_feasible():
+                own = self._encoded.vehicles_of[route.vehicle_type()]
+                self._pool.add(own[0], _visits(self._encoded, route))
 
 
 def _encode(problem: Problem, start: Mapping[int, Sequence[int]]) -> _Encoded | None:
@@ -144,7 +164,7 @@ def _encode(problem: Problem, start: Mapping[int, Sequence[int]]) -> _Encoded | 
     types, vehicles_of = _vehicle_types(problem, clock, profiles)
     served = {visit for order in start.values() for visit in order}
     all_musts = all(number in served for number, visit in enumerate(problem.visits) if visit.must)
-    lost = _cost_of_missing(problem)
+    lost = problem.points_of_a_must
     clients: list[pyvrp.Client] = []
     groups: list[pyvrp.ClientGroup] = []
     client_visit: list[int] = []
@@ -190,12 +210,6 @@ def _encode(problem: Problem, start: Mapping[int, Sequence[int]]) -> _Encoded | 
         groups=groups,
     )
     return _Encoded(data, tuple(client_visit), clients_of, types, vehicles_of)
-
-
-def _cost_of_missing(problem: Problem) -> int:
-    """More than any detour for one visit can cost [points]."""
-    usable = problem.cost[problem.duration_s < UNREACHABLE_S]
-    return 4 * int(usable.max(initial=0)) + sum(v.best_prize for v in problem.visits if not v.must) + 1
 
 
 def _vehicle_types(
@@ -275,5 +289,10 @@ def _decode(encoded: _Encoded, solution: pyvrp.Solution) -> dict[int, list[int]]
     orders: dict[int, list[int]] = {}
     for route in solution.routes():
         vehicle = free[route.vehicle_type()].pop(0)
-        orders[vehicle] = [encoded.client_visit[act.idx] for act in route if act.is_client()]
+        orders[vehicle] = _visits(encoded, route)
     return orders
+
+
+def _visits(encoded: _Encoded, route: pyvrp.Route) -> list[int]:
+    """Visits of a route in order."""
+    return [encoded.client_visit[act.idx] for act in route if act.is_client()]

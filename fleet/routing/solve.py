@@ -7,6 +7,7 @@ inside a web request.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -15,10 +16,13 @@ from fleet.routing.check import plan_faults
 from fleet.routing.days_first import BOTH_VISITS, needs_days_first, solve_by_days
 from fleet.routing.order import not_worse_than_nearest, without_losers
 from fleet.routing.plan import Plan
+from fleet.routing.polish import polished
 from fleet.routing.problem import Problem
 from fleet.routing.pyvrp_plan import Newest, improved_orders
 from fleet.routing.reasons import explain_unserved
+from fleet.routing.route_pool import RoutePool, best_of_routes, worth_of
 from fleet.routing.schedule import assemble_plan, plan_from_orders
+from fleet.routing.second_core import start_second
 from fleet.routing.vroom_plan import first_orders
 from fleet.routing.watching import Lookout, Observer
 
@@ -26,6 +30,12 @@ from fleet.routing.watching import Lookout, Observer
 FIRST_SHARE = 1 / 3
 # And never more than this [s]: it cannot be stopped on the way.
 FIRST_MOST_S = 60.0
+# So much of the time is for the last step: putting routes together anew, and small moves.
+FINISH_SHARE = 0.1
+# The exact choice among routes gets at most this [s].
+MOST_CHOICE_S = 10.0
+# What the second search adds to the seed.
+SECOND_SEED = 1_000_003
 # Told to stop, it still gets this much for each day that has no plan yet [s].
 FIRST_STOPPED_S = 0.5
 
@@ -132,7 +142,11 @@ def _better(problem: Problem, plan: Plan, previous: Mapping[int, Sequence[int]] 
 
 
 def warm_start(
-    problem: Problem, *, seconds: float | None, previous: Mapping[int, Sequence[int]] | None = None
+    problem: Problem,
+    *,
+    seconds: float | None,
+    previous: Mapping[int, Sequence[int]] | None = None,
+    threads: int = 2,
 ) -> Plan:
     """The better of vroom's plan and an earlier one, tidied.
 
@@ -144,10 +158,12 @@ def warm_start(
         Most time for vroom [s]; None lets it end by itself.
     previous
         An earlier plan (vehicle -> visits in order).
+    threads
+        Processor threads that vroom may use.
     """
     plans = []
     # The earlier plan comes first: where another is only as good, nobody's day changes.
-    for orders in (previous or {}, first_orders(problem, seconds=seconds)):
+    for orders in (previous or {}, first_orders(problem, seconds=seconds, threads=threads)):
         kept = {vehicle: without_losers(problem, vehicle, order) for vehicle, order in orders.items()}
         plan = plan_from_orders(problem, kept)
         if plan is not None:
@@ -156,34 +172,94 @@ def warm_start(
 
 
 def _search_at_once(problem: Problem, effort: _Effort, previous: Mapping[int, Sequence[int]] | None) -> Plan:
-    """Warm start and improvement of all days together."""
+    """Warm start and improvement of all days together, a second search beside them."""
     began = time.perf_counter()
     lookout = effort.lookout
-    first_seconds = FIRST_STOPPED_S if lookout.is_stopped else min(effort.seconds * FIRST_SHARE, FIRST_MOST_S)
-    first = warm_start(
-        problem, seconds=None if effort.iterations is not None else first_seconds, previous=previous
-    )
-    lookout.see(problem, first)
-    if lookout.is_stopped or lookout.tell():
-        return _proven(problem, first)
-    lookout.improves()
-    left = max(0.0, effort.seconds - (time.perf_counter() - began))
-    better = improved_orders(
-        problem,
-        {route.vehicle: route.visits for route in first.routes},
-        seconds=None if effort.iterations is not None else left,
-        seed=effort.seed,
-        iterations=effort.iterations,
-        is_over=lambda newest: _is_over(problem, lookout, newest),
-    )
-    for orders in better:
+    timed = effort.iterations is None
+    searching_s = effort.seconds * (1 - FINISH_SHARE)
+    second = None
+    if timed and not lookout.is_stopped:
+        second = start_second(problem, seconds=searching_s, seed=effort.seed + SECOND_SEED)
+    pool = RoutePool()
+    try:
+        first_seconds = (
+            FIRST_STOPPED_S if lookout.is_stopped else min(effort.seconds * FIRST_SHARE, FIRST_MOST_S)
+        )
+        first = warm_start(
+            problem,
+            seconds=first_seconds if timed else None,
+            previous=previous,
+            threads=1 if second is not None else 2,
+        )
+        lookout.see(problem, first)
+        if lookout.is_stopped or lookout.tell():
+            return _proven(problem, first)
+        lookout.improves()
+        better = improved_orders(
+            problem,
+            {route.vehicle: route.visits for route in first.routes},
+            seconds=max(0.0, searching_s - (time.perf_counter() - began)) if timed else None,
+            seed=effort.seed,
+            iterations=effort.iterations,
+            is_over=lambda newest: _is_over(problem, lookout, newest),
+            pool=pool,
+        )
+        best = _best_that_holds(problem, better, first)
+        if second is not None:
+            left_s = searching_s - (time.perf_counter() - began)
+            told = second.collect(wait_s=_wait_s(lookout, left_s))
+            pool.add_all(told.routes)
+            best = _best_that_holds(problem, told.plans, best)
+    finally:
+        if second is not None:
+            second.close()
+    left_s = effort.seconds - (time.perf_counter() - began) if timed else math.inf
+    return _finished(problem, best, pool, seconds=_wait_s(lookout, left_s))
+
+
+def _wait_s(lookout: Lookout, left_s: float) -> float:
+    """Time left, none where somebody said to stop [s]."""
+    return 0.0 if lookout.is_stopped else left_s
+
+
+def _best_that_holds(problem: Problem, found: Sequence[Mapping[int, Sequence[int]]], first: Plan) -> Plan:
+    """The first of the found plans that holds on the real clock and ranks better, else the one at hand."""
+    for orders in found:
         plan = plan_from_orders(problem, orders)
         if plan is None:
             continue
         plan = _tidied(problem, plan)
         if plan.rank < first.rank and not plan_faults(problem, plan):
             return plan
-    return _proven(problem, first)
+    return first
+
+
+def _finished(problem: Problem, plan: Plan, pool: RoutePool, *, seconds: float) -> Plan:
+    """The plan after small moves on the real clock, and put together anew of all routes that were seen."""
+    until = time.perf_counter() + seconds
+    best = _after_moves(problem, plan, until)
+    pool.add_all((route.vehicle, route.visits) for route in (*plan.routes, *best.routes))
+    left_s = until - time.perf_counter()
+    if left_s <= 0:
+        return _proven(problem, best)
+    at_hand = worth_of(problem, {route.vehicle: route.visits for route in best.routes})
+    orders = best_of_routes(problem, pool.routes, at_least=at_hand, seconds=min(left_s / 2, MOST_CHOICE_S))
+    chosen = plan_from_orders(problem, orders) if orders is not None else None
+    if chosen is not None and chosen.rank < best.rank:
+        best = _after_moves(problem, chosen, until)
+    return _proven(problem, best)
+
+
+def _after_moves(problem: Problem, plan: Plan, until: float) -> Plan:
+    """The plan after small moves on the real clock, where that ranks better."""
+    orders = polished(
+        problem,
+        {route.vehicle: route.visits for route in plan.routes},
+        is_over=lambda: time.perf_counter() >= until,
+    )
+    other = plan_from_orders(problem, orders)
+    other = _tidied(problem, other) if other is not None else None
+    return other if other is not None and other.rank < plan.rank else plan
 
 
 def _is_over(problem: Problem, lookout: Lookout, newest: Newest) -> bool:

@@ -1,0 +1,177 @@
+"""Routes that searches have seen, and the best plan that can be put together of them.
+
+A search drops good routes together with the bad ones beside them. Choosing among all that it ever held is a
+set packing problem: each visit at most once, each day of a technician at most once. Its linear relaxation
+says which routes cannot be in a better plan than the one at hand (by their reduced costs); the rest is solved
+exactly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import csr_array
+
+from fleet.routing.problem import Problem
+from fleet.routing.schedule import schedule_route
+
+FloatArray = npt.NDArray[np.float64]
+# A vehicle, and its visits in order.
+Seen = tuple[int, tuple[int, ...]]
+# The newest routes are kept: more only slow the choice down.
+MOST_ROUTES = 6_000
+# Routes that the exact choice is given, those of best reduced cost.
+MOST_CHOICES = 1_500
+
+
+class RoutePool:
+    """Routes seen, each once, the newest last."""
+
+    def __init__(self) -> None:
+        self._seen: dict[Seen, None] = {}
+
+    def add(self, vehicle: int, visits: Iterable[int]) -> None:
+        """Note a route."""
+        key = (vehicle, tuple(visits))
+        if key[1]:
+            self._seen.pop(key, None)
+            self._seen[key] = None
+            if len(self._seen) > MOST_ROUTES:
+                del self._seen[next(iter(self._seen))]
+
+    def add_all(self, routes: Iterable[Seen]) -> None:
+        """Note routes."""
+        for vehicle, visits in routes:
+            self.add(vehicle, visits)
+
+    def add_orders(self, orders: Mapping[int, Sequence[int]]) -> None:
+        """Note the routes of a plan."""
+        self.add_all((vehicle, tuple(order)) for vehicle, order in orders.items())
+
+    @property
+    def routes(self) -> tuple[Seen, ...]:
+        """All routes, the newest last."""
+        return tuple(self._seen)
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """Routes that can be driven, what each is worth [points], and which bounds it uses up."""
+
+    routes: tuple[Seen, ...]
+    worth: FloatArray
+    uses: csr_array  # shaped (visits + kinds of day, routes)
+    most: FloatArray  # bound of each row
+    alike: tuple[tuple[int, ...], ...]  # vehicles of each kind of day
+
+
+def best_of_routes(
+    problem: Problem, routes: Iterable[Seen], *, at_least: float, seconds: float
+) -> dict[int, list[int]] | None:
+    """Orders (vehicle -> visits) that win most, put together of seen routes; None where none wins more.
+
+    Parameters
+    ----------
+    problem
+        What is planned.
+    routes
+        Vehicle and visits in order; those that cannot be driven are left out.
+    at_least
+        What the plan at hand wins by `worth_of` [points]: only more than that is an answer.
+    seconds
+        Most time for the exact choice [s].
+    """
+    columns = _columns(problem, routes)
+    if columns is None:
+        return None
+    # Its type hints know no sparse matrix; the function does.
+    relaxed = linprog(  # type: ignore[call-overload]
+        -columns.worth, A_ub=columns.uses, b_ub=columns.most, bounds=(0, None), method="highs"
+    )
+    if not relaxed.success:
+        return None
+    reduced = columns.worth + columns.uses.T @ relaxed.ineqlin.marginals
+    room = -relaxed.fun - at_least
+    if room < 1:
+        return None
+    chosen = np.flatnonzero(reduced >= -room)
+    chosen = chosen[np.argsort(-reduced[chosen], kind="stable")][:MOST_CHOICES]
+    found = milp(
+        -columns.worth[chosen],
+        constraints=LinearConstraint(columns.uses[:, chosen], ub=columns.most),
+        integrality=np.ones(len(chosen), dtype=np.int64),
+        bounds=Bounds(0, 1),
+        options={"time_limit": max(0.05, seconds)},
+    )
+    if found.x is None or -found.fun < at_least + 1:
+        return None
+    return _orders(columns, chosen[found.x > 0.5].tolist())
+
+
+def worth_of(problem: Problem, orders: Mapping[int, Sequence[int]]) -> float:
+    """What orders win: prizes less travel, and more than any detour for each `must` [points]."""
+    bonus = problem.points_of_a_must
+    return sum(_worth(problem, vehicle, order, bonus) or 0.0 for vehicle, order in orders.items())
+
+
+def _worth(problem: Problem, vehicle: int, order: Sequence[int], bonus: float) -> float | None:
+    """What one route wins [points]; None where it cannot be driven."""
+    route = schedule_route(problem, vehicle, order)
+    if route is None:
+        return None
+    musts = sum(problem.visits[visit].must for visit in order)
+    return sum(stop.prize for stop in route.stops) - route.travel_cost + musts * bonus
+
+
+def _columns(problem: Problem, routes: Iterable[Seen]) -> _Columns | None:
+    """Seen routes as columns: of those with the same visits on the same kind of day, the best."""
+    alike = _alike(problem)
+    kind_of = {vehicle: kind for kind, group in enumerate(alike) for vehicle in group}
+    bonus = problem.points_of_a_must
+    best: dict[tuple[int, frozenset[int]], tuple[float, Seen]] = {}
+    tried: set[Seen] = set()
+    for vehicle, visits in routes:
+        kind = kind_of[vehicle]
+        seen = (alike[kind][0], visits)
+        if seen in tried:
+            continue
+        tried.add(seen)
+        worth = _worth(problem, *seen, bonus)
+        key = (kind, frozenset(visits))
+        if worth is not None and (key not in best or worth > best[key][0]):
+            best[key] = (worth, seen)
+    if not best:
+        return None
+    rows, columns = [], []
+    for number, (kind, visits_of) in enumerate(best):
+        members = [*sorted(visits_of), len(problem.visits) + kind]
+        rows += members
+        columns += [number] * len(members)
+    shape = (len(problem.visits) + len(alike), len(best))
+    return _Columns(
+        routes=tuple(seen for _, seen in best.values()),
+        worth=np.array([worth for worth, _ in best.values()]),
+        uses=csr_array((np.ones(len(rows)), (rows, columns)), shape=shape),
+        most=np.array([1.0] * len(problem.visits) + [float(len(group)) for group in alike]),
+        alike=alike,
+    )
+
+
+def _alike(problem: Problem) -> tuple[tuple[int, ...], ...]:
+    """Vehicles that can drive each other's routes, in groups."""
+    locks = {visit.vehicle for visit in problem.visits if visit.vehicle is not None}
+    groups: dict[object, list[int]] = {}
+    for number, who in enumerate(problem.vehicles):
+        own = who.key if who.key in locks else ""
+        groups.setdefault(replace(who, key=own, technician=""), []).append(number)
+    return tuple(tuple(group) for group in groups.values())
+
+
+def _orders(columns: _Columns, chosen: Iterable[int]) -> dict[int, list[int]]:
+    """Chosen columns as orders; vehicles that are alike take them in turn."""
+    free = {group[0]: list(group) for group in columns.alike}
+    return {free[vehicle].pop(0): list(visits) for vehicle, visits in (columns.routes[n] for n in chosen)}
