@@ -53,7 +53,7 @@ class Installation:
             text=True,
             check=False,
         )
-        assert done.returncode == 0, done.stderr
+        assert done.returncode == 0, f"left with {done.returncode}: {done.stderr[-3000:]}"
         return done.stdout
 
     def shell(self, code: str) -> str:
