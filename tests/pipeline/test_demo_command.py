@@ -74,6 +74,37 @@ def test_the_demo_is_built_served_with_its_worker_and_built_again(tmp_path: Path
     assert set(_passwords(again).values()).isdisjoint(_passwords(built).values())
 
 
+@pytest.mark.parametrize(
+    ("port", "expected"),
+    [("taken", "is in use"), ("0", "from 1 to 65535"), ("70000", "from 1 to 65535")],
+)
+def test_a_port_that_cannot_be_had_is_told_before_anything_is_written(
+    tmp_path: Path, port: str, expected: str
+) -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        taken = int(other.getsockname()[1])
+
+        done = subprocess.run(
+            [sys.executable, "manage.py", "demo", "--port", str(taken) if port == "taken" else port],
+            cwd=ROOT, env=_environment(tmp_path), capture_output=True, text=True, timeout=PATIENCE_S,
+            check=False,
+        )  # fmt: skip
+
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr.count("\n") == 1, "one sentence, no traceback"
+    assert expected in done.stderr
+    assert "--port" in done.stderr
+    assert list(tmp_path.glob("*.sqlite3")) == []
+    if port == "taken":
+        free = int(done.stderr.rsplit("--port ", 1)[1])
+        assert free != taken
+        with socket.socket() as door:
+            door.bind(("127.0.0.1", free))
+
+
 def _serves_at_once_with_a_worker_that_it_takes_along(data: Path) -> None:
     """A second start builds nothing, lets the printed logins in, and leaves no process behind."""
     port = _free_port()

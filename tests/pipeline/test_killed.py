@@ -99,8 +99,11 @@ def _tables(path: Path) -> dict[str, list[object]]:
     ids=str,
 )
 def test_a_night_that_is_struck_ends_like_the_calm_one(nights: Nights, kill: Kill) -> None:
-    # On a busy machine a short stage may be over before it can be held: then another night is struck.
-    struck = next(night for night in map(nights.night, [kill] * 4) if night.was_hit)
-
-    assert differences(nights.calm, struck) == {}
-    assert struck.plans == nights.calm.plans
+    # A short stage may be over before it can be held; such a night must end well too, and another one is struck.
+    for _ in range(4):
+        struck = nights.night(kill)
+        assert differences(nights.calm, struck) == {}
+        assert struck.plans == nights.calm.plans
+        if struck.was_hit:
+            return
+    pytest.fail(f"{kill}: the stage was over each time before it could be held")

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -29,6 +31,7 @@ from weather.commands import RootroundCommand
 
 LOGINS: Final = (("hana", "dispatcher"), ("ines", "technician"), ("ruth", "manager"))
 SEED: Final = 7
+LAST_PORT: Final = 65_535
 
 
 class Command(RootroundCommand):
@@ -47,6 +50,8 @@ class Command(RootroundCommand):
         del args
         if not 9 <= options["sites"] <= 400:
             self.unusable("--sites: expected a number from 9 to 400")
+        # Before anything is written: who cannot serve must not get new passwords either.
+        door = None if options["no_serve"] else self._door(options["port"])
         started = time.monotonic()
         call_command("migrate", verbosity=0)
         if options["fresh"]:
@@ -65,8 +70,8 @@ class Command(RootroundCommand):
         self.stdout.write(f"Ready in {took:.0f} s. In the demo it is {today:%A, %d %B %Y}.")
         for login, role in LOGINS:
             self.stdout.write(f"  {role:<11} login {login:<6} password {passwords[login]}")
-        if not options["no_serve"]:
-            self._serve(options["port"])
+        if door is not None:
+            self._serve(door)
         self.finish(f"demo: {Site.objects.count()} gardens of {company.name}, seed {company.demo_seed}")
 
     def _tell(self, step: str) -> None:
@@ -95,7 +100,24 @@ class Command(RootroundCommand):
         call_command("flush", interactive=False, verbosity=0)
         shutil.rmtree(Path(settings.DATA_DIR) / "demo", ignore_errors=True)
 
-    def _serve(self, port: int) -> None:
+    def _door(self, port: int) -> socket.socket:
+        """The port, held from now on; nobody is let in before the pages are served."""
+        if not 1 <= port <= LAST_PORT:
+            self.unusable(f"--port: expected a number from 1 to {LAST_PORT}")
+        try:
+            return _held(port)
+        except PermissionError:
+            self.unusable(
+                f"Port {port} may not be used by you on this machine; nothing was changed. "
+                "Choose one from 1024 on, as in: manage.py demo --port 8000"
+            )
+        except OSError:
+            self.unusable(
+                f"Port {port} is in use, perhaps by a demo that runs already; nothing was changed. "
+                f"Choose another one, as in: manage.py demo --port {_free_after(port)}"
+            )
+
+    def _serve(self, door: socket.socket) -> None:
         """Serve until interrupted; the worker with its schedule is a child of this command."""
         signal.signal(signal.SIGTERM, signal.default_int_handler)  # ends as Ctrl-C does, the worker with it
         worker = subprocess.Popen(  # noqa: S603 (our own interpreter and arguments)
@@ -105,13 +127,12 @@ class Command(RootroundCommand):
             ],
             cwd=settings.BASE_DIR,
         )  # fmt: skip
-        self.stdout.write(f"Open http://localhost:{port}/  (stop with Ctrl-C)")
+        self.stdout.write(f"Open http://localhost:{door.getsockname()[1]}/  (stop with Ctrl-C)")
         self.stdout.flush()
         try:
             waitress.serve(
                 get_wsgi_application(),
-                host="127.0.0.1",
-                port=port,
+                sockets=[door],
                 threads=6,
                 _quiet=True,
                 max_request_body_size=MOST_BODY_BYTES,
@@ -121,3 +142,29 @@ class Command(RootroundCommand):
         finally:
             worker.terminate()
             worker.wait(timeout=20)
+
+
+def _held(port: int) -> socket.socket:
+    """A port of this machine that is ours from now on."""
+    door = socket.socket()
+    try:
+        # What a server that just ended left behind does not count as in use (elsewhere the flag means more).
+        if os.name == "posix":
+            door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        door.bind(("127.0.0.1", port))
+    except OSError:
+        door.close()
+        raise
+    return door
+
+
+def _free_after(port: int) -> int:
+    """The next port that can be had; any where the next ones cannot."""
+    for other in range(port + 1, min(port + 50, LAST_PORT)):
+        try:
+            _held(other).close()
+        except OSError:
+            continue
+        return other
+    with _held(0) as door:
+        return int(door.getsockname()[1])
