@@ -99,7 +99,7 @@ def _tables(path: Path) -> dict[str, list[object]]:
     ids=str,
 )
 def test_a_night_that_is_struck_ends_like_the_calm_one(nights: Nights, kill: Kill) -> None:
-    # A short stage may be over before it can be held; such a night must end well too, and another one is struck.
+    # A short stage may be over before it is held; such a night must end well too, and another is struck.
     for _ in range(4):
         struck = nights.night(kill)
         assert differences(nights.calm, struck) == {}
