@@ -38,7 +38,7 @@ def part_phrases(parts: str) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True)
 class SourceRow:
-    """A service: what it gives, whether it is on, and when it last answered."""
+    """A service: what it gives, whether it is on, when it last answered here, and when its tests met it."""
 
     name: str
     word: str
@@ -46,11 +46,14 @@ class SourceRow:
     is_on: bool
     last_asked_at: datetime | None
     last_answered_at: datetime | None
+    tests_met_on: date | None
     last_error: str
     notice: str
 
 
-def source_rows(*, names_on: Sequence[str], notices: Mapping[str, str]) -> tuple[SourceRow, ...]:
+def source_rows(
+    *, names_on: Sequence[str], notices: Mapping[str, str], met_by_tests: Mapping[str, date]
+) -> tuple[SourceRow, ...]:
     """Return every known service with its last meeting.
 
     Parameters
@@ -59,6 +62,8 @@ def source_rows(*, names_on: Sequence[str], notices: Mapping[str, str]) -> tuple
         Services that are asked.
     notices
         What their licences ask to be shown, by name.
+    met_by_tests
+        Day on which this version's tests met the live service, by name.
     """
     met = {meeting.source: meeting for meeting in SourceMeeting.objects.all()}
     rows = []
@@ -72,6 +77,7 @@ def source_rows(*, names_on: Sequence[str], notices: Mapping[str, str]) -> tuple
                 is_on=name in names_on,
                 last_asked_at=meeting.last_asked_at if meeting else None,
                 last_answered_at=meeting.last_answered_at if meeting else None,
+                tests_met_on=met_by_tests.get(name),
                 last_error=meeting.last_error if meeting else "",
                 notice=notices.get(name, ""),
             )

@@ -26,6 +26,7 @@ from weather.neighbour_status import neighbour_rows
 from weather.plot_values import values_plot_svg
 from weather.plots import sky_plot_svg
 from weather.source_status import order_rows, source_rows
+from weather.sources.met_live import met_live
 from weather.sources.registry import KNOWN
 
 ROWS_A_PAGE: Final = 50
@@ -50,7 +51,9 @@ def page(request: HttpRequest) -> HttpResponse:
         **(_plots(detail, is_us=is_us) if detail else {}),
         "rule_sets": RULE_SETS,
         "sources": source_rows(
-            names_on=settings.WEATHER_SOURCES, notices={name: known.notice for name, known in KNOWN.items()}
+            names_on=settings.WEATHER_SOURCES,
+            notices={name: known.notice for name, known in KNOWN.items()},
+            met_by_tests=met_live(),
         ),
         "questions": ReferenceQuestion.objects.select_related("location").order_by("location__name"),
         "limits": FillSettings(),

@@ -141,7 +141,8 @@ def parse_book(path: Path, *, layout: BookLayout | None = None, name: str = "") 
         for name in row.cells.keys() - {column.name for column in kind.columns}:
             passed_over[row.kind, name] = passed_over.get((row.kind, name), 0) + 1
     for (name, column), count in sorted(passed_over.items()):
-        book.warnings.append(f"{name}: the book has no column {column!r}; passed over {count} times")
+        times = "once" if count == 1 else f"{count} times"
+        book.warnings.append(f"{name}: the book has no column {column!r}; passed over {times}")
     return book
 
 

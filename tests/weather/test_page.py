@@ -18,6 +18,7 @@ from fleet.models import Company, User
 from tests.factories import build_location
 from tests.weather.new_days import DAY, FORD, HILL, new_day, run_of_days
 from tests.weather.test_weather_days import build_days
+from weather import views
 from weather.calc.new_days import NewPlace
 from weather.day_status import fill_phrase
 from weather.location_status import location_detail, location_list
@@ -161,6 +162,17 @@ def test_when_the_services_answered_is_told(two_places: None, dispatcher: User, 
     # The forecast service was asked and never answered; two others are off.
     assert text.count("never met the live service") == 3
     assert "commercial use needs a paid key" in text
+
+
+def test_a_service_that_only_the_tests_have_met_says_so(
+    two_places: None, dispatcher: User, sign_in: SignIn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(views, "met_live", lambda: {"nws": date(2026, 11, 26)})
+
+    text = words(sign_in(dispatcher).get("/weather/").content.decode())
+
+    assert "its tests met the live service on 26 Nov 2026" in text
+    assert text.count("never met the live service") == 3
 
 
 def test_a_locations_days_come_as_csv(dispatcher: User, sign_in: SignIn) -> None:

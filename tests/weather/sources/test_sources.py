@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
 from tests.weather.sources.service import quick_client
+from weather.sources.met_live import MET_LIVE, met_live, write_meeting
 from weather.sources.nasa_power import NasaPower
 from weather.sources.ncei import DailySummaries
 from weather.sources.nws import NationalWeatherService
@@ -67,6 +69,7 @@ def test_the_live_service_still_answers_as_agreed(name: str, url: str) -> None:
 
     assert any(answer.days for answer in answers), [str(answer.error) for answer in answers]
     assert all(answer.error is None for answer in answers)
+    write_meeting(name, today)
 
 
 def test_every_adapter_is_a_daily_source() -> None:
@@ -84,3 +87,24 @@ def test_every_adapter_is_a_daily_source() -> None:
 def test_a_question_without_days_is_refused() -> None:
     with pytest.raises(ValueError, match="before end"):
         Question(date(2026, 6, 1), date(2026, 6, 1), date(2026, 6, 1))
+
+
+def test_a_meeting_is_written_down_beside_the_others(tmp_path: Path) -> None:
+    table = tmp_path / "met.csv"
+    table.write_text("source,day\nnws,2026-11-02\nncei,2026-10-01\n", encoding="utf-8")
+
+    write_meeting("nasa_power", date(2026, 11, 26), table)
+    write_meeting("nws", date(2026, 11, 27), table)
+
+    assert table.read_text(encoding="utf-8").splitlines() == [
+        "source,day",
+        "nasa_power,2026-11-26",
+        "ncei,2026-10-01",
+        "nws,2026-11-27",
+    ]
+    assert met_live(table)["nws"] == date(2026, 11, 27)
+
+
+def test_the_committed_table_names_known_sources_only() -> None:
+    assert set(met_live(MET_LIVE)) <= set(KNOWN)
+    assert all(day <= datetime.now(UTC).date() for day in met_live(MET_LIVE).values())
