@@ -145,7 +145,8 @@ def _invalid(request: HttpRequest, error: ValidationError) -> HttpResponse:
     for one in error.errors:
         place = list(one.get("loc", ()))
         parts.append((pointer_of(place[2:]), str(one.get("msg", "not as expected"))))
-    return ProblemMet(422, f"{len(parts)} values are not as the document has them.", parts).response()
+    how_many = "1 value is" if len(parts) == 1 else f"{len(parts)} values are"
+    return ProblemMet(422, f"{how_many} not as the document has them.", parts).response()
 
 
 @api.exception_handler(HttpError)

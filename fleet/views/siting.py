@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 LOT_PX: Final = (260, 350)
 CLOSE_UP_PX: Final = (430, 350)
 CLOSE_UP_MARGIN_M: Final = 2.5
+SHORTEST_LEG_M: Final = 0.1
 PLACES_A_PAGE: Final = 50
 WINDS: Final[dict[str, str]] = {
     "N": "north", "NE": "northeast", "E": "east", "SE": "southeast",
@@ -144,7 +145,7 @@ def _chosen(request: HttpRequest, advice: SitingAdvice) -> AdvisedPoint | None:
 
 
 def _legs(chosen: AdvisedPoint | None) -> list[tuple[str, float, str, float]]:
-    """Pieces of the way: what to do, length [m], side, bearing [degrees]."""
+    """Pieces of the way that can be dug or felt: what to do, length [m], side, bearing [degrees]."""
     if chosen is None or chosen.way is None:
         return []
     sides = list(BEARINGS)
@@ -156,6 +157,7 @@ def _legs(chosen: AdvisedPoint | None) -> list[tuple[str, float, str, float]]:
             leg.bearing_deg,
         )
         for leg in chosen.way.legs
+        if leg.length_m >= SHORTEST_LEG_M
     ]
 
 

@@ -267,8 +267,12 @@ def _not_degrees(index: int, shape: BaseGeometry) -> GeometryFault:
 
 
 def _crossing(index: int, reason: str) -> GeometryFault:
+    """The fault of an edge that crosses itself, from GEOS' words `Self-intersection[x y]`."""
+    words, _, place = reason.rstrip("]").partition("[")
+    where = " ".join(f"{float(number):.6f}" for number in place.split())
+    found = f"{words} at {where}" if where else words
     return GeometryFault(
-        index, Fault.SELF_CROSSING, reason, "a closed edge that does not cross or touch itself", True
+        index, Fault.SELF_CROSSING, found, "a closed edge that does not cross or touch itself", True
     )
 
 

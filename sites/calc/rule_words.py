@@ -158,7 +158,8 @@ def rule_set_changes(before: Mapping[str, object] | None, after: Mapping[str, ob
     if after is None:
         return ["rule set removed"]
     if before is None:
-        return [f"rule set added with {len(_stages(after))} stages"]
+        count = len(_stages(after))
+        return [f"rule set added with {count} stage{'' if count == 1 else 's'}"]
     words = []
     if before.get("supplier") != after.get("supplier"):
         words.append(f"supplier {before.get('supplier') or 'none'} → {after.get('supplier') or 'none'}")

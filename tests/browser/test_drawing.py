@@ -206,7 +206,7 @@ def test_a_crossing_edge_is_told_while_drawing_and_by_the_server(
     told = save(page)
 
     assert "Not saved" in told
-    assert "self-crossing" in page.inner_text("#draw-panel")
+    assert page.inner_text("#draw-panel .problems").count("self-crossing") == 1
     assert Change.objects.count() == 0
 
 

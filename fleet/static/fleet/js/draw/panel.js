@@ -115,7 +115,8 @@
         ...(groups.length ? groups.map(([kind, word, things]) => el("details", { open: kind === "zone" }, el("summary", { text: `${word} ${things.length}` }), el("ul", { class: "things" }, ...things.sort(order).map(row)))) : [el("p", { class: "note", text: "Nothing is drawn yet. Choose Zone, then put its corners on the map." })]));
     };
 
-    const problemList = (problems, refused) => {
+    const problemList = (seen, refused) => {
+      const problems = seen.filter((p) => !refused.some((r) => r.id === p.id && r.field === p.field)); // told once
       if (!problems.length && !refused.length) return null;
       const row = (p) => el("li", { class: refused.includes(p) || p.refuses ? "bad" : "" }, el("button", { type: "button", class: "linkish", text: store.state.has(p.id) ? Draw.nameOf(store.state.get(p.id)) : "a thing that is gone", on: { click: () => page.choose(p.id, false, true) } }), ` ${p.field && p.field !== "geometry" ? `${p.field.replaceAll("_", " ")}: ` : ""}${p.reason}`);
       return el("section", { class: "sec problems", "aria-labelledby": "hprob" }, el("div", { class: "head" }, el("h2", { id: "hprob", text: refused.length ? "Not saved yet" : problems.some((p) => p.refuses) ? "To be put right before saving" : "Worth a look" })), el("ul", {}, ...refused.map(row), ...problems.map(row)));
