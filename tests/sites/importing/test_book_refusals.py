@@ -191,7 +191,12 @@ def refusals(tmp_path: Path, features: list[Feature]) -> tuple[RowProblem, ...]:
             id="area",
         ),
         pytest.param(
-            redrawn(BOOK, "zone", BOW_TIE), 4, "geometry", "Self-intersection at -1", "does not cross", id="bow tie"
+            redrawn(BOOK, "zone", BOW_TIE),
+            4,
+            "geometry",
+            "Self-intersection at -1",
+            "does not cross",
+            id="bow tie",
         ),
         pytest.param(
             redrawn(BOOK, "zone", SWAPPED_LAWN), 4, "geometry", "latitude -104", "swapped", id="swapped"
