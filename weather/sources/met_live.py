@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final
 
 MET_LIVE: Final = Path(__file__).with_suffix(".csv")
-_COLUMNS: Final = ("source", "day")
+_HEAD: Final = "source,day"
 
 
 def met_live(path: Path = MET_LIVE) -> Mapping[str, date]:
@@ -42,7 +42,5 @@ def write_meeting(source: str, day: date, path: Path = MET_LIVE) -> None:
         The table.
     """
     rows = sorted({**met_live(path), source: day}.items())
-    with path.open("w", newline="", encoding="utf-8") as file:
-        table = csv.writer(file, lineterminator="\n")
-        table.writerow(_COLUMNS)
-        table.writerows((name, met.isoformat()) for name, met in rows)
+    lines = [_HEAD, *(f"{name},{met.isoformat()}" for name, met in rows)]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
