@@ -80,7 +80,7 @@ def worded(value: float, kind: str, *, is_us: bool) -> str:
 
 
 # Quantities as sentences that are kept in the book have them: sign, number, unit.
-_SPOKEN: Final = re.compile(r"(-?\d[\d,]*(?:\.\d+)?) ?(m2|m²|m3|m³|mm|km|degC|°C|L)(?![\w²³/]|2 )")
+_SPOKEN: Final = re.compile(r"(-?\d[\d,]*(?:\.\d+)?) ?(m2|m²|m3|m³|mm|km|degC|°C|L/min|L)(?![\w²³/]|2 )")
 _SIGNS: Final = {"degC": "°C", "m3": "m³", "m2": "m²"}
 _PLAIN: Final = re.compile(r"(?<=\d )(?:degC|m3|m2)(?!\w)")
 
@@ -109,6 +109,8 @@ def _us_words(found: re.Match[str]) -> str:
         return worded(value, "distance", is_us=True)
     if unit in ("m2", "m²"):
         return worded(value, "area", is_us=True)
+    if unit == "L/min":
+        return worded(value, "flow", is_us=True)
     if unit == "L":
         return worded(value, "litres", is_us=True)
     return f"{units.l_to_gallons(value * 1000):,.0f} gal"

@@ -13,6 +13,7 @@ WIDTH_PX = 118
 _EDGE_PX = 6
 _STRIP_LEFT_PX = 40
 _LABEL_FROM_PX = 11.0
+_LANE_PX = 24
 
 
 def two_dots(*, now: float | None, new: float | None, most: float) -> SafeString:
@@ -54,7 +55,9 @@ def day_strip(rows: Sequence[tuple[str, Sequence[Pass]]], *, width_px: int = 596
     first = 60 * int(min(one.start_min for one in runs) // 60)
     last = 60 * -int(-max(one.start_min + one.length_min for one in runs) // 60)
     scale = (width_px - _STRIP_LEFT_PX - 6) / max(last - first, 60)
-    height = 30 + 28 * len(rows)
+    lanes = [_lanes(passes) for _, passes in rows]
+    tops = [25 + sum(_row_px(one) for one in lanes[:number]) for number in range(len(rows) + 1)]
+    height = 5 + tops[-1]
     parts = [
         format_html(
             '<rect class="win" x="{}" y="22" width="{}" height="{}"/>',
@@ -66,7 +69,7 @@ def day_strip(rows: Sequence[tuple[str, Sequence[Pass]]], *, width_px: int = 596
     ]
     for number, (word, passes) in enumerate(rows):
         is_new = number == len(rows) - 1
-        parts.extend(_row(word, passes, 25 + 28 * number, first, scale, is_new=is_new))
+        parts.extend(_row(word, passes, lanes[number], tops[number], first, scale, is_new=is_new))
     words = "; ".join(f"{word}: {_spoken(passes)}" for word, passes in rows)
     return format_html(
         '<svg class="plot strip" viewBox="0 0 {0} {1}" width="{0}" height="{1}" role="img" aria-label="{2}">'
@@ -87,10 +90,33 @@ def _hours(first: int, last: int, scale: float, height: int) -> Iterator[SafeStr
         yield format_html('<text class="mid" x="{}" y="16">{}:00</text>', x, minute // 60 % 24)
 
 
+def _lanes(passes: Sequence[Pass]) -> tuple[int, ...]:
+    """Lane of each run: the first that is free when it begins; 0 alone where one follows the other."""
+    ends: list[float] = []
+    found = []
+    for one in passes:
+        lane = next((at for at, end in enumerate(ends) if end <= one.start_min + 1e-6), len(ends))
+        ends[lane : lane + 1] = [one.start_min + one.length_min]
+        found.append(lane)
+    return tuple(found)
+
+
+def _row_px(lanes: Sequence[int]) -> int:
+    """Height of a row with its lanes, one below the other [px]."""
+    return 28 + _LANE_PX * max(lanes, default=0)
+
+
 def _row(
-    word: str, passes: Sequence[Pass], top: int, first: int, scale: float, *, is_new: bool
+    word: str,
+    passes: Sequence[Pass],
+    lanes: Sequence[int],
+    top: int,
+    first: int,
+    scale: float,
+    *,
+    is_new: bool,
 ) -> Iterator[SafeString]:
-    """One row of blocks."""
+    """One row of blocks, what runs together one below the other."""
     yield format_html(
         '<text class="end{}" x="{}" y="{}">{}</text>',
         " lab" if is_new else "",
@@ -98,7 +124,8 @@ def _row(
         top + 15,
         word,
     )
-    for one in passes:
+    for one, lane in zip(passes, lanes, strict=True):
+        y = top + _LANE_PX * lane
         left = _STRIP_LEFT_PX + (one.start_min - first) * scale
         width = max(one.length_min * scale - 1.0, 1.0)
         kind = "" if not is_new else (" n" if one.letter == "A" else " g")
@@ -106,7 +133,7 @@ def _row(
             '<rect class="blk{}" x="{}" y="{}" width="{}" height="22"/>',
             kind,
             f"{left:.1f}",
-            top,
+            y,
             f"{width:.1f}",
         )
         if width >= _LABEL_FROM_PX:
@@ -114,7 +141,7 @@ def _row(
                 '<text class="mid{}" x="{}" y="{}">{}</text>',
                 " on-blk" if is_new else "",
                 f"{left + width / 2:.1f}",
-                top + 15,
+                y + 15,
                 one.station,
             )
 

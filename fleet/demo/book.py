@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import mapping
 from shapely.geometry.base import BaseGeometry
 
-from fleet.demo.gardens import DemoGarden, DemoZone, build_garden, set_on_street
+from fleet.demo.gardens import DemoController, DemoGarden, DemoZone, build_garden, set_on_street
 from fleet.demo.ground_plan import NEIGHBOURHOODS, Neighbourhood, blocks, lonlat, place
 
 LOT_DEPTH_M: Final = 39.0
@@ -199,6 +199,7 @@ def _site_features(rng: np.random.Generator, site: DemoSite) -> list[dict[str, o
                 controller=controller.code,
                 station_count=max(6, len(controller.zones)),
                 station_order=controller.station_order,
+                **_supply(site, controller),
                 governed=controller.sensor_spot is not None,
                 gating=controller.gating,
                 program_count=3,
@@ -245,6 +246,13 @@ def _site_features(rng: np.random.Generator, site: DemoSite) -> list[dict[str, o
         for code, station, spot in site.garden.sprinklers
     ]
     return features
+
+
+def _supply(site: DemoSite, controller: DemoController) -> dict[str, float]:
+    """Some newer timers run two stations at once, from a supply that somebody measured at the meter."""
+    if controller.station_order != "free" or site.number % 3:
+        return {}
+    return {"stations_at_once": 2, "flow_limit_l_min": 55.0 + 5.0 * (site.number % 4)}
 
 
 def _root_depth_mm(rng: np.random.Generator, zone: DemoZone) -> float | None:

@@ -146,6 +146,8 @@ def _with_truth(
             minute_step=np.ones(count),
             threshold_mm=threshold if is_governed else np.full(count, np.nan),
             case=np.zeros(count, dtype=np.int64),
+            stations_at_once=np.ones(count, dtype=np.int64),
+            flow_limit_l_min=np.full(count, np.nan),
         ),
         threshold_kpa=kpa,
         rate_mm_h=zones.precipitation_rate_mm_h * np.exp(rng.normal(0, RATE_ERROR, total)),

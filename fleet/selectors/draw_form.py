@@ -23,7 +23,7 @@ def draw_forms(*, is_us: bool) -> dict[str, list[Field]]:
     """
     return {
         "site": _site_fields(),
-        "controller": _controller_fields(),
+        "controller": _controller_fields(is_us),
         "zone": _zone_fields(is_us),
         "sensor": _sensor_fields(is_us),
         "valve_box": [
@@ -79,7 +79,7 @@ def _site_fields() -> list[Field]:
     ]
 
 
-def _controller_fields() -> list[Field]:
+def _controller_fields(is_us: bool) -> list[Field]:
     """What a timer can do."""
     return [
         _field("controller", "Code", required=True, fixed=True),
@@ -90,6 +90,14 @@ def _controller_fields() -> list[Field]:
         _field("minute_step", "Step of minutes", "whole", unit="min"),
         _field("day_modes", "Day patterns", hint="Some of weekdays, interval, odd, even."),
         _choice("station_order", "Runs stations", StationOrder),
+        _field("stations_at_once", "Stations at once", "whole", hint="2: it runs two programs at a time."),
+        _quantity(
+            "flow_limit_l_min",
+            "Flow of the supply",
+            "flow",
+            is_us,
+            hint="Measured at the meter. Empty: one station at a time.",
+        ),
         _field("governed", "A sensor can block it", "truth"),
         _choice("gating", "The sensor", Gating),
     ]

@@ -13,6 +13,8 @@ from sites.selectors.program_rules import recommendation_breaks
 
 # A reason that warns of something; the others say why.
 _CAUTION_WORDS = (
+    "at once",
+    "the supply is said to give",
     "cut short",
     "Switch the timer off",
     "rules change",

@@ -5,39 +5,29 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Final
 
 from fleet.calc.workdays import monday_of
+from fleet.selectors.what_if_options import (
+    COMMON_STAGES,
+    Option,
+    at_once_options,
+    governing_options,
+    head_options,
+    is_governed,
+    may_share,
+    stage_options,
+    threshold_options,
+)
 from sites.calc import landscape, soil
 from sites.calc.program_garden import Answer, Figures, Garden, answer_lines, best_answer, figures
 from sites.calc.program_sheet import SheetLetter, sheet_letters
 from sites.calc.program_way import Way
 from sites.calc.program_ways import ways_out
 from sites.calc.rules import Stage, Window
+from sites.calc.two_at_once import two_at_once
 from sites.models import Controller
 from sites.models.choices import Head
 from sites.selectors.round_garden import GardenBook, garden_book, trial_of_set
-
-# Days that municipal rules commonly leave (trade practice), to try beside the rule set's own stages.
-COMMON_STAGES: Final[dict[str, tuple[str, Stage | None]]] = {
-    "none": ("no watering rule", None),
-    "every": ("every day", Stage(name="every day")),
-    "other": ("every other day, odd dates", Stage(name="odd dates", dates="odd")),
-    "two": ("two days a week", Stage(name="two days", weekdays={"": (2, 5)}, max_days_per_week=2)),
-    "one": ("one day a week", Stage(name="one day", weekdays={"": (5,)}, max_days_per_week=1)),
-    "ban": ("no watering at all", Stage(name="ban", max_days_per_week=0, weekdays={"": ()})),
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Option:
-    """An entry of a list to choose from; a threshold with the depletion it stands for and its spread [mm]."""
-
-    value: str
-    word: str
-    is_chosen: bool
-    gone_mm: float | None = None
-    spread_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +55,7 @@ class WhatIf:
     stages: tuple[Option, ...]
     opens: str
     closes: str
+    at_once: tuple[Option, ...]
     ways: tuple[Way, ...]
     short_history: bool
 
@@ -91,7 +82,7 @@ def what_if(
     best = best_answer(book.garden)
     changed, changes, problems = _changed(book, asked)
     other = best_answer(changed) if changes else best
-    governing = int(changed.zones.station[changed.zones.is_governing][0]) if _is_governed(changed) else 0
+    governing = int(changed.zones.station[changed.zones.is_governing][0]) if is_governed(changed) else 0
     return WhatIf(
         controller=controller,
         columns=(_as_set(book), _column("Best as things stand", best), _column("What if", other)),
@@ -104,12 +95,13 @@ def what_if(
         is_changed=bool(changes),
         changes=tuple(changes),
         problems=tuple(problems),
-        thresholds=_thresholds(book, changed.threshold_kpa),
-        governing=_governing(book, governing),
-        heads=_heads(book, changed),
-        stages=_stages(book, asked.get("stage", "")),
+        thresholds=threshold_options(book, changed.threshold_kpa),
+        governing=governing_options(book, governing),
+        heads=head_options(book, changed),
+        stages=stage_options(book, asked.get("stage", "")),
         opens=asked.get("opens", "")[:5],
         closes=asked.get("closes", "")[:5],
+        at_once=at_once_options(book.garden, asked.get("at_once", "")),
         ways=ways_out(book.garden, best, book.steps_kpa) if with_ways and falls_short(best) else (),
         short_history=bool(book.garden.weather.is_short[book.garden.weather_column[0]]),
     )
@@ -119,11 +111,6 @@ def falls_short(best: Answer) -> bool:
     """Whether the best program does not fit, or leaves a zone dry on too many days between waterings."""
     most = best.given.settings.most_dry_share
     return not best.figures.fits or bool((best.done.dry_share > most).any())
-
-
-def _is_governed(garden: Garden) -> bool:
-    """Whether a sensor governs."""
-    return bool(garden.controller.is_governed[0])
 
 
 def _as_set(book: GardenBook) -> Column:
@@ -149,14 +136,14 @@ def _changed(book: GardenBook, asked: Mapping[str, str]) -> tuple[Garden, list[s
     garden, changes, problems = book.garden, [], []
     stations = {int(station) for station in garden.zones.station}
     governing, threshold = asked.get("governing", ""), asked.get("threshold", "")
-    if governing and _is_governed(garden):
+    if governing and is_governed(garden):
         own = int(garden.zones.station[garden.zones.is_governing][0])
         if not governing.isdecimal() or int(governing) not in stations:
             problems.append(f"Sensor at station {governing[:20]}: no such zone.")
         elif int(governing) != own:
             garden = garden.with_governing(int(governing))
             changes.append(f"sensor at station {governing} instead of {own}")
-    if threshold and _is_governed(garden):
+    if threshold and is_governed(garden):
         kpa = _kpa(threshold)
         if kpa is None:
             problems.append(
@@ -175,7 +162,24 @@ def _changed(book: GardenBook, asked: Mapping[str, str]) -> tuple[Garden, list[s
             heads[int(station)] = head
             changes.append(f"station {int(station)} with {Head(head).label}")
     garden = garden.with_heads(heads) if heads else garden
+    garden = _at_once(garden, asked.get("at_once", ""), changes, problems)
     return _with_rules(book, garden, asked, changes, problems)
+
+
+def _at_once(garden: Garden, value: str, changes: list[str], problems: list[str]) -> Garden:
+    """The garden with one or two stations at once."""
+    now = int(garden.controller.stations_at_once[0])
+    if value == "1" and now > 1:
+        changes.append("one station at a time")
+        return garden.with_timer(stations_at_once=1)
+    if value != "2" or may_share(garden):
+        return garden
+    other = two_at_once(garden)
+    if other is None:
+        problems.append("Two stations at once: no two may share the flow, or it would not shorten a pass.")
+        return garden
+    changes.append(f"two stations at once, {other.controller.flow_limit_l_min[0]:.0f} L/min needed")
+    return other
 
 
 def _with_rules(
@@ -227,64 +231,3 @@ def _kpa(text: str) -> float | None:
     except ValueError:
         return None
     return value if soil.FIELD_CAPACITY_KPA < value <= 200.0 else None
-
-
-def _thresholds(book: GardenBook, chosen: float) -> tuple[Option, ...]:
-    """Settings of the unit and the one that is set."""
-    if not _is_governed(book.garden):
-        return ()
-    known = {*book.steps_kpa, book.garden.threshold_kpa, chosen}
-    return tuple(
-        Option(
-            f"{step:g}",
-            f"{step:g} kPa{', as set' if step == book.garden.threshold_kpa else ''}",
-            step == chosen,
-            *_gone_mm(book.garden, step),
-        )
-        for step in sorted(step for step in known if step > soil.FIELD_CAPACITY_KPA)
-    )
-
-
-def _gone_mm(garden: Garden, kpa: float) -> tuple[float, float]:
-    """Depletion of the governing zone at a threshold, and its spread [mm]."""
-    at = int(garden.zones.is_governing.argmax())
-    texture = int(garden.zones.soil[at])
-    depth = float(soil.threshold_depletion_mm(texture, kpa, float(garden.zones.root_depth_mm[at])))
-    spread = float(soil.depletion_fraction_sd(texture) * garden.zones.total_available_water_mm[at])
-    return depth, spread
-
-
-def _governing(book: GardenBook, chosen: int) -> tuple[Option, ...]:
-    """Stations that could hold the sensor."""
-    if not _is_governed(book.garden):
-        return ()
-    return tuple(
-        Option(
-            str(int(station)), f"{int(station)} {book.names.get(int(station), '')}", int(station) == chosen
-        )
-        for station in book.garden.zones.station
-    )
-
-
-def _heads(book: GardenBook, changed: Garden) -> tuple[tuple[int, str, tuple[Option, ...]], ...]:
-    """Heads of each station."""
-    return tuple(
-        (
-            int(station),
-            book.names.get(int(station), ""),
-            tuple(
-                Option(head, Head(head).label, landscape.HEADS.index(head) == int(kind))
-                for head in landscape.HEADS
-            ),
-        )
-        for station, kind in zip(changed.zones.station, changed.zones.head, strict=True)
-    )
-
-
-def _stages(book: GardenBook, chosen: str) -> tuple[Option, ...]:
-    """Stages to choose from: as the rules stand, those of the rule set alone, common ones."""
-    own = [(f"own{at}", f"“{stage.name}” alone") for at, stage in enumerate(book.stages)]
-    common = [(value, word) for value, (word, _) in COMMON_STAGES.items()]
-    return tuple(
-        Option(value, word, value == chosen) for value, word in [("", "as the rules stand"), *own, *common]
-    )

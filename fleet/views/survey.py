@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 QUANTITIES: Final[dict[str, str]] = {
     "area_m2": "area",
     "root_depth_mm": "depth_whole",
+    "flow_limit_l_min": "flow",
     "depth_mm": "depth_whole",
 }
 

@@ -17,6 +17,7 @@ from sites.calc.program_part import part_of
 from sites.calc.program_passes import ProgramLines
 from sites.calc.program_problem import Problem
 from sites.calc.program_slots import breaks_rules
+from sites.calc.program_together import keeps_apart
 from sites.calc.program_trial import Slots, Trial, trial
 from sites.calc.round_plan import RoundPlan, missing_and_lost
 from sites.calc.trial_parts import merged_trial, trial_of
@@ -152,11 +153,4 @@ def _fits(part: Problem, slots: Slots, cases: Sequence[RuleCase], zone_case: Int
         a_day = np.maximum(a_day, (minutes * running).sum(axis=1))
     zones = (longest <= limit + 1e-6) & (a_day <= part.max_station_min[part.owner] + 1e-6)
     fits = np.logical_and.reduceat(zones, part.first) & ~breaks_rules(part, slots, cases, zone_case)
-    pass_min = np.add.reduceat(slots.minutes, part.first, axis=0)
-    length = np.take_along_axis(pass_min, slots.letter, axis=1)
-    runs: BoolArray = np.asarray(slots.runs.any(axis=0))
-    for slot in range(slots.letter.shape[1] - 1):
-        both = runs[:, slot] & runs[:, slot + 1]
-        ends = slots.start_min[:, slot] + length[:, slot]
-        fits &= ~both | (ends <= slots.start_min[:, slot + 1] + 1e-6)
-    return np.asarray(fits)
+    return np.asarray(fits & keeps_apart(part, slots))

@@ -15,6 +15,7 @@ from sites.calc.program_passes import ProgramLines
 from sites.calc.program_problem import Problem
 from sites.calc.program_sheet import KeyedLine
 from sites.calc.program_slots import set_slots
+from sites.calc.program_together import beyond_supply, flows_of, overlap
 from sites.calc.program_trial import trial
 from sites.calc.rules import MINUTES_A_DAY
 from sites.calc.run_off import start_spacing
@@ -87,7 +88,7 @@ def hand_check(
             *_clock_problems(given, lines, days, week),
         ),
         outside=(*outside, *_too_long_a_day(lines, most)),
-        cautions=_cautions(given, lines),
+        cautions=_cautions(given, lines, week),
         figures=figures(given, done),
         minutes_a_week=float(done.minutes_a_week[0]),
         bypass_rate=None
@@ -179,15 +180,13 @@ def _run_problems(given: Problem, lines: Sequence[KeyedLine]) -> list[str]:
 
 def _clock_problems(given: Problem, lines: Sequence[KeyedLine], days: np.ndarray, week: date) -> list[str]:
     """Passes that overlap, and runs before the ground has taken the last one."""
-    passes = _passes(lines, days, week)
-    found = []
-    for one, other in pairwise(passes):
-        if other[0] < one[1] - 1e-6:
-            found.append(
-                f"Program {other[2]} starts at {_clock(other[0])} while program {one[2]} still runs,"
-                f" to {_clock(one[1])}."
-            )
-            break
+    table = given.controllers
+    at_once, limit = int(table.stations_at_once[0]), float(table.flow_limit_l_min[0])
+    may_share = at_once >= 2 and np.isfinite(limit)
+    words = overlap(_passes(lines, days, week), may_share=may_share)
+    if not words and may_share:
+        words = beyond_supply(_runs(lines, days, week), flows_of(given), limit, at_once)
+    found = [words] if words else []
     ratio = start_spacing(given.zones.precipitation_rate_mm_h, given.zones.intake_rate_mm_h)
     soak = {int(s): float(r) for s, r in zip(given.zones.station, ratio, strict=True)}
     for station in sorted({line.station for line in lines}):
@@ -242,7 +241,7 @@ def _too_long_a_day(lines: Sequence[KeyedLine], most_min: float) -> list[str]:
     ]
 
 
-def _cautions(given: Problem, lines: Sequence[KeyedLine]) -> tuple[str, ...]:
+def _cautions(given: Problem, lines: Sequence[KeyedLine], week: date) -> tuple[str, ...]:
     """Zones left dry, and stations behind the sensor's."""
     found = []
     missing = sorted({int(station) for station in given.zones.station} - {line.station for line in lines})
@@ -252,6 +251,12 @@ def _cautions(given: Problem, lines: Sequence[KeyedLine]) -> tuple[str, ...]:
     governing = int(given.governing[0])
     if governing >= 0 and given.controllers.stops_midway[0]:
         own = int(given.zones.station[governing])
+        beside = _beside(lines, own, week)
+        if beside:
+            listed = ", ".join(str(station) for station in beside)
+            found.append(
+                f"The sensor may cut station {listed} short: it runs beside the sensor’s own station."
+            )
         for letter in sorted({line.letter for line in lines}):
             order = [line.station for line in lines if line.letter == letter]
             behind = order[order.index(own) + 1 :] if own in order else []
@@ -261,6 +266,19 @@ def _cautions(given: Problem, lines: Sequence[KeyedLine]) -> tuple[str, ...]:
                     f"Program {letter}: the sensor may cut station {listed} short, behind its own station."
                 )
     return tuple(found)
+
+
+def _beside(lines: Sequence[KeyedLine], own: int, week: date) -> list[int]:
+    """Stations that run while the sensor's own does, in the first four weeks."""
+    days = np.arange(np.datetime64(week), np.datetime64(week) + 28)
+    runs = _runs(lines, days, week)
+    mine = [run for run in runs if run[2] == own]
+    return sorted({
+        run[2]
+        for run in runs
+        for one in mine
+        if run[2] != own and run[0] < one[0] + one[1] - 1e-6 and one[0] < run[0] + run[1] - 1e-6
+    })  # fmt: skip
 
 
 def _minutes(line: KeyedLine) -> float:

@@ -29,6 +29,9 @@ class Chosen:
         there is none, (controllers,).
     in_low
         Whether the zone runs in that letter, (zones,).
+    lane
+        Lane of each zone where two stations run at once, as `program_lanes` names them; 0: one after the
+        other, (zones,).
     minutes
         Minutes of one start [min], (zones,).
     cost
@@ -44,6 +47,7 @@ class Chosen:
     starts: IntArray
     low_pattern: IntArray
     in_low: BoolArray
+    lane: IntArray
     minutes: FloatArray
     cost: FloatArray
     overrun_min: FloatArray

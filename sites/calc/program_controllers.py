@@ -32,6 +32,10 @@ class ControllerTable:
         Depletion of the governing zone at the threshold, as estimated [mm]; NaN where no sensor governs.
     case
         Position of its day choices in the list of cases.
+    stations_at_once
+        Stations that the timer can run at the same time [1].
+    flow_limit_l_min
+        Flow that its supply gives, as somebody told [L/min]; NaN: nobody did, so one station runs at a time.
     """
 
     controller_id: IntArray
@@ -44,6 +48,8 @@ class ControllerTable:
     minute_step: FloatArray
     threshold_mm: FloatArray
     case: IntArray
+    stations_at_once: IntArray
+    flow_limit_l_min: FloatArray
 
     def __post_init__(self) -> None:
         """Refuse unequal lengths and sensors without a threshold."""

@@ -133,6 +133,8 @@ class Garden:
                 precipitation_rate_mm_h=rate,
                 distribution_uniformity=uniformity,
                 application_efficiency=0.4 + 0.6 * uniformity,
+                flow_l_min=np.where(new, rate * zones.area_m2 / 60.0, zones.flow_l_min),
+                flow_assumed=zones.flow_assumed | new,
                 runoff_limit_min=runoff_limit_min(
                     rate, zones.intake_rate_mm_h, zones.surface_accumulation_mm
                 ),

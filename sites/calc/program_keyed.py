@@ -37,7 +37,8 @@ def chosen_timetable(
     for zone in np.flatnonzero(given.owner == at):
         minutes = float(chosen.minutes[zone])
         ratio = float(zones.precipitation_rate_mm_h[zone] / zones.intake_rate_mm_h[zone])
-        run = StationRun(int(zones.station[zone]), minutes, minutes * max(ratio, 1.0))
+        lane = int(chosen.lane[zone])
+        run = StationRun(int(zones.station[zone]), minutes, minutes * max(ratio, 1.0), lane)
         runs[bool(chosen.in_low[zone])].append(run)
     governing = int(given.governing[at])
     return timetable(

@@ -177,6 +177,7 @@ def _some(part: Problem, zones: BoolArray, cases: Sequence[RuleCase], letters: I
         room_min=room,
         start_room_min=start_room,
         max_station_min=np.array([case.max_station_min for case in cases]),
+        lane=None,
     )
 
 
@@ -243,4 +244,7 @@ def _chosen(
     mine = np.flatnonzero(np.isin(given.owner, won))
     theirs = wins[part.owner]
     in_low[mine], new[mine] = False, minutes.max(axis=1)[theirs]
-    return replace(chosen, pattern=pattern, starts=starts, overrun_min=over, in_low=in_low, minutes=new)
+    lane = np.where(np.isin(given.owner, won), 0, chosen.lane)
+    return replace(
+        chosen, pattern=pattern, starts=starts, overrun_min=over, in_low=in_low, minutes=new, lane=lane
+    )

@@ -42,4 +42,5 @@ def part_of(given: Problem, rows: IntArray) -> Problem:
         room_min=given.room_min[rows],
         start_room_min=given.start_room_min[rows],
         max_station_min=given.max_station_min[rows],
+        lane=None if given.lane is None else given.lane[zones],
     )

@@ -68,6 +68,9 @@ class Problem:
     gate
         Where a sensor outside these zones can block their starts: whether it lets them through, (days,
         controllers, seasons). None: nothing does.
+    lane
+        Where stations may run side by side, the lane of each, as `program_lanes` names them, (zones,). None:
+        one station at a time.
     """
 
     settings: ProgramSettings
@@ -89,6 +92,7 @@ class Problem:
     max_station_min: FloatArray
     more_starts: tuple[int, ...] = ()
     gate: BoolArray | None = None
+    lane: IntArray | None = None
 
     def starts_tried(self) -> IntArray:
         """Passes of a watering day that are tried [1], rising."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sites.calc.gating import Outcome, ZoneState
+from sites.calc.program_lanes import FIRST, LAST, SECOND
 from sites.calc.program_problem import Problem
 from sites.calc.run_off import start_spacing
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
@@ -75,6 +76,27 @@ def per_controller(problem: Problem, values: FloatArray) -> FloatArray:
     return np.asarray(np.add.reduceat(values, problem.first, axis=0))
 
 
+def pass_min(problem: Problem, minutes: FloatArray) -> FloatArray:
+    """Time from a start to the end of its pass [min], (controllers, candidates).
+
+    Where stations run side by side, the longer lane counts, and after it what runs alone.
+
+    Parameters
+    ----------
+    problem
+        The problem.
+    minutes
+        Minutes of each zone's run in the letter, 0 where it has none [min], (zones, candidates).
+    """
+    if problem.lane is None:
+        return per_controller(problem, minutes)
+    lane = problem.lane[:, None]
+    first, second, last = (
+        per_controller(problem, np.where(lane == which, minutes, 0.0)) for which in (FIRST, SECOND, LAST)
+    )
+    return np.asarray(np.ceil(np.maximum(first, second) - 1e-9) + last)
+
+
 def spacing_min(problem: Problem, minutes: FloatArray) -> FloatArray:
     """Least time from one start to the next [min], (controllers, candidates), in whole steps.
 
@@ -92,7 +114,7 @@ def spacing_min(problem: Problem, minutes: FloatArray) -> FloatArray:
     ratio = start_spacing(zones.precipitation_rate_mm_h, zones.intake_rate_mm_h)
     soak = np.maximum.reduceat(minutes * ratio[:, None], problem.first, axis=0)
     settle = np.where(problem.controllers.is_governed, problem.settings.sensor_settle_min, 0.0)
-    least = np.maximum(per_controller(problem, minutes) + settle[:, None], soak)
+    least = np.maximum(pass_min(problem, minutes) + settle[:, None], soak)
     step = problem.settings.start_step_min
     return np.asarray(np.ceil(least / step - 1e-9) * step)
 
@@ -123,7 +145,7 @@ def overrun_min(
     """
     rows = np.arange(len(pattern))[:, None]
     step = problem.settings.start_step_min
-    length = per_controller(problem, minutes)
+    length = pass_min(problem, minutes)
     last_start = (starts - 1.0) * spacing_min(problem, minutes)
     if low_minutes is not None:
         last_start += np.ceil(per_controller(problem, low_minutes) / step - 1e-9) * step
@@ -166,6 +188,8 @@ def needs_own_letter(problem: Problem) -> BoolArray:
     problem
         The problem.
     """
+    if problem.lane is not None:
+        return np.asarray(np.logical_or.reduceat(problem.lane == LAST, problem.first))
     station = problem.zones.station
     last = np.maximum.reduceat(station, problem.first)
     own = np.where(problem.governing >= 0, station[np.maximum(problem.governing, 0)], last)
@@ -187,5 +211,8 @@ def letters_needed(problem: Problem, starts: IntArray) -> IntArray:
         Starts a day [1], (controllers, candidates).
     """
     table = problem.controllers
+    if problem.lane is not None:
+        used = [np.logical_or.reduceat(problem.lane == lane, problem.first) for lane in (FIRST, SECOND, LAST)]
+        return np.asarray(-(-starts // table.starts_per_program[:, None]) * np.sum(used, axis=0)[:, None])
     each = -(-starts // table.starts_per_program[:, None])
     return np.where(each > 1, each * (1 + needs_own_letter(problem).astype(np.int64)[:, None]), 1)

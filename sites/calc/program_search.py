@@ -203,6 +203,7 @@ def _chosen(given: Problem, found: Tried, tried: IntArray) -> Chosen:
         starts=outer.starts[:, 0],
         low_pattern=np.where(wins, low.pattern, -1),
         in_low=in_low,
+        lane=np.zeros(len(given.owner), dtype=np.int64) if given.lane is None else given.lane,
         minutes=minutes,
         cost=np.minimum(cost, low.cost),
         overrun_min=np.zeros(len(best)),

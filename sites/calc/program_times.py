@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from sites.calc.program_lanes import FIRST, LAST, SECOND
 from sites.calc.program_patterns import Block, DayChoice
 from sites.calc.rules import MINUTES_A_DAY
 
@@ -24,11 +25,14 @@ class StationRun:
         Minutes of one start [min].
     soak_min
         Least time from its start to its next start, so that what stands on the ground has soaked in [min].
+    lane
+        Lane where two stations run at once, as `program_lanes` names them; 0: one after the other.
     """
 
     station: int
     minutes: float
     soak_min: float
+    lane: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,10 +137,10 @@ def timetable(
     used = sorted((run for run in runs if run.minutes > 0), key=lambda run: run.station)
     low = tuple(sorted((run for run in low_runs if run.minutes > 0), key=lambda run: run.station))
     lead = _up(sum(run.minutes for run in low), limits.start_step_min)
-    first, last, cut_short = _groups(used, limits)
-    total = sum(run.minutes for run in used)
-    # The second letter starts when the first has ended, to the minute.
-    before = _up(sum(run.minutes for run in first), 1) if last else 0
+    side, last, cut_short = _groups(used, limits)
+    # A last letter starts when the others have ended, to the minute.
+    total = max((sum(run.minutes for run in lane) for lane in side), default=0.0)
+    before = _up(total, 1) if last else 0
     if last:
         total = before + sum(run.minutes for run in last)
     spacing = _up(_spacing(used, total, starts, limits), limits.start_step_min)
@@ -146,7 +150,7 @@ def timetable(
     ]
     times, overrun, block = min(tried, key=lambda one: one[1])
     return Timetable(
-        letters=_letters(times, first, low, last, lead, before, limits),
+        letters=_letters(times, side, low, last, lead, before, limits),
         used_min=lead + (times[-1] - times[0]) + total,
         window_min=float(block.closes_min - block.opens_min),
         needs_wire_move=bool(cut_short),
@@ -157,7 +161,7 @@ def timetable(
 
 def _letters(
     times: tuple[int, ...],
-    first: Sequence[StationRun],
+    side: Sequence[Sequence[StationRun]],
     low: Sequence[StationRun],
     last: Sequence[StationRun],
     lead: float,
@@ -167,9 +171,13 @@ def _letters(
     """Letters of the passes, of low demand, and of the governing station, in the order of the alphabet."""
     each = limits.starts_per_program
     parts = [times[at : at + each] for at in range(0, len(times), each)]
-    found = [Letter(LETTERS[at], part, tuple(first)) for at, part in enumerate(parts)]
+    found = [
+        Letter(LETTERS[at * len(side) + lane], part, tuple(runs))
+        for at, part in enumerate(parts)
+        for lane, runs in enumerate(side)
+    ]
     if low:
-        found.append(Letter(LETTERS[len(parts)], (int(times[0] - lead),), tuple(low), is_low=True))
+        found.append(Letter(LETTERS[len(found)], (int(times[0] - lead),), tuple(low), is_low=True))
     if last:
         # The last letters, as many as the passes take.
         at = max(limits.program_count - len(parts), len(found))
@@ -180,20 +188,24 @@ def _letters(
 
 def _groups(
     used: list[StationRun], limits: TimerLimits
-) -> tuple[list[StationRun], list[StationRun], list[int]]:
-    """Runs of the first letter, of the last letter, and stations that may be cut short."""
+) -> tuple[list[list[StationRun]], list[StationRun], list[int]]:
+    """Runs of the first letter, or of two side by side, of the last, and stations that may be cut short."""
+    if any(run.lane for run in used):
+        first, second, last = ([run for run in used if run.lane == lane] for lane in (FIRST, SECOND, LAST))
+        last.sort(key=lambda run: (run.station == limits.governing_station, run.station))
+        return [lane for lane in (first, second) if lane], last, []
     governing = [run for run in used if run.station == limits.governing_station]
     others = [run for run in used if run.station != limits.governing_station]
     behind = [run.station for run in others if run.station > limits.governing_station]
     if not governing or not behind:
-        return used, [], []
+        return [used], [], []
     if limits.has_free_order:
-        return [*others, *governing], [], []
+        return [[*others, *governing]], [], []
     if not limits.stops_midway:
-        return used, [], []
+        return [used], [], []
     if limits.program_count >= 2:
-        return others, governing, []
-    return used, [], behind
+        return [others], governing, []
+    return [used], [], behind
 
 
 def _spacing(used: list[StationRun], total: float, starts: int, limits: TimerLimits) -> float:

@@ -23,7 +23,8 @@ class Way:
     Parameters
     ----------
     key
-        What is changed: `threshold`, `place`, `order`, `heads`, `starts`, `hours`, `days` or `second`.
+        What is changed: `threshold`, `place`, `order`, `heads`, `starts`, `together`, `hours`, `days`
+        or `second`.
     words
         What to do, in a sentence.
     needs

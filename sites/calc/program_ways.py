@@ -19,6 +19,7 @@ from sites.calc.program_patterns import Block, DayChoice
 from sites.calc.program_score import needs_own_letter
 from sites.calc.program_threshold import fragile_zones
 from sites.calc.program_way import LEAST_DRY_DAYS, LEAST_WORTH, Way
+from sites.calc.two_at_once import two_at_once
 
 _LEAST_MM: Final = 1.5
 _SLOW_HEAD: Final = "rotary_nozzle"
@@ -61,6 +62,7 @@ def _tried(garden: Garden, best: Answer, steps_kpa: Sequence[float]) -> Iterator
         yield from _order(garden, best)
     yield from _heads(garden, best)
     yield from _more_starts(garden, best)
+    yield from _two_at_once(garden, best)
     yield from _hours(garden, best)
     yield from _days(garden, best)
     if garden.controller.is_governed[0]:
@@ -173,6 +175,25 @@ def _more_starts(garden: Garden, best: Answer) -> Iterator[Way]:
         "a quote that the customer approves",
         best,
         garden.with_timer(starts_per_program=8, program_count=4),
+    )
+
+
+def _two_at_once(garden: Garden, best: Answer) -> Iterator[Way]:
+    """Two stations at once, where one after the other does not fit the hours, with the flow it takes."""
+    table = garden.controller
+    may_already = table.stations_at_once[0] >= 2 and np.isfinite(table.flow_limit_l_min[0])
+    other = None if may_already or best.chosen.overrun_min[0] <= 0 else two_at_once(garden)
+    if other is None:
+        return
+    needed = float(other.controller.flow_limit_l_min[0])
+    yield _way(
+        "together",
+        f"Run two stations at once: the supply has to give {needed:.0f} L/min, measured at the meter, and the"
+        " timer to run two programs at the same time.",
+        "a visit that measures flow; mains and pressure by local codes and licensed practice",
+        best,
+        other,
+        (("at_once", "2"),),
     )
 
 

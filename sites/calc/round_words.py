@@ -65,6 +65,8 @@ class RoundFacts:
         Whether the book lacks a soil, and stations whose rate or uniformity it lacks.
     adjust_pct
         Seasonal adjust of what is set that is all to be keyed in [%]; None: a new program.
+    together
+        What runs side by side in the new program, and stations too thirsty for the supply, in sentences.
     """
 
     station: IntArray
@@ -98,6 +100,7 @@ class RoundFacts:
     soil_assumed: bool = False
     assumed: IntArray | tuple[int, ...] = ()
     adjust_pct: float | None = None
+    together: tuple[str, ...] = ()
 
 
 def reasons(facts: RoundFacts) -> list[str]:
@@ -196,7 +199,7 @@ def _about_log(facts: RoundFacts) -> list[str]:
 
 def _cautions(facts: RoundFacts) -> list[str]:
     """What to look out for."""
-    found = _about_log(facts)
+    found = [*_about_log(facts), *facts.together]
     if facts.cut_short:
         named = stations_words(facts.cut_short).lower()
         found.append(

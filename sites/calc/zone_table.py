@@ -117,10 +117,12 @@ class ZoneTable:
         Longest run before water runs off [min]; infinite = none.
     slope_pct
         Slope [%]; 0 where nobody gave one.
+    flow_l_min
+        Flow of the station: measured, else PR x area [L/min].
     is_governing
         Whether the sensor of its controller stands in the zone.
     precipitation_rate_assumed, distribution_uniformity_assumed, landscape_coefficient_assumed, soil_assumed,
-    root_depth_assumed, slope_assumed
+    root_depth_assumed, slope_assumed, flow_assumed
         True where the value is a default and not the book's.
     """
 
@@ -147,6 +149,7 @@ class ZoneTable:
     surface_accumulation_mm: FloatArray
     runoff_limit_min: FloatArray
     slope_pct: FloatArray
+    flow_l_min: FloatArray
     is_governing: BoolArray
     precipitation_rate_assumed: BoolArray
     distribution_uniformity_assumed: BoolArray
@@ -154,6 +157,7 @@ class ZoneTable:
     soil_assumed: BoolArray
     root_depth_assumed: BoolArray
     slope_assumed: BoolArray
+    flow_assumed: BoolArray
 
     def __post_init__(self) -> None:
         """Refuse unequal lengths and values that no zone can have."""
@@ -221,6 +225,7 @@ def zone_table(zones: BookZones, field_capacity_kpa: float = soil.FIELD_CAPACITY
     uniformity, uniformity_assumed = _or_default(
         zones.distribution_uniformity, landscape.distribution_uniformity(zones.head)
     )
+    flow, flow_assumed = _or_default(zones.flow_l_min, rate * zones.area_m2 / 60.0)
     coefficient, coefficient_assumed = _or_default(
         zones.landscape_coefficient,
         landscape.landscape_coefficient(zones.plant, zones.sun, zones.is_dry_climate),
@@ -255,6 +260,7 @@ def zone_table(zones: BookZones, field_capacity_kpa: float = soil.FIELD_CAPACITY
         surface_accumulation_mm=accumulation,
         runoff_limit_min=runoff_limit_min(rate, intake, accumulation),
         slope_pct=slope,
+        flow_l_min=flow,
         is_governing=zones.is_governing,
         precipitation_rate_assumed=rate_assumed,
         distribution_uniformity_assumed=uniformity_assumed,
@@ -262,6 +268,7 @@ def zone_table(zones: BookZones, field_capacity_kpa: float = soil.FIELD_CAPACITY
         soil_assumed=zones.soil < 0,
         root_depth_assumed=depth_assumed,
         slope_assumed=slope_assumed,
+        flow_assumed=flow_assumed,
     )
 
 

@@ -70,7 +70,7 @@ TABLES: Final = (
     BookTable(
         "controller", Controller, "site", _SITE, "code",
         ("station_count", "program_count", "starts_per_program", "max_run_min", "minute_step", "day_modes",
-         "station_order", "governed", "gating"),
+         "station_order", "stations_at_once", "flow_limit_l_min", "governed", "gating"),
     ),
     BookTable(
         "zone", Zone, "controller", _CONTROLLER, "station",

@@ -35,6 +35,8 @@ SYNONYMS: Final[dict[str, tuple[str, ...]]] = {
     "area_m2": ("area", "area sqm", "shape area"),
     "precipitation_rate_mm_h": ("precipitation rate", "pr", "precip rate"),
     "flow_l_min": ("flow",),
+    "flow_limit_l_min": ("flow limit", "max flow", "supply flow"),
+    "stations_at_once": ("stations at once", "valves at once"),
     "distribution_uniformity": ("uniformity", "du lq"),
     "soil": ("soil type", "soil texture"),
     "slope_pct": ("slope",),

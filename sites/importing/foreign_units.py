@@ -36,14 +36,16 @@ _SPEED: Final[dict[str, Exchange]] = {
 _LENGTH: Final[dict[str, Exchange]] = {"m": _same, "ft": feet_to_m}
 _WARMTH: Final[dict[str, Exchange]] = {"°C": _same, "°F": fahrenheit_to_c}
 _SHARE: Final[dict[str, Exchange]] = {"0 to 1": _same, "%": _times(0.01)}
+_FLOW: Final[dict[str, Exchange]] = {
+    "L/min": _same, "gal/min": gallons_min_to_l_min, "m3/h": _times(1000 / 60), "L/h": _times(1 / 60),
+}  # fmt: skip
 _MINUTES: Final[dict[str, Exchange]] = {"min": _same, "h": _times(60.0), "s": _times(1 / 60)}
 
 UNITS: Final[dict[str, dict[str, Exchange]]] = {
     "area_m2": {"m2": _same, "ft2": square_feet_to_m2},
     "precipitation_rate_mm_h": {"mm/h": _same, "in/h": inches_to_mm},
-    "flow_l_min": {
-        "L/min": _same, "gal/min": gallons_min_to_l_min, "m3/h": _times(1000 / 60), "L/h": _times(1 / 60),
-    },
+    "flow_l_min": _FLOW,
+    "flow_limit_l_min": _FLOW,
     "distribution_uniformity": _SHARE,
     "landscape_coefficient": _SHARE,
     "slope_pct": {"%": _same, "0 to 1": _times(100.0)},

@@ -150,6 +150,8 @@ KINDS: Final[dict[str, Kind]] = {
                     default=StationOrder.NUMERIC.value,
                     aliases=("stn_order",),
                 ),
+                Column("stations_at_once", whole(1, 4), default=1, aliases=("at_once",)),
+                Column("flow_limit_l_min", number(0.1, 10_000), aliases=("flow_limit",)),
                 Column("governed", truth, default=False),
                 Column("gating", choice(Gating.values), default=Gating.ANY_TIME.value),
             ),

@@ -24,6 +24,9 @@ class Controller(Shaped):
     station_order = models.CharField(
         max_length=10, choices=StationOrder.choices, default=StationOrder.NUMERIC
     )
+    # Above 1 only for a timer that runs two programs at the same time.
+    stations_at_once = models.PositiveSmallIntegerField(default=1)
+    flow_limit_l_min = models.FloatField(null=True, blank=True)  # that its supply gives, as somebody told
     governed = models.BooleanField(default=False)
     gating = models.CharField(max_length=10, choices=Gating.choices, default=Gating.ANY_TIME)
     # Names of the columns above that no file gave, separated by blanks.
@@ -41,6 +44,14 @@ class Controller(Shaped):
                     program_count__gte=1, starts_per_program__gte=1, max_run_min__gte=1, minute_step__gte=1
                 ),
                 name="controller_counts_positive",
+            ),
+            models.CheckConstraint(
+                condition=Q(stations_at_once__gte=1, stations_at_once__lte=4),
+                name="controller_stations_at_once_1_to_4",
+            ),
+            models.CheckConstraint(
+                condition=Q(flow_limit_l_min__isnull=True) | Q(flow_limit_l_min__gt=0),
+                name="controller_flow_limit_positive",
             ),
         ]
 

@@ -85,6 +85,10 @@ def round_controllers(
                 ]
             ),
             case=np.array(case_of, dtype=np.int64),
+            stations_at_once=np.array([row.stations_at_once for row in rows], dtype=np.int64),
+            flow_limit_l_min=np.array(
+                [np.nan if row.flow_limit_l_min is None else row.flow_limit_l_min for row in rows]
+            ),
         ),
         cases=tuple(book.cases),
         site_ids=np.array([row.site_id for row in rows], dtype=np.int64),

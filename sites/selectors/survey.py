@@ -143,6 +143,18 @@ def _controller(row: Controller) -> Thing:
             ask("minute_step", "Step of run minutes", shape="whole", unit="min"),
             ask("day_modes", "Kinds of day pattern: weekdays, interval, odd, even"),
             ask("station_order", "Order of stations", shape="choice", choices=_words(StationOrder.choices)),
+            ask(
+                "stations_at_once",
+                "Stations at once (2: two programs at a time)",
+                shape="whole",
+            ),
+            _extra(
+                "flow_limit_l_min",
+                "Flow that its supply gives, measured at the meter; empty: one station at a time",
+                row.flow_limit_l_min,
+                shape="number",
+                quantity="flow",
+            ),
             ask("gating", "A sensor that blocks", shape="choice", choices=_words(Gating.choices)),
         ),
         has_place=row.geometry is not None,

@@ -13,6 +13,7 @@ from sites.calc.program_patterns import NOON, DayChoice
 from sites.calc.program_problem import Problem
 from sites.calc.program_threshold import threshold_advice
 from sites.calc.program_times import Timetable
+from sites.calc.program_together import side_words, too_thirsty
 from sites.calc.program_trial import Trial
 from sites.calc.round_words import RoundFacts, reasons
 from sites.calc.rules import MINUTES_A_DAY
@@ -144,12 +145,20 @@ def _facts(
         valid_until=of.week + timedelta(days=valid) if valid < given.settings.horizon_days else None,
         own_hours=split.apart if split and split.main else (),
         adjust_pct=plan.adjust_pct.get(at),
+        together=_together(of, at, table if is_change and at not in plan.adjust_pct else None),
         soil_assumed=bool(given.zones.soil_assumed[zones].any()),
         assumed=station[
             given.zones.precipitation_rate_assumed[zones] | given.zones.distribution_uniformity_assumed[zones]
         ],
         barred=tuple(sorted(set(station.tolist()) - {*split.main, *split.apart})) if split else (),
     )
+
+
+def _together(of: RoundContext, at: int, table: Timetable | None) -> tuple[str, ...]:
+    """What runs side by side, and stations that take more than the supply gives."""
+    alone = too_thirsty(of.given, at)
+    words = side_words(of.given, at, table.letters) if table is not None else ()
+    return (*words, alone) if alone else words
 
 
 def _used_choices(of: RoundContext, at: int) -> tuple[DayChoice, ...]:

@@ -93,7 +93,7 @@ BOOK: dict[str, tuple[str, dict[str, object]]] = {
     "controller": (
         (
             "site* controller* station_count* program_count starts_per_program max_run_min minute_step"
-            " day_modes station_order governed gating"
+            " day_modes station_order stations_at_once flow_limit_l_min governed gating"
         ),
         {
             "program_count": 3,
@@ -102,6 +102,7 @@ BOOK: dict[str, tuple[str, dict[str, object]]] = {
             "minute_step": 1,
             "day_modes": "weekdays,interval,odd,even",
             "station_order": "numeric",
+            "stations_at_once": 1,
             "governed": False,
             "gating": "any_time",
         },

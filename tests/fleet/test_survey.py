@@ -65,7 +65,8 @@ def test_a_survey_fills_an_empty_site_until_nothing_is_missing(
                   rule_set="FORD")["refused"] == {}  # fmt: skip
     assert answer(kind="controller", key="A", station_count="4", **here)["is_new"]
     assert answer(kind="controller", key="A", program_count="3", starts_per_program="4", max_run_min="240",
-                  minute_step="1", day_modes="weekdays,odd", station_order="free",
+                  minute_step="1", day_modes="weekdays,odd", station_order="free", stations_at_once="2",
+                  flow_limit_l_min="45",
                   gating="at_start")["refused"] == {}  # fmt: skip
     assert answer(kind="zone", key=["A", "1"], plant="cool_turf", head="rotor", area_m2="80")["is_new"]
     assert answer(kind="zone", key=["A", "1"], root_depth_mm="150")["saved"] == ["root_depth_mm"]

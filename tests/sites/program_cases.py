@@ -96,6 +96,8 @@ def garden(
         minute_step=np.array([1.0]),
         threshold_mm=np.array([threshold_mm if governed else np.nan]),
         case=np.array([0]),
+        stations_at_once=np.array([1]),
+        flow_limit_l_min=np.array([np.nan]),
     )
     nowhere = np.zeros(count, dtype=np.int64)
     return problem(

@@ -112,6 +112,8 @@ def controllers(*, governed: bool) -> ControllerTable:
         minute_step=np.ones(count),
         threshold_mm=storage_mm() / 2 if governed else np.full(count, np.nan),
         case=np.zeros(count, dtype=np.int64),
+        stations_at_once=np.ones(count, dtype=np.int64),
+        flow_limit_l_min=np.full(count, np.nan),
     )
 
 

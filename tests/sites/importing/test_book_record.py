@@ -87,7 +87,8 @@ def test_defaults_are_marked_assumed_and_a_sensor_governs(path: Path) -> None:
     assert controller.gating == "at_start"
     assert (controller.program_count, controller.starts_per_program, controller.max_run_min) == (3, 4, 240)
     assert set(controller.assumed.split()) == {
-        "program_count", "starts_per_program", "max_run_min", "day_modes", "station_order", "governed"
+        "program_count", "starts_per_program", "max_run_min", "day_modes", "station_order", "governed",
+        "stations_at_once",
     }  # fmt: skip
 
 
