@@ -52,7 +52,7 @@ def lot_map_svg(
     width_px: int,
     height_px: int,
     with_labels: bool = True,
-    is_us: bool = False,
+    is_us: bool | None = False,
     is_large: bool = False,
 ) -> str:
     """The lot of a site as ready SVG markup, or an empty text where nothing has a shape.
@@ -66,7 +66,7 @@ def lot_map_svg(
     with_labels
         Whether names stand beside stations and devices; without, only station numbers.
     is_us
-        The scale bar is in feet.
+        The scale bar is in feet; None: one in metres above one in feet, for a reader without settings.
     is_large
         Names and numbers for a phone in the sun.
     """
@@ -89,7 +89,7 @@ def garden_svg(
     height_px: int,
     *,
     with_labels: bool = True,
-    is_us: bool = False,
+    is_us: bool | None = False,
     is_large: bool = False,
 ) -> str:
     """The things of a garden as ready SVG markup; see `lot_map_svg`. The scale bar is in feet for `is_us`."""
@@ -101,7 +101,7 @@ def garden_svg(
     sheet = _sheet(ground, width_px, height_px)
     parts = [_draw(thing, sheet) for thing in ground if thing.kind not in _DEVICES]
     parts += _marks(ground, sheet, with_labels=with_labels, is_large=is_large)
-    parts.append(_scale_bar(sheet, is_us=is_us))
+    parts.append(_scale_bars(sheet, is_us=is_us))
     zones = sum(thing.kind == "zone" for thing in things)
     here = sheet.at(0.0, 0.0)
     # Where a position belongs on the sheet: origin, pixels a metre, its pixels, metres a degree.
@@ -210,12 +210,21 @@ def _labels(
                 break
 
 
-def _scale_bar(sheet: _Sheet, *, is_us: bool = False) -> str:
-    """A bar of a round length at the lower right, in metres or feet."""
-    px_a_unit = sheet.px_a_metre * (M_PER_FOOT if is_us else 1.0)
+def _scale_bars(sheet: _Sheet, *, is_us: bool | None) -> str:
+    """Bars of a round length at the lower right: in metres, in feet, or in both for an unknown reader."""
+    kinds = [("m", 1.0), ("ft", M_PER_FOOT)]
+    wanted = kinds if is_us is None else [kinds[is_us]]
+    return "".join(
+        _scale_bar(sheet, unit, sheet.px_a_metre * metres, raised_px=22 * (len(wanted) - 1 - place))
+        for place, (unit, metres) in enumerate(wanted)
+    )
+
+
+def _scale_bar(sheet: _Sheet, unit: str, px_a_unit: float, *, raised_px: int) -> str:
+    """A bar of a round length of a unit."""
     number = next((step for step in _SCALE_STEPS if step * px_a_unit >= 48), _SCALE_STEPS[-1])
-    length, unit = number * px_a_unit, "ft" if is_us else "m"
-    x, y = sheet.width_px - 12 - length, sheet.height_px - 8
+    length = number * px_a_unit
+    x, y = sheet.width_px - 12 - length, sheet.height_px - 8 - raised_px
     return (
         f'<path class="scale" d="M{x:.1f} {y - 4}v4h{length:.1f}v-4"/>'
         f'<text class="m-lab q" x="{sheet.width_px - 12}" y="{y - 7}"'

@@ -131,7 +131,9 @@ def _facts(found: VisitReport) -> dict[str, Any]:
         "report": found,
         "company": the_company(),
         "today": company_day(now=timezone.now()),
-        "lot_map": lot_map_svg(site_id=found.site.pk, width_px=wide, height_px=high, with_labels=False),
+        "lot_map": lot_map_svg(
+            site_id=found.site.pk, width_px=wide, height_px=high, with_labels=False, is_us=None
+        ),
     }
 
 

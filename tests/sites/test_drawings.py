@@ -170,3 +170,16 @@ def test_a_bar_beyond_the_allowed_depletion_is_marked() -> None:
 def test_the_scale_bar_speaks_feet_to_a_us_reader() -> None:
     assert re.search(r">\d+ m</text>", garden_svg(_things(), "CB-14", 400, 500))
     assert re.search(r">\d+ ft</text>", garden_svg(_things(), "CB-14", 400, 500, is_us=True))
+
+
+def test_a_reader_without_settings_gets_both_bars_of_their_true_length() -> None:
+    drawn = garden_svg(_things(), "CB-14", 400, 500, is_us=None)
+
+    lengths = [float(found) for found in re.findall(r'class="scale" d="M\S+ \S+?v4h([\d.]+)v-4"', drawn)]
+    told = [(int(number), unit) for number, unit in re.findall(r">(\d+) (m|ft)</text>", drawn)]
+    assert [unit for _, unit in told] == ["m", "ft"]
+    px_a_metre = [
+        length / (number * (0.3048 if unit == "ft" else 1.0))
+        for length, (number, unit) in zip(lengths, told, strict=True)
+    ]
+    assert px_a_metre[0] == pytest.approx(px_a_metre[1], rel=0.01)
