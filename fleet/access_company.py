@@ -14,7 +14,9 @@ _OFFICE: Final = frozenset({_D, _M, _A})
 _DESK: Final = frozenset({_D, _A})
 
 COMPANY_ROLES: Final[dict[str, frozenset[str]]] = {
-    **dict.fromkeys(("fleet:settings", "fleet:settings-save", "fleet:settings-back"), _OFFICE),
+    **dict.fromkeys(
+        ("fleet:settings", "fleet:settings-save", "fleet:settings-hours", "fleet:settings-back"), _OFFICE
+    ),
     **dict.fromkeys(("fleet:stock", "fleet:stock-csv", "fleet:stock-place"), _OFFICE),
     **dict.fromkeys(
         ("fleet:stock-move", "fleet:stock-start", "fleet:stock-undo", "fleet:part", "fleet:part-new"), _DESK

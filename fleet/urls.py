@@ -113,6 +113,7 @@ urlpatterns: list[URLPattern] = [
     path("quotes/<int:pk>/paper/", quotes.quote_paper, name="quote-paper"),
     path("prices/", settings_page.settings, name="settings"),
     path("prices/keep/", settings_page.settings_save, name="settings-save"),
+    path("prices/hours/", settings_page.settings_hours, name="settings-hours"),
     path("prices/back/<int:pk>/", settings_page.settings_back, name="settings-back"),
     path("parts/", stock.stock, name="stock"),
     path("parts/stock.csv", stock.stock_csv, name="stock-csv"),

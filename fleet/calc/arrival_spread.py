@@ -8,6 +8,8 @@ from typing import Final
 
 import numpy as np
 
+from fleet.calc.travel_hours import TravelHours
+
 # Spread of the length of work (standard deviation over mean) where no findings tell; planning assumption, no
 # source. As many findings as `WEIGH` weigh as much as it.
 WORK_SPREAD: Final = 0.35
@@ -46,7 +48,9 @@ def work_spread(observed_min: Sequence[float]) -> float:
     return (len(seen) * own + WEIGH * WORK_SPREAD) / (len(seen) + WEIGH)
 
 
-def arrival_span(*, leave_s: float, steps: Sequence[Step], seed: int) -> tuple[float, float]:
+def arrival_span(
+    *, leave_s: float, steps: Sequence[Step], seed: int, hours: TravelHours | None = None
+) -> tuple[float, float]:
     """When service at the last step begins in nine of ten days: from and to [s].
 
     Work and drives are log-normal around their planned length; a garden is not entered before it opens.
@@ -59,12 +63,15 @@ def arrival_span(*, leave_s: float, steps: Sequence[Step], seed: int) -> tuple[f
         Stops up to the one that is asked for, in order.
     seed
         Seed of the days.
+    hours
+        Hours at which driving takes longer; drives of steps are then those at other hours.
     """
     rng = np.random.default_rng(seed)
     clock = np.full(RUNS, float(leave_s))
     start = clock
     for step in steps:
-        clock = clock + step.drive_s * _factor(rng, DRIVE_SPREAD)
+        trip = step.drive_s * _factor(rng, DRIVE_SPREAD)
+        clock = clock + trip if hours is None else hours.arrivals(clock, trip)
         start = np.maximum(clock, step.opens_s)
         clock = start + step.work_s * _factor(rng, step.work_spread)
     return float(np.quantile(start, LOW)), float(np.quantile(start, HIGH))

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
-from typing import Final
+from typing import Any, Final
 
 from fleet.calc.travel import CIRCUITY, SETTLE_S, SPEED_KM_H
+from fleet.calc.travel_hours import RushSpan, TravelHours, ordered_spans, parse_rush_hours
 from fleet.calc.visit_value import SERVICE_MIN, TURF_LOST_DAYS
+
+PREFIX: Final = "visits."
+# The one setting that is no number: lines of text (`travel_hours.parse_rush_hours`).
+RUSH_HOURS: Final = "rush_hours"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +65,8 @@ class VisitSettings:
     min_start_up, min_audit, min_sensor_check, min_sensor_install, min_program_change, min_repair, \
 min_move_station_wire, min_dig, min_backflow_test, min_winterize, min_complaint, min_survey, min_log_missing
         Planned time on the spot of each kind of visit, before findings are looked at [min].
+    rush_hours
+        Hours of the day in which driving takes longer.
     """
 
     cost_per_km: float = 0.45
@@ -98,18 +105,17 @@ min_move_station_wire, min_dig, min_backflow_test, min_winterize, min_complaint,
     min_complaint: float = SERVICE_MIN["complaint"]
     min_survey: float = SERVICE_MIN["survey"]
     min_log_missing: float = SERVICE_MIN["log_missing"]
+    rush_hours: tuple[RushSpan, ...] = ()
 
     def __post_init__(self) -> None:
         for one in fields(self):
-            if not getattr(self, one.name) >= 0:
+            if one.name != RUSH_HOURS and not getattr(self, one.name) >= 0:
                 raise ValueError(f"{one.name} is {getattr(self, one.name)}, expected 0 or more")
+        ordered_spans(self.rush_hours)
         if not self.turf_days > 0:
             raise ValueError("turf_days is 0, expected more")
         if self.break_to_h < self.break_from_h:
             raise ValueError("the break's bounds are in the wrong order")
-
-
-PREFIX: Final = "visits."
 
 
 def planned_min(settings: VisitSettings, kind: str) -> float:
@@ -125,6 +131,21 @@ def planned_min(settings: VisitSettings, kind: str) -> float:
     return float(getattr(settings, f"min_{kind}")) * settings.service_factor
 
 
+def travel_hours(settings: VisitSettings, *, points_per_money: int) -> TravelHours | None:
+    """Hours at which driving takes longer; None where it takes as long at any.
+
+    Parameters
+    ----------
+    settings
+        The company's settings.
+    points_per_money
+        Cost points in one unit of money.
+    """
+    if not settings.rush_hours:
+        return None
+    return TravelHours(settings.rush_hours, settings.settle_s, settings.cost_per_hour * points_per_money)
+
+
 def visit_settings(changed: Mapping[str, object]) -> VisitSettings:
     """Settings with the company's own numbers in place of defaults; each unit is in its name.
 
@@ -134,9 +155,11 @@ def visit_settings(changed: Mapping[str, object]) -> VisitSettings:
         Number by name; names of this module stand as `visits.speed_km_h` (or bare), others are not looked at.
     """
     known = {one.name for one in fields(VisitSettings)}
-    own: dict[str, float] = {}
+    own: dict[str, Any] = {}
+    spans = changed.get(PREFIX + RUSH_HOURS, "")
     for name, value in changed.items():
         bare = name.removeprefix(PREFIX)
         if bare in known and isinstance(value, int | float) and not isinstance(value, bool):
             own[bare] = float(value)
-    return replace(VisitSettings(), **own)
+    rush_hours = parse_rush_hours(spans) if isinstance(spans, str) else ()
+    return replace(VisitSettings(), rush_hours=rush_hours, **own)

@@ -139,7 +139,7 @@ class Bench:
         """What is left of the shift beside driving, work and break [s], waiting not counted."""
         key = (vehicle, tuple(order))
         if key not in self._spare:
-            who, way = self.problem.vehicles[vehicle], self.problem.duration_s
+            who, way = self.problem.vehicles[vehicle], self.problem.quickest_s
             stops = [self.problem.visits[v] for v in order]
             places = [who.start_place, *(stop.place for stop in stops), who.end_place]
             used_s = sum(stop.service_s for stop in stops) + (who.pause.duration_s if who.pause else 0)
@@ -150,7 +150,7 @@ class Bench:
     def _roomy(self, vehicle: int, visit: int) -> list[int]:
         """Places at which the shift is long enough, waiting not counted: no other can do."""
         who, what = self.problem.vehicles[vehicle], self.problem.visits[visit]
-        order, way = self.order(vehicle), self.problem.duration_s
+        order, way = self.order(vehicle), self.problem.quickest_s
         places = [who.start_place, *(self.problem.visits[v].place for v in order), who.end_place]
         room_s = self.spare_s(vehicle, order) - what.service_s
         return [

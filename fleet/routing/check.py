@@ -4,9 +4,15 @@ from __future__ import annotations
 
 from collections import Counter
 from itertools import pairwise
+from math import ceil
 
 from fleet.routing.plan import Plan, PlannedRoute, PlannedStop
 from fleet.routing.problem import UNREACHABLE_S, Problem
+
+DAY_S = 86_400
+SATURDAY = 5  # clocks begin on a Monday
+# Drives through slower hours are whole seconds by rounding.
+ROUNDING_S = 1
 
 
 def plan_faults(problem: Problem, plan: Plan) -> tuple[str, ...]:
@@ -61,17 +67,63 @@ def _route(problem: Problem, route: PlannedRoute) -> list[str]:
         visit = problem.visits[stop.visit]
         name = f"visit {visit.key}"
         faults += [f"{name} {fault}" for fault in _stop(problem, route, stop)]
-        travel = int(problem.duration_s[place, visit.place])
-        faults += [f"{name} {fault}" for fault in _drive(problem, stop, place, travel)]
-        if stop.start_s < free_at + travel + _pause_between(route, number):
+        base = int(problem.duration_s[place, visit.place])
+        travel, ready = _trip(problem, route, number, free_at, base)
+        faults += [f"{name} {fault}" for fault in _drive(problem, stop, place, base, travel)]
+        if stop.start_s < ready:
             faults.append(f"{name} starts before the drive and the break are over")
         place, free_at = visit.place, stop.depart_s
-    travel = int(problem.duration_s[place, who.end_place])
-    if travel >= UNREACHABLE_S or route.back_drive_s != travel:
+    base = int(problem.duration_s[place, who.end_place])
+    travel, ready = _trip(problem, route, len(route.stops), free_at, base)
+    if base >= UNREACHABLE_S or not _is_as_long(problem, route.back_drive_s, travel):
         faults.append(f"drives back in {route.back_drive_s} s, the matrix says {travel}")
-    if route.back_s < free_at + travel + _pause_between(route, len(route.stops)):
+    if route.back_s < ready:
         faults.append("is back before the drive and the break are over")
     return faults
+
+
+def _trip(problem: Problem, route: PlannedRoute, number: int, free_at: int, base: int) -> tuple[int, int]:
+    """Length [s] of the drive before the stop of this number, and when that stop may begin."""
+    pause = route.pause if route.pause is not None and route.pause.after == number else None
+    if problem.hours is None:
+        return base, free_at + base + (pause.end_s - pause.start_s if pause is not None else 0)
+    there = _driven_until(problem, free_at, base)
+    if pause is None:
+        return there - free_at, there - ROUNDING_S
+    if there <= pause.start_s:
+        return there - free_at, pause.end_s
+    there = _driven_until(problem, pause.end_s, base)
+    return there - pause.end_s, there - ROUNDING_S
+
+
+def _driven_until(problem: Problem, leave: int, base: int) -> int:
+    """Arrival [s] of a drive, piece by piece through hours at which it is slower."""
+    hours = problem.hours
+    if hours is None:
+        return leave + base
+    still = min(float(base), hours.settle_s)
+    to_drive, clock = base - still, float(leave)
+    while to_drive > 1e-9:
+        midnight = clock // DAY_S * DAY_S
+        is_weekend = clock // DAY_S % 7 >= SATURDAY
+        factor, until = 1.0, midnight + DAY_S
+        for span in hours.spans:
+            if is_weekend and not span.every_day:
+                continue
+            if midnight + span.from_s <= clock < midnight + span.to_s:
+                factor, until = span.factor, midnight + span.to_s
+                break
+            if clock < midnight + span.from_s:
+                until = min(until, midnight + span.from_s)
+        driven = min(to_drive, (until - clock) / factor)
+        clock += driven * factor
+        to_drive -= driven
+    return ceil(clock + still - 1e-6)
+
+
+def _is_as_long(problem: Problem, told_s: int, expected_s: int) -> bool:
+    """Tell whether two lengths of a drive agree; through slower hours but for rounding."""
+    return abs(told_s - expected_s) <= (0 if problem.hours is None else ROUNDING_S)
 
 
 def _stop(problem: Problem, route: PlannedRoute, stop: PlannedStop) -> list[str]:
@@ -94,13 +146,13 @@ def _stop(problem: Problem, route: PlannedRoute, stop: PlannedStop) -> list[str]
     return faults
 
 
-def _drive(problem: Problem, stop: PlannedStop, place: int, travel: int) -> list[str]:
+def _drive(problem: Problem, stop: PlannedStop, place: int, base: int, travel: int) -> list[str]:
     """Faults of the way to a stop."""
     metres = int(problem.distance_m[place, problem.visits[stop.visit].place])
     faults = []
-    if travel >= UNREACHABLE_S:
+    if base >= UNREACHABLE_S:
         faults.append("cannot be reached")
-    if (stop.drive_s, stop.drive_m) != (travel, metres):
+    if not _is_as_long(problem, stop.drive_s, travel) or stop.drive_m != metres:
         faults.append(f"is {stop.drive_s} s and {stop.drive_m} m away, expected {travel} and {metres}")
     return faults
 
@@ -140,6 +192,10 @@ def _sums(problem: Problem, plan: Plan) -> list[str]:
         who = problem.vehicles[route.vehicle]
         places = [who.start_place, *(problem.visits[s.visit].place for s in route.stops), who.end_place]
         travel += sum(int(problem.cost[a, b]) for a, b in pairwise(places))
+        if problem.hours is not None:
+            usual = sum(int(problem.duration_s[a, b]) for a, b in pairwise(places))
+            drive = sum(stop.drive_s for stop in route.stops) + route.back_drive_s
+            travel += round((drive - usual) / 3600 * problem.hours.points_per_hour)
         won += sum(stop.prize for stop in route.stops)
     served = {stop.visit for route in plan.routes for stop in route.stops}
     lost = sum(max(w.prize for w in visit.windows) for visit in problem.visits) - won

@@ -261,7 +261,7 @@ def opened(problem: Problem, wider: Mapping[int, tuple[Window, ...]], freed: Col
         replace(what, windows=wider[number]) if number in freed else what
         for number, what in enumerate(problem.visits)
     )
-    return Problem(visits, problem.vehicles, problem.duration_s, problem.distance_m, problem.cost)
+    return replace(problem, visits=visits)
 
 
 def _improve(bench: Bench, changed: Collection[int], least_gain: int, fixed: Collection[int]) -> None:

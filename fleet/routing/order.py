@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+from fleet.routing.bench import Bench
 from fleet.routing.plan import PlannedRoute
 from fleet.routing.problem import Problem
 from fleet.routing.schedule import schedule_route
@@ -37,6 +38,28 @@ def not_worse_than_nearest(problem: Problem, route: PlannedRoute) -> PlannedRout
     order = nearest_neighbour_order(problem, route.vehicle, route.visits)
     other = schedule_route(problem, route.vehicle, order)
     return other if other is not None and _balance(other) > _balance(route) else route
+
+
+def repaired(problem: Problem, orders: Mapping[int, Sequence[int]]) -> Mapping[int, Sequence[int]]:
+    """Orders found with trips as long at any hour, less what their true times do not let in.
+
+    Where driving takes as long at any hour they stay as they are. Else a route that is late keeps its firmest
+    visits (locked, told, then by value); the last step of the search looks for other places.
+
+    Parameters
+    ----------
+    problem
+        What is planned.
+    orders
+        Vehicle -> visits in order.
+    """
+    if problem.hours is None:
+        return orders
+    bench = Bench(problem)
+    return {
+        vehicle: order if bench.route(vehicle, order) is not None else bench.rebuilt(vehicle, order)
+        for vehicle, order in orders.items()
+    }
 
 
 def without_losers(problem: Problem, vehicle: int, order: Sequence[int]) -> list[int]:

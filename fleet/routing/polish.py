@@ -199,6 +199,6 @@ def _taken_in(bench: Bench, costs: _Costs) -> Iterator[Move]:
 def _has_time(bench: Bench, vehicle: int, rest: Sequence[int], visit: int, a: int, b: int) -> bool:
     """Tell whether the shift is long enough, waiting not counted."""
     spare = bench.spare_s(vehicle, rest)
-    place, way = bench.problem.visits[visit].place, bench.problem.duration_s
+    place, way = bench.problem.visits[visit].place, bench.problem.quickest_s
     detour = int(way[a, place]) + int(way[place, b]) - int(way[a, b])
     return detour + bench.problem.visits[visit].service_s <= spare

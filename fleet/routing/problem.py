@@ -6,11 +6,13 @@ whole cost points (cents, say); travel cost, prizes and the price of leaving a v
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
+
+from fleet.calc.travel_hours import TravelHours
 
 IntArray = npt.NDArray[np.int64]
 
@@ -160,6 +162,8 @@ class Problem:
     duration_s, distance_m, cost
         Travel from row to column, shaped (places, places): time [s], way [m], money [points]. Times of
         `UNREACHABLE_S` and more mean that there is no way.
+    hours
+        Hours at which driving takes longer than `duration_s`; None: at none.
     """
 
     visits: tuple[Visit, ...]
@@ -167,7 +171,9 @@ class Problem:
     duration_s: IntArray
     distance_m: IntArray
     cost: IntArray
+    hours: TravelHours | None = None
     vehicle_index: dict[str, int] = field(init=False, repr=False)
+    quickest_s: IntArray = field(init=False, repr=False)  # no trip takes less at any hour
 
     def __post_init__(self) -> None:
         places = _check_matrices(self.duration_s, self.distance_m, self.cost)
@@ -183,6 +189,30 @@ class Problem:
         if len(index) != len(self.vehicles):
             raise ValueError("two vehicles share a key")
         object.__setattr__(self, "vehicle_index", index)
+        least = self.hours.least_factor if self.hours is not None else 1.0
+        quickest = self.duration_s if least >= 1 else np.floor(self.duration_s * least).astype(np.int64)
+        object.__setattr__(self, "quickest_s", quickest)
+
+    def arrival(self, leave_s: int, trip_s: int) -> int:
+        """Second [s] of arrival of a trip that takes `trip_s` [s] at hours without a factor."""
+        return leave_s + trip_s if self.hours is None else self.hours.arrival(leave_s, trip_s)
+
+    def at_mean_hours(self) -> Problem:
+        """The same with every trip as long as it is on average while people are at work, at any hour."""
+        if self.hours is None:
+            return self
+        factors = [
+            self.hours.mean_factor(who.shift_start_s, who.shift_end_s)
+            for who in self.vehicles
+            if who.shift_end_s > who.shift_start_s
+        ]
+        more = (sum(factors) / len(factors) if factors else 1.0) - 1
+        driven_s = np.maximum(0.0, self.duration_s - self.hours.settle_s)
+        driven_s[self.duration_s >= UNREACHABLE_S] = 0.0
+        longer = np.ceil(self.duration_s + driven_s * more).astype(np.int64)
+        dearer = np.rint(self.cost + driven_s * more / 3600 * self.hours.points_per_hour)
+        dearer = np.maximum(0, dearer).astype(np.int64)
+        return replace(self, duration_s=longer, cost=dearer, hours=None)
 
     @property
     def points_of_a_must(self) -> int:

@@ -132,7 +132,7 @@ def _roomy_places(problem: Problem, route: PlannedRoute | None, vehicle: int, vi
     places = [who.start_place, *(stop.place for stop in stops), who.end_place]
     rest_s = who.pause.duration_s if who.pause is not None else 0
     work_s = sum(stop.service_s for stop in stops) + what.service_s + rest_s
-    way = problem.duration_s
+    way = problem.quickest_s
     drive_s = sum(int(way[a, b]) for a, b in pairwise(places))
     room_s = who.shift_end_s - who.shift_start_s - work_s - drive_s
     return [

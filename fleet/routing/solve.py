@@ -1,8 +1,9 @@
 """The one door to routing: a problem in, a proven plan out, never worse than the first one found.
 
-vroom gives a plan within moments, PyVRP improves it until the time is up, and an independent checker proves
-both. Solvers hold the interpreter for their whole run: call this in a worker process or a command, never
-inside a web request.
+vroom gives a plan within moments, PyVRP improves it until the time is up, beside a second search on another
+core; routes of both are put together anew, small moves polish them on the real clock, and an independent
+checker proves what comes out. Solvers hold the interpreter for their whole run: call this in a worker process
+or a command, never inside a web request.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from fleet.routing.check import plan_faults
 from fleet.routing.days_first import BOTH_VISITS, needs_days_first, solve_by_days
-from fleet.routing.order import not_worse_than_nearest, without_losers
+from fleet.routing.order import not_worse_than_nearest, repaired, without_losers
 from fleet.routing.plan import Plan
 from fleet.routing.polish import polished
 from fleet.routing.problem import Problem
@@ -162,8 +163,9 @@ def warm_start(
         Processor threads that vroom may use.
     """
     plans = []
+    found = repaired(problem, first_orders(problem.at_mean_hours(), seconds=seconds, threads=threads))
     # The earlier plan comes first: where another is only as good, nobody's day changes.
-    for orders in (previous or {}, first_orders(problem, seconds=seconds, threads=threads)):
+    for orders in (previous or {}, found):
         kept = {vehicle: without_losers(problem, vehicle, order) for vehicle, order in orders.items()}
         plan = plan_from_orders(problem, kept)
         if plan is not None:
@@ -179,8 +181,9 @@ def _search_at_once(problem: Problem, effort: _Effort, previous: Mapping[int, Se
     searching_s = effort.seconds * (1 - FINISH_SHARE)
     second = None
     if timed and not lookout.is_stopped:
-        second = start_second(problem, seconds=searching_s, seed=effort.seed + SECOND_SEED)
+        second = start_second(problem.at_mean_hours(), seconds=searching_s, seed=effort.seed + SECOND_SEED)
     pool = RoutePool()
+    model = problem.at_mean_hours()
     try:
         first_seconds = (
             FIRST_STOPPED_S if lookout.is_stopped else min(effort.seconds * FIRST_SHARE, FIRST_MOST_S)
@@ -196,7 +199,7 @@ def _search_at_once(problem: Problem, effort: _Effort, previous: Mapping[int, Se
             return _proven(problem, first)
         lookout.improves()
         better = improved_orders(
-            problem,
+            model,
             {route.vehicle: route.visits for route in first.routes},
             seconds=max(0.0, searching_s - (time.perf_counter() - began)) if timed else None,
             seed=effort.seed,
@@ -225,7 +228,7 @@ def _wait_s(lookout: Lookout, left_s: float) -> float:
 def _best_that_holds(problem: Problem, found: Sequence[Mapping[int, Sequence[int]]], first: Plan) -> Plan:
     """The first of the found plans that holds on the real clock and ranks better, else the one at hand."""
     for orders in found:
-        plan = plan_from_orders(problem, orders)
+        plan = plan_from_orders(problem, repaired(problem, orders))
         if plan is None:
             continue
         plan = _tidied(problem, plan)
@@ -267,7 +270,7 @@ def _is_over(problem: Problem, lookout: Lookout, newest: Newest) -> bool:
     if not lookout.is_due():
         return lookout.is_stopped
     orders = newest()
-    plan = plan_from_orders(problem, orders) if orders is not None else None
+    plan = plan_from_orders(problem, repaired(problem, orders)) if orders is not None else None
     if plan is not None:
         lookout.see(problem, plan)
     return lookout.tell()

@@ -126,7 +126,7 @@ def _urgent(
     wider[number] = (Window(now_s, midnight - 1, worth), *later)
     visits = list(problem.visits)
     visits[number] = replace(what, windows=(Window(now_s, midnight - 1, worth),), must=True)
-    again = Problem(tuple(visits), problem.vehicles, problem.duration_s, problem.distance_m, problem.cost)
+    again = replace(problem, visits=tuple(visits))
     per_hour = given.visits[number].value_per_day / HOURS_A_DAY * POINTS_PER_MONEY
     return again, Urgency(number, now_s, round(per_hour))
 

@@ -256,7 +256,7 @@ def _with_break(problem: Problem, state: WeekState, settings: VisitSettings) -> 
             start = vehicle.shift_start_s
             vehicle = replace(vehicle, pause=Break(start, start, rest_s))
         vehicles.append(vehicle)
-    return Problem(problem.visits, tuple(vehicles), problem.duration_s, problem.distance_m, problem.cost)
+    return replace(problem, vehicles=tuple(vehicles))
 
 
 def today_states(*, day: date) -> dict[str, str]:

@@ -158,10 +158,10 @@ def _asked_for(
     )
     if told_at is None:
         visits = tuple(free if n == number else one for n, one in enumerate(problem.visits))
-        return Problem(visits, problem.vehicles, problem.duration_s, problem.distance_m, problem.cost), number
+        return replace(problem, visits=visits), number
     visits = (*problem.visits, free)
     return (
-        Problem(visits, problem.vehicles, problem.duration_s, problem.distance_m, problem.cost),
+        replace(problem, visits=visits),
         len(visits) - 1,
     )
 
@@ -182,18 +182,20 @@ def _offer(
     if new is None:
         raise CannotOffer("The plan has changed; look for hours anew.")
     steps = []
+    here = problem.vehicles[place.vehicle].start_place
     for stop in new.stops:
         what = problem.visits[stop.visit]
+        drive_s, here = int(problem.duration_s[here, what.place]), what.place
         opens = next(w.start_s for w in what.windows if w.start_s <= stop.start_s <= w.end_s)
         kinds = (
             [n.kind for n in given.visits[stop.visit].needs.all()] if stop.visit < len(given.visits) else []
         )
         spread = max((spreads[kind] for kind in kinds if kind in spreads), default=None)
-        step = Step(stop.drive_s, what.service_s, opens)
+        step = Step(drive_s, what.service_s, opens)
         steps.append(step if spread is None else replace(step, work_spread=spread))
         if stop.visit == wanted:
             break
-    span = arrival_span(leave_s=new.leave_s, steps=steps, seed=seed)
+    span = arrival_span(leave_s=new.leave_s, steps=steps, seed=seed, hours=problem.hours)
     first, last = window_of_span(span_s=span, planned_s=place.start_s)
     day_s = place.start_s // DAY_S * DAY_S
     first = max(first, day_s)

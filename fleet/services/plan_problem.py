@@ -11,7 +11,7 @@ import numpy as np
 
 from fleet.calc.prerequisites import able_on
 from fleet.calc.travel import TravelMatrix
-from fleet.calc.visit_settings import VisitSettings
+from fleet.calc.visit_settings import VisitSettings, travel_hours
 from fleet.calc.workdays import off_words
 from fleet.models import Technician, Visit, VisitNeed
 from fleet.routing.problem import UNREACHABLE_S, Break, IntArray, Problem, Vehicle, Window
@@ -121,7 +121,8 @@ def build_problem(given: PlanInput, settings: VisitSettings, travel: TravelSourc
     )
     coordinates = np.array(list(points)).reshape(-1, 2)
     matrix = travel.matrix(coordinates[:, 0], coordinates[:, 1])
-    return Problem(calls, vehicles, *whole_matrices(matrix, settings))
+    hours = travel_hours(settings, points_per_money=POINTS_PER_MONEY)
+    return Problem(calls, vehicles, *whole_matrices(matrix, settings), hours=hours)
 
 
 def whole_matrices(travel: TravelMatrix, settings: VisitSettings) -> tuple[IntArray, IntArray, IntArray]:

@@ -245,7 +245,7 @@ def _keep(work: PlanWork, found: FoundPlan, travel: TravelSource) -> RoutesPlann
             "drive_min": done.drive_min,
             "drive_km": done.drive_km,
             "is_estimated": done.is_estimated,
-            "travel_words": travel.words,
+            "travel_words": "; ".join([travel.words, *(span.words for span in work.settings.rush_hours)]),
             "told": done.told,
             "told_moved": done.told_moved,
             "seconds": row.seconds,

@@ -9,7 +9,8 @@ from datetime import datetime
 from django.db import transaction
 
 from fleet.calc.setting_facts import FACT_OF
-from fleet.calc.visit_settings import PREFIX, visit_settings
+from fleet.calc.travel_hours import parse_rush_hours, rush_text
+from fleet.calc.visit_settings import PREFIX, RUSH_HOURS, visit_settings
 from fleet.models import Company
 from sites.models import Change
 from sites.services.history import ChangeNote, record_changes
@@ -94,19 +95,53 @@ def save_settings(
 
 
 @transaction.atomic
+def save_rush_hours(*, text: str, by: str, now: datetime, reason: str = "") -> SettingsSaved:
+    """Keep the hours at which driving takes longer; the next plan takes them. Raises `BadSetting`.
+
+    Parameters
+    ----------
+    text
+        Lines like `x 1.3 from 07:00 to 09:00`; none: at no hour.
+    by, now, reason
+        Who, when and why, for the history.
+    """
+    try:
+        lines = rush_text(parse_rush_hours(text))
+    except ValueError as error:
+        raise BadSetting(f"Hours with longer driving: {error}", RUSH_HOURS) from error
+    company = Company.objects.select_for_update().first()
+    if company is None:
+        raise BadSetting("There is no company yet: bring a site book first")
+    before = str(company.settings.get(PREFIX + RUSH_HOURS, ""))
+    if lines == before:
+        return SettingsSaved(())
+    company.settings = {**company.settings, PREFIX + RUSH_HOURS: lines}
+    company.save(update_fields=["settings"])
+    note = ChangeNote(KIND, "visits", "", {RUSH_HOURS: before}, {RUSH_HOURS: lines}, reason)
+    record_changes(notes=[note], by=by, at=now)
+    return SettingsSaved((RUSH_HOURS,))
+
+
+@transaction.atomic
 def put_back_settings(*, change_id: int, by: str, now: datetime) -> SettingsSaved:
     """Settings as they were before an entry of the history; itself an entry. Raises `CannotPutBack`."""
     entry = Change.objects.filter(pk=change_id, kind=KIND).first()
     if entry is None or not entry.before:
         raise CannotPutBack("This entry is not in the history of settings.")
+    reason = f"as before the change of {entry.at:%Y-%m-%d %H:%M} UTC"
+    if RUSH_HOURS in entry.before:
+        text = str(entry.before[RUSH_HOURS])
+        return _moved(save_rush_hours(text=text, by=by, now=now, reason=reason))
     changes = {
         name: None if value is None else float(value)
         for name, value in entry.before.items()
         if name in FACT_OF
     }
-    saved = save_settings(
-        changes=changes, by=by, now=now, reason=f"as before the change of {entry.at:%Y-%m-%d %H:%M} UTC"
-    )
+    return _moved(save_settings(changes=changes, by=by, now=now, reason=reason))
+
+
+def _moved(saved: SettingsSaved) -> SettingsSaved:
+    """What was saved; raises `CannotPutBack` where that was nothing."""
     if not saved.changed:
         raise CannotPutBack("All is as it was before this change already.")
     return saved

@@ -13,19 +13,29 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.access import may_see
 from fleet.calc.setting_facts import FACT_OF
-from fleet.calc.visit_settings import visit_settings
+from fleet.calc.visit_settings import RUSH_HOURS, visit_settings
 from fleet.selectors.company import company_day, the_company
-from fleet.selectors.settings_page import plain, setting_groups, setting_history, settings_in_force
+from fleet.selectors.settings_page import (
+    plain,
+    rush_hours,
+    setting_groups,
+    setting_history,
+    settings_in_force,
+)
 from fleet.services.settings import (
     BadSetting,
     CannotPutBack,
     check_settings,
     put_back_settings,
+    save_rush_hours,
     save_settings,
 )
 from fleet.services.settings_preview import Preview, preview_settings
 from fleet.tasks import queue_stage
 from fleet.views.asked import asking_user
+
+# Longer texts are cut [letters].
+MOST_TEXT = 600
 
 
 @require_safe
@@ -61,6 +71,23 @@ def settings_save(request: HttpRequest) -> HttpResponse:
     if saved.changed:
         _value_anew()
         messages.success(request, "Kept. Needs are valued anew now; plan the week to use it for routes.")
+    else:
+        messages.info(request, "Nothing was changed.")
+    return redirect("fleet:settings")
+
+
+@require_POST
+def settings_hours(request: HttpRequest) -> HttpResponse:
+    """Keep the hours at which driving takes longer."""
+    text = request.POST.get("rush_hours", "")[:MOST_TEXT]
+    try:
+        saved = save_rush_hours(text=text, by=request.user.get_username(), now=timezone.now())
+    except BadSetting as error:
+        return _page(request, errors={error.name: str(error)}, rush_typed=text)
+    if saved.changed:
+        messages.success(
+            request, "Kept. The next planning, and every change of the plan, times drives by it."
+        )
     else:
         messages.info(request, "Nothing was changed.")
     return redirect("fleet:settings")
@@ -119,6 +146,7 @@ def _page(
     errors: Mapping[str, str] | None = None,
     preview: Preview | None = None,
     changed: tuple[tuple[str, float, float | None], ...] = (),
+    rush_typed: str | None = None,
 ) -> HttpResponse:
     """The page, with what was typed."""
     company = the_company()
@@ -128,6 +156,8 @@ def _page(
         "preview": preview,
         "changed": changed,
         "history": setting_history(),
+        "rush": rush_hours(typed=rush_typed),
+        "rush_error": (errors or {}).get(RUSH_HOURS, ""),
         "currency": company.currency if company else "",
         "may_write": may_see(asking_user(request).role, "fleet:settings-save"),
     }

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
+from django.db.models import Sum
 
 from fleet.models import Company, PlanRun, Route, Stop, Technician, Visit, VisitNeed
 from fleet.services.plan_routes import plan_routes, undo_plan
 from fleet.services.plan_snapshot import CannotUndo
 from fleet.services.plan_state import NothingToPlan
+from fleet.services.settings import save_rush_hours
 from sites.models import Site
 from tests.factories import DAY, build_need, build_site, build_technician
 
@@ -202,3 +205,26 @@ def test_the_last_planning_can_be_undone(company: Company) -> None:
 def test_a_week_and_a_day_at_once_are_refused(company: Company) -> None:
     with pytest.raises(NothingToPlan):
         plan_routes(now=EARLY, week=DAY, day=DAY)
+
+
+def test_slow_hours_lengthen_the_drives_that_fall_into_them_and_the_page_says_so(company: Company) -> None:
+    town(8)
+    build_technician(break_min=0)
+    plan_routes(now=EARLY, week=DAY, seed=1, iterations=60)
+    usual = dict(Stop.objects.values_list("visit__site__code", "drive_min"))
+
+    save_rush_hours(text="x 2 from 07:00 to 12:00", by="hana", now=EARLY)
+    plan_routes(now=EARLY, week=DAY, seed=1, iterations=60)
+
+    stops = {stop.visit.site.code: stop for stop in Stop.objects.all() if stop.visit is not None}
+    zone = ZoneInfo(company.timezone)
+    slow = [
+        code
+        for code, stop in stops.items()
+        if stop.arrive.astimezone(zone).hour < 12 and stops[code].drive_min > usual.get(code, 0) + 0.4
+    ]
+    assert slow
+    route = Route.objects.get(day=DAY)
+    legs = route.stops.aggregate(Sum("drive_min"))["drive_min__sum"]
+    assert route.drive_min == pytest.approx(legs + route.end_drive_min, abs=0.5)
+    assert "x 2 from 07:00 to 12:00" in PlanRun.objects.latest("pk").figures["travel_words"]

@@ -25,6 +25,7 @@ BACK = {
     "fleet:need-new": "fleet:need-withdraw", "fleet:need-withdraw": "fleet:need-reopen",
     "fleet:need-reopen": "fleet:need-withdraw", "fleet:appointment": "fleet:need-withdraw",
     "fleet:break-new": "fleet:break-discard", "fleet:settings-save": "fleet:settings-back",
+    "fleet:settings-hours": "fleet:settings-back",
     "fleet:settings-back": "fleet:settings-back", "fleet:technician": "fleet:technician-back",
     "fleet:technician-back": "fleet:technician-back", "fleet:stock-move": "fleet:stock-undo",
     "fleet:stop-finding": "fleet:finding-decide", "fleet:finding-correct": "fleet:finding-decide",
