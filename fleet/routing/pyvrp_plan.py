@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pyvrp
 from pyvrp.exceptions import PenaltyBoundWarning
-from pyvrp.search import OPERATORS, LocalSearch, PerturbationManager, compute_neighbours
+from pyvrp.search import OPERATORS, LocalSearch, PerturbationManager, PerturbationParams, compute_neighbours
 from pyvrp.stop import MaxIterations, MaxRuntime, StoppingCriterion
 
 from fleet.routing.compressed import CompressedClock, compress_breaks
@@ -23,6 +23,9 @@ from fleet.routing.schedule import schedule_route
 KEPT_BESTS = 40
 # Penalty of a unit of lateness or load at the start of the search [points]; it then moves by itself.
 FIRST_PENALTY = 15.0
+# Most visits that a step shakes, and how far back lies the plan that the next must beat. The library's own
+# (25, 300) suit longer searches: in 3 s these won 0.3 % more on invented days of other seeds.
+SHAKEN, HISTORY = 10, 30
 
 Newest = Callable[[], dict[int, list[int]] | None]
 
@@ -97,7 +100,9 @@ def _search(
     costs here: it then spends most of a short search on coming down.
     """
     rng = pyvrp.RandomNumberGenerator(seed=seed)
-    local = LocalSearch(data, rng, compute_neighbours(data), PerturbationManager())
+    local = LocalSearch(
+        data, rng, compute_neighbours(data), PerturbationManager(PerturbationParams(1, SHAKEN))
+    )
     for operator in OPERATORS:
         if operator.supports(data):
             local.add_operator(operator(data))
@@ -106,7 +111,7 @@ def _search(
     first = start
     if first is None:
         first = local(pyvrp.Solution.make_random(data, rng), penalties.max_cost_evaluator(), exhaustive=True)
-    params = pyvrp.IteratedLocalSearchParams(callbacks=bests)
+    params = pyvrp.IteratedLocalSearchParams(callbacks=bests, history_length=HISTORY)
     return pyvrp.IteratedLocalSearch(data, penalties, local, first, params)
 
 
@@ -142,11 +147,7 @@ class _Bests(pyvrp.IteratedLocalSearchCallbacks):
         self.found.append(best)
         del self.found[:-KEPT_BESTS]
 
-    def on_iteration(
-        self,
-        current: pyvrp.Solution,
-        *_others: object,
-    ) -> None:
+    def on_iteration(self, current: pyvrp.Solution, *_others: object) -> None:
         """Keep the routes of a plan that the search goes on from."""
         if self._pool is None or current is self._last:
             return
