@@ -9,7 +9,7 @@ from typing import Final
 
 from weather.calc.new_days import OBSERVED, WIND_HEIGHT_M
 from weather.sources.client import Client
-from weather.sources.protocol import Answer, Point, Question, SourceChanged, SourceError
+from weather.sources.protocol import Answer, Point, Question, SourceChanged, point_by_point
 from weather.sources.reading import day_of, days_left_out, mapping_at, number_or_none
 
 NOTICE: Final = "Data from the NASA POWER project (NASA Langley Research Center)."
@@ -39,11 +39,7 @@ class NasaPower:
 
     def ask(self, points: Sequence[Point], question: Question) -> Iterator[Answer]:
         """Answers point by point."""
-        for point in points:
-            try:
-                yield self._answer(point, question)
-            except SourceError as error:
-                yield Answer(point.name, error=error)
+        return point_by_point(self._answer, points, question)
 
     def _answer(self, point: Point, question: Question) -> Answer:
         """Days of one point."""

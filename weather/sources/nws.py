@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from weather.calc.new_days import FORECAST
 from weather.calc.units import fahrenheit_to_c, km_h_to_m_s, mph_to_m_s
 from weather.sources.client import Client
-from weather.sources.protocol import Answer, Point, Question, SourceChanged, SourceError
+from weather.sources.protocol import Answer, Point, Question, SourceChanged, point_by_point
 from weather.sources.reading import day_of, list_at, mapping_at, number_or_none, text_at
 from weather.sources.spells import Spell, covered_share, day_bounds, mean, parse_spell, total, within
 
@@ -50,11 +50,7 @@ class NationalWeatherService:
 
     def ask(self, points: Sequence[Point], question: Question) -> Iterator[Answer]:
         """Answers point by point."""
-        for point in points:
-            try:
-                yield self._answer(point, question)
-            except SourceError as error:
-                yield Answer(point.name, error=error)
+        return point_by_point(self._answer, points, question)
 
     def _answer(self, point: Point, question: Question) -> Answer:
         """Forecast days of one point: first its grid cell and its clock, then the cell's data."""

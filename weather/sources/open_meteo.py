@@ -12,7 +12,7 @@ from typing import Final
 from weather.calc.new_days import FORECAST
 from weather.calc.units import km_h_to_m_s, knots_to_m_s, mph_to_m_s
 from weather.sources.client import Client
-from weather.sources.protocol import Answer, Point, Question, SourceChanged, SourceError
+from weather.sources.protocol import Answer, Point, Question, SourceChanged, point_by_point
 from weather.sources.reading import day_of, days_left_out, list_at, mapping_at, number_or_none
 
 Exchange = Callable[[float], float]
@@ -53,11 +53,7 @@ class OpenMeteo:
 
     def ask(self, points: Sequence[Point], question: Question) -> Iterator[Answer]:
         """Answers point by point."""
-        for point in points:
-            try:
-                yield self._answer(point, question)
-            except SourceError as error:
-                yield Answer(point.name, error=error)
+        return point_by_point(self._answer, points, question)
 
     def _answer(self, point: Point, question: Question) -> Answer:
         """Forecast days of one point."""

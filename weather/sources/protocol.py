@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Protocol
@@ -92,3 +92,22 @@ class DailySource(Protocol):
     def ask(self, points: Sequence[Point], question: Question) -> Iterator[Answer]:
         """Answers point by point, or station by station; an error of one never stops the others."""
         ...
+
+
+def point_by_point(
+    answer: Callable[[Point, Question], Answer], points: Sequence[Point], question: Question
+) -> Iterator[Answer]:
+    """Answers of a service that is asked for one point at a time; an error of one never stops the others.
+
+    Parameters
+    ----------
+    answer
+        Asks for one point; may raise `SourceError`.
+    points, question
+        What is asked.
+    """
+    for point in points:
+        try:
+            yield answer(point, question)
+        except SourceError as error:
+            yield Answer(point.name, error=error)
