@@ -6,7 +6,7 @@ from typing import Final
 
 from django.db.models import Model
 
-from fleet.models import Part, Quote, StockPlace, Technician, User
+from fleet.models import Part, Quote, ServiceContract, StockPlace, Technician, User
 from sites.models import Change
 
 _D, _M, _A = User.Role.DISPATCHER.value, User.Role.MANAGER.value, User.Role.ADMINISTRATOR.value
@@ -23,6 +23,8 @@ COMPANY_ROLES: Final[dict[str, frozenset[str]]] = {
     ),
     **dict.fromkeys(("fleet:quotes", "fleet:quote", "fleet:quote-paper"), _OFFICE),
     **dict.fromkeys(("fleet:quote-new", "fleet:quote-step"), _OFFICE),
+    **dict.fromkeys(("fleet:contracts", "fleet:contracts-csv", "fleet:contract"), _OFFICE),
+    **dict.fromkeys(("fleet:contract-new", "fleet:contract-step", "fleet:contract-back"), _OFFICE),
     "fleet:technicians": _OFFICE,
     **dict.fromkeys(
         ("fleet:technician", "fleet:technician-new", "fleet:technician-certificate", "fleet:technician-back"),
@@ -36,4 +38,6 @@ COMPANY_THINGS: Final[dict[str, type[Model]]] = {
     **dict.fromkeys(("fleet:technician", "fleet:technician-certificate"), Technician),
     "fleet:technician-back": Change,
     **dict.fromkeys(("fleet:quote", "fleet:quote-step", "fleet:quote-paper"), Quote),
+    **dict.fromkeys(("fleet:contract", "fleet:contract-step"), ServiceContract),
+    "fleet:contract-back": Change,
 }

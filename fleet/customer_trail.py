@@ -42,6 +42,8 @@ SHOWS: Final[dict[str, str]] = {
     "fleet:quotes": "list of quotes",
     "fleet:quote": "quote",
     "fleet:quote-paper": "quote on paper",
+    "fleet:contracts": "list of contracts",
+    "fleet:contract": "contract",
     "fleet:rebate-dossier": "dossier for a rebate",
     "fleet:customer": "all data of a customer",
 }

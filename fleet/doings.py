@@ -53,6 +53,13 @@ DOINGS: Final[tuple[Doing, ...]] = (
     Doing("Quotes for extra work", "fleet:quotes", "offer approval customer word declined expired"),
     Doing("Make a quote", "fleet:quote-new", "offer extra work new sensor"),
     Doing(
+        "Contracts: included visits, what was used, renewals",
+        "fleet:contracts",
+        "service contract renewal included price notice overused",
+    ),
+    Doing("Enter a contract", "fleet:contract-new", "new service contract customer bought"),
+    Doing("Take out the contracts as CSV", "fleet:contracts-csv", "export file spreadsheet"),
+    Doing(
         "Technicians: hours, skills, certificates", "fleet:technicians", "shift days off break home tester"
     ),
     Doing("Prices and times: what a visit is worth", "fleet:settings", "settings value cost minutes weights"),

@@ -64,6 +64,9 @@ FACTS: Final = (
         "times", 1, 100,
     ),
     SettingFact("log_missing_per_day", WAITING, "A bypass log that is missing", "money/day", 0, 500),
+    SettingFact(
+        "contract_per_day", WAITING, "A visit that a contract includes, at the least", "money/day", 0, 500
+    ),
     SettingFact("follow_up_per_day", WAITING, "What a visit left to do", "money/day", 0, 500),
     SettingFact("priority_value", WAITING, "A step of priority, if no value is stated", "money/day", 0, 500),
     SettingFact("log_missing_days", RAISING, "Days without a bypass log", "days", 3, 120),

@@ -44,6 +44,8 @@ class VisitSettings:
         Days beyond allowed depletion after which a zone's lawn counts as lost [d].
     promise_per_day
         What a broken promise to a customer costs, counted once on its day [money].
+    contract_per_day
+        Least value of a day of waiting of a visit that a contract includes and that is due [money/day].
     audit_per_day, calendar_per_day, log_missing_per_day, change_per_day
         Value of a day of waiting of needs that come from calendar, missing data and program changes where
         nothing else is at stake [money/day].
@@ -86,6 +88,7 @@ min_move_station_wire, min_dig, min_backflow_test, min_winterize, min_complaint,
     log_missing_per_day: float = 3.0
     change_per_day: float = 2.0
     follow_up_per_day: float = 5.0
+    contract_per_day: float = 1.0
     priority_value: float = 10.0
     log_missing_days: float = 14.0
     audit_every_days: float = 365.0

@@ -129,7 +129,7 @@ def value_sentence(parts: dict[str, float], currency: str) -> str:
     Parameters
     ----------
     parts
-        Money per day by part: water, turf, promise, priority [money/day].
+        Money per day by part: water, turf, promise, contract, priority [money/day].
     currency
         Three letters behind each amount [-].
     """
@@ -137,6 +137,7 @@ def value_sentence(parts: dict[str, float], currency: str) -> str:
         "water": "water at stake",
         "turf": "lawn at risk",
         "promise": "promise to the customer",
+        "contract": "visit that the customer has paid for",
         "priority": "stated value",
     }
     named = [f"{words[name]} {parts[name]:.2f} {currency}" for name in words if parts.get(name, 0) > 0]

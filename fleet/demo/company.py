@@ -16,8 +16,9 @@ from fleet.demo.ground_plan import DEPOT_M, lonlat
 from fleet.demo.load import load_demo_trucks
 from fleet.demo.office import COMPANY, OFFICE, PEOPLE
 from fleet.models import Technician, User
-from fleet.services.company import DemoFounding, add_accounts, found_demo_company, record_contracts
+from fleet.services.company import DemoFounding, add_accounts, found_demo_company
 from fleet.services.record_company import import_tariffs, import_technicians
+from fleet.services.record_contracts import import_contracts
 from fleet.services.record_visits import import_visits
 from fleet.services.streets import build_streets
 from fleet.services.technicians import save_certificate
@@ -80,7 +81,6 @@ def build_demo_company(
         ]
     )
     _bring_in(files.folder, today=today, now=now, tell=tell)
-    record_contracts(rows=files.contracts)
     load_demo_trucks(by=BY, now=now, seed=seed)
     for person in Technician.objects.filter(skills__contains="backflow"):
         save_certificate(
@@ -107,6 +107,7 @@ def _bring_in(folder: Path, *, today: date, now: datetime, tell: Callable[[str],
         ("bypass.csv", lambda path: import_bypass(path=path, today=today)),
         ("meter.csv", lambda path: import_meter(path=path, today=today)),
         ("readings.csv", lambda path: import_readings(path=path, now=now)),
+        ("contracts.csv", lambda path: import_contracts(path=path, by=BY, now=now)),
         ("visits.csv", lambda path: import_visits(path=path, by=BY, now=now)),
     )
     for name, bring in steps:

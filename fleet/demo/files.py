@@ -13,7 +13,8 @@ from typing import Any, Final
 import numpy as np
 
 from fleet.demo.book import DemoSite, book_collection, invent_sites
-from fleet.demo.office import contract_rows, rules, tariff_rows, technician_rows, visit_rows
+from fleet.demo.contracts import contract_rows
+from fleet.demo.office import rules, tariff_rows, technician_rows, visit_rows
 from fleet.demo.records import invent_records
 from fleet.demo.sky import LOCATIONS, Sky, invent_sky
 from fleet.demo.streets import build_network, map_layers, write_osm
@@ -30,11 +31,10 @@ PAST_ISSUES: Final = 40  # days on which a forecast was issued before today
 
 @dataclass(frozen=True, slots=True)
 class DemoFiles:
-    """Where the files lie, and what no contract file carries."""
+    """Where the files lie, and what no file of a company carries."""
 
     folder: Path
     layers: dict[str, object]
-    contracts: Rows
     truth: Path
 
 
@@ -72,6 +72,7 @@ def write_demo_files(folder: Path, *, sites: int, seed: int, today: date) -> Dem
     _write(folder / "technicians.csv", technician_rows())
     _write(folder / "tariffs.csv", tariff_rows(today))
     _write(folder / "visits.csv", visit_rows(rng, gardens, today=today))
+    _write(folder / "contracts.csv", contract_rows(rng, gardens, today=today))
     (folder / "rules.json").write_text(json.dumps(rules(today), indent=1), encoding="utf-8")
     network = build_network()
     write_osm(network, folder / "streets.osm")
@@ -80,7 +81,6 @@ def write_demo_files(folder: Path, *, sites: int, seed: int, today: date) -> Dem
     return DemoFiles(
         folder=folder,
         layers=layers,
-        contracts=contract_rows(rng, gardens, today=today),
         truth=folder / "planted_faults.csv",
     )
 

@@ -170,23 +170,3 @@ def visit_rows(rng: np.random.Generator, sites: list[DemoSite], *, today: date) 
             row |= {"earliest": f"{day}T{hour:02d}:00", "latest": f"{day}T{hour + 2:02d}:00"}
         rows.append(row)
     return rows
-
-
-def contract_rows(rng: np.random.Generator, sites: list[DemoSite], *, today: date) -> Rows:
-    """Service contracts: most of the sites, some up for renewal soon."""
-    rows: Rows = []
-    for site in sites:
-        if rng.random() < 0.1:
-            continue
-        start = today - timedelta(days=int(rng.integers(20, 360)))
-        rows.append(
-            {
-                "site": site.code,
-                "starts_on": start,
-                "ends_on": start + timedelta(days=365),
-                "visits_included": int(rng.integers(2, 5)),
-                "price": float(rng.choice([240, 320, 420])),
-                "currency": "USD",
-            }
-        )
-    return rows

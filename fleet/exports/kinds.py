@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final, TextIO
 
-from fleet.exports import findings, flags, ledger, needs, routes, visits
+from fleet.exports import contracts, findings, flags, ledger, needs, routes, visits
 from fleet.exports.calendar import routes_calendar
 from sites.exports import balance, book, history, programs
 from weather.calc.csv_cells import csv_lines
@@ -118,6 +118,7 @@ KINDS: Final[dict[str, Kind]] = {
         lambda span, private: flags.rows(as_of=span.as_of, private=private),
         lambda span, private: flags.features(as_of=span.as_of, private=private),
     ),
+    "contracts": Kind(lambda _: contracts.COLUMNS, lambda _, private: contracts.rows(private=private)),
     "ledger": Kind(lambda _: ledger.COLUMNS, _ledger_rows, _ledger_features),
     "history": Kind(lambda _: history.COLUMNS, _spanned(history.rows)),
 }

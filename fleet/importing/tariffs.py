@@ -10,7 +10,7 @@ from typing import Final
 from weather.importing.rows import CellError, Column, Table, day, number, read_csv, text
 
 
-def _currency(cell: str) -> str:
+def currency(cell: str) -> str:
     """Three letters of ISO 4217."""
     if len(cell) != 3 or not cell.isalpha() or not cell.isascii():
         raise CellError("a currency of three letters (ISO 4217)")
@@ -22,7 +22,7 @@ COLUMNS: Final = (
     Column("from", day, required=True),
     Column("tier_from_m3", number(0, 1e6), default=0.0),
     Column("price_per_m3", number(0, 1e4), required=True),
-    Column("currency", _currency, required=True),
+    Column("currency", currency, required=True),
 )
 
 

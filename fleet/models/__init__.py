@@ -1,6 +1,7 @@
 """The company: people, needs, routes, watch, water, money."""
 
 from fleet.models.company import AuditEntry, Company, StageRun
+from fleet.models.contracts import ContractVisits, ServiceContract
 from fleet.models.day_breaks import CustomerCall, DayBreak, HeldWindow
 from fleet.models.devices import DeviceToken
 from fleet.models.needs import Visit, VisitKind, VisitNeed
@@ -13,7 +14,7 @@ from fleet.models.routes import Finding, PlanRun, Route, Stop
 from fleet.models.season import BackflowRule, LocationSeason
 from fleet.models.stock import Part, PartForKind, StockMinimum, StockMove, StockPlace
 from fleet.models.watch import Cause, Flag, WatchDay, WatchFit, WatchHabit, WatchState, WatchStatus
-from fleet.models.water import LedgerMonth, LedgerPortfolio, LedgerSite, MeterLeak, ServiceContract, Tariff
+from fleet.models.water import LedgerMonth, LedgerPortfolio, LedgerSite, MeterLeak, Tariff
 
 __all__ = [
     "AuditEntry",
@@ -21,6 +22,7 @@ __all__ = [
     "Cause",
     "Certificate",
     "Company",
+    "ContractVisits",
     "CustomerCall",
     "DayBreak",
     "DeviceToken",

@@ -56,7 +56,9 @@ class VisitNeed(models.Model):
     raised_on = models.DateField()
     closed_on = models.DateField(null=True, blank=True)
     value_per_day = models.FloatField()  # money lost by each day of waiting
-    value_parts = models.JSONField(default=dict)  # water, turf, promise, priority: how it came about
+    value_parts = models.JSONField(
+        default=dict
+    )  # water, turf, promise, contract, priority: how it came about
     service_min = models.FloatField()
     skill = models.CharField(max_length=200, blank=True)  # `;`-separated
     parts = models.CharField(max_length=200, blank=True)

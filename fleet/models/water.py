@@ -32,27 +32,6 @@ class Tariff(models.Model):
         return f"{self.supplier} {self.starts_on}"
 
 
-class ServiceContract(models.Model):
-    """What a customer bought: visits included, start, end, price."""
-
-    site = models.ForeignKey("sites.Site", on_delete=models.CASCADE, related_name="contracts")
-    starts_on = models.DateField()
-    ends_on = models.DateField()  # exclusive
-    visits_included = models.PositiveSmallIntegerField()
-    price = models.FloatField()
-    currency = models.CharField(max_length=3)
-
-    class Meta:
-        ordering = ["site_id", "starts_on"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "starts_on"], name="contract_once_a_start"),
-            models.CheckConstraint(condition=Q(ends_on__gt=F("starts_on")), name="contract_ends_after_start"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.site_id} from {self.starts_on}"
-
-
 class LedgerMonth(models.Model):
     """One site's month in the water ledger: what was used and what was needed."""
 

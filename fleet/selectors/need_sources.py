@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -135,6 +136,17 @@ def last_audits() -> dict[int, date]:
     for site_id, at in found:
         last[site_id] = max(last.get(site_id, at.date()), at.date())
     return last
+
+
+def last_done(*, kinds: Collection[str]) -> dict[tuple[int, str], date]:
+    """Day of the last visit that met a need of a kind, by site and kind, whoever asked for it."""
+    rows = (
+        VisitNeed.objects.filter(kind__in=kinds, state=VisitNeed.State.DONE, closed_on__isnull=False)
+        .order_by()
+        .values_list("site_id", "kind")
+        .annotate(last=Max("closed_on"))
+    )
+    return {(site, kind): last for site, kind, last in rows if last is not None}
 
 
 def sites_seen_running(*, year: int) -> set[int]:

@@ -24,7 +24,9 @@ from sites.models import Change, Site
 # Of a site; its place, shapes and water figures stay: they say nothing of a person any more.
 CONTACT: Final = ("name", "address", "customer", "phone", "email", "access_notes", "gate_code")
 # Words that people wrote, by the key under which the history keeps them.
-WRITTEN: Final = frozenset({"note", "reason", "follow_up", "caption", "access_notes", "gate_code"})
+WRITTEN: Final = frozenset(
+    {"note", "reason", "follow_up", "caption", "access_notes", "gate_code", "ended_why"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +89,7 @@ def customer_tables(*, site: Site) -> tuple[DataTable, ...]:
         (
             "contracts",
             ServiceContract.objects.filter(site=site),
-            ("starts_on", "ends_on", "visits_included", "price", "currency"),
+            ("starts_on", "ends_on", "visits_included", "price", "currency", "notice_days", "ended_why"),
         ),
         (
             "water_by_month",

@@ -8,8 +8,9 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Final
 
-from fleet.importing import stock, tariffs, technicians, visits
+from fleet.importing import contracts, stock, tariffs, technicians, visits
 from fleet.services.record_company import import_tariffs, import_technicians
+from fleet.services.record_contracts import import_contracts
 from fleet.services.record_stock import import_stock
 from fleet.services.record_visits import import_visits
 from sites.importing import bypass, meters, programs
@@ -67,6 +68,7 @@ KINDS: Final[dict[str, FileKind]] = {
     ),
     "technicians": FileKind("technicians", technicians.COLUMNS, _by(import_technicians)),
     "stock": FileKind("stock of parts", stock.COLUMNS, _by(import_stock)),
+    "contracts": FileKind("service contracts", contracts.COLUMNS, _by(import_contracts)),
     "visits": FileKind("visits asked for", visits.COLUMNS, _by(import_visits)),
     "tariffs": FileKind(
         "tariffs",

@@ -1,4 +1,4 @@
-"""The company of this installation: founding it, its people, its contracts."""
+"""The company of this installation: founding it, and its people."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from datetime import date
 
 from django.db import transaction
 
-from fleet.models import Company, ServiceContract, User
+from fleet.models import Company, User
 from sites.models import Site
 
 
@@ -75,23 +75,3 @@ def set_passwords(*, passwords: Mapping[str, str]) -> None:
     for user in User.objects.filter(username__in=passwords):
         user.set_password(passwords[user.username])
         user.save(update_fields=["password"])
-
-
-@transaction.atomic
-def record_contracts(*, rows: Iterable[Mapping[str, object]]) -> int:
-    """Service contracts by site code and first day; how many there are now of those given."""
-    given = list(rows)
-    sites = dict(Site.objects.filter(code__in={row["site"] for row in given}).values_list("code", "pk"))
-    contracts = [
-        ServiceContract(
-            site_id=sites[str(row["site"])], **{name: value for name, value in row.items() if name != "site"}
-        )
-        for row in given
-    ]
-    ServiceContract.objects.bulk_create(
-        contracts,
-        update_conflicts=True,
-        unique_fields=["site", "starts_on"],
-        update_fields=["ends_on", "visits_included", "price", "currency"],
-    )
-    return len(contracts)

@@ -9,7 +9,7 @@ from typing import Final
 
 from django.db import transaction
 
-from fleet.models import AuditEntry, Finding, Photo, ReportLink, Submission, VisitNeed
+from fleet.models import AuditEntry, Finding, Photo, ReportLink, ServiceContract, Submission, VisitNeed
 from fleet.selectors.personal_data import history_of, photos_of, without_personal
 from fleet.selectors.photo_files import photo_path
 from fleet.services.audit import record_audit
@@ -49,6 +49,7 @@ def erase_customer(*, site_id: int, by: str, at: datetime, folder: Path) -> Eras
         Finding.objects.filter(visit__site=site).update(note="", follow_up="")
         VisitNeed.objects.filter(site=site).update(note="", withdrawn_why="")
         VisitNeed.objects.filter(site=site, origin__in=WRITTEN_BY_PEOPLE).update(reason="erased")
+        ServiceContract.objects.filter(site=site).update(ended_why="")
         Submission.objects.filter(visit__site=site).update(payload={}, words=[])
         entries = _scrub_history(site)
         had = bool(site.customer or site.phone or site.email or site.address)

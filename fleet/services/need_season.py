@@ -12,6 +12,7 @@ from fleet.selectors.need_sources import (
     SiteFacts,
     cold_nights,
     last_backflow_tests,
+    last_done,
     location_seasons,
     site_facts,
     sites_seen_running,
@@ -22,6 +23,7 @@ from fleet.services.wanted import Wanted
 WINTERIZE_AHEAD_DAYS: Final = 28
 SEASON_WINDOW_DAYS: Final = 30
 TEST_AHEAD_DAYS: Final = 21
+MADE_DAYS: Final = 120
 # A test this long before the start-up still counts for the season.
 TEST_COUNTS_DAYS: Final = 90
 DAYS_A_MONTH: Final = 30.44
@@ -34,6 +36,7 @@ def season_wants(*, day: date, settings: VisitSettings) -> list[Wanted]:
     rules = {rule.supplier: rule for rule in BackflowRule.objects.all()}
     tested = last_backflow_tests() if rules else {}
     nights = cold_nights(day=day)
+    made = last_done(kinds=(VisitKind.START_UP, VisitKind.WINTERIZE))
     wants: list[Wanted] = []
     for site in site_facts().values():
         if site.imported_on >= day:
@@ -43,9 +46,17 @@ def season_wants(*, day: date, settings: VisitSettings) -> list[Wanted]:
         if rule is not None:
             wants += _backflow(day, settings, site, dates, rule, tested.get(site.site_id))
         if dates is not None:
-            wants += _start_up(day, settings, site, dates, rule, is_running=site.site_id in running)
-            wants += _winterize(day, settings, site, dates, nights.get(site.location_id or 0))
+            found = [
+                *_start_up(day, settings, site, dates, rule, is_running=site.site_id in running),
+                *_winterize(day, settings, site, dates, nights.get(site.location_id or 0)),
+            ]
+            wants += [one for one in found if not _is_made(made.get((site.site_id, one.kind)), day)]
     return wants
+
+
+def _is_made(last: date | None, day: date) -> bool:
+    """Whether a visit of this season did it already, whoever had asked for it."""
+    return last is not None and (day - last).days <= MADE_DAYS
 
 
 def _start_up(

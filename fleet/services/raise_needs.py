@@ -13,15 +13,16 @@ from fleet.calc.visit_value import CERTIFIED
 from fleet.models import Company, PartForKind, Quote, VisitNeed
 from fleet.selectors.prerequisites import DIG_KINDS, lacking
 from fleet.selectors.service_times import service_times
-from fleet.services.need_season import season_wants
-from fleet.services.need_wants import service_min, wanted_needs
+from fleet.services.all_wants import all_wants
+from fleet.services.need_wants import service_min
 from fleet.services.season import renew_seasons
-from fleet.services.wanted import Wanted
+from fleet.services.wanted import Cause, Wanted, cause_of
 
 COMPUTED = (
     VisitNeed.Origin.WATCH,
     VisitNeed.Origin.ROUND,
     VisitNeed.Origin.CALENDAR,
+    VisitNeed.Origin.CONTRACT,
     VisitNeed.Origin.LOGS,
     VisitNeed.Origin.METER,
 )
@@ -46,7 +47,7 @@ class NeedsRaised:
 
 @transaction.atomic
 def raise_needs(*, day: date) -> NeedsRaised:
-    """Bring the open needs in line with what flags, programs, logs and calendar say on a day.
+    """Bring the open needs in line with what flags, programs, logs, calendar and contracts say on a day.
 
     Running it twice changes nothing. A need keeps its key and day while its reason holds; one that a visit
     has met is not raised again for the same cause, and one that a person withdrew rests until its day.
@@ -54,16 +55,19 @@ def raise_needs(*, day: date) -> NeedsRaised:
     company = Company.objects.first()
     settings = visit_settings(company.settings if company else {})
     renew_seasons(day=day)
-    wants = [*wanted_needs(day=day, settings=settings), *season_wants(day=day, settings=settings)]
+    wants = all_wants(day=day, settings=settings)
     learned = service_times(day=day, settings=settings)
     held = list(VisitNeed.objects.select_for_update().filter(origin__in=COMPUTED, state=VisitNeed.State.OPEN))
-    by_cause = {(n.origin, n.kind, n.site_id, n.controller_id): n for n in held}
+    by_cause = _by_cause(held)
+    resting = _resting(day)
     closed = {n.key: n for n in VisitNeed.objects.filter(key__in=[w.key for w in wants]) if n.state != "open"}
     fresh: list[VisitNeed] = []
     touched: list[VisitNeed] = []
     kept: set[int] = set()
     for want in wants:
         need = by_cause.get(want.cause)
+        if need is None and want.cause in resting:
+            continue
         if need is None and (again := closed.get(want.key)) is not None:
             if again.state == VisitNeed.State.DONE or _rests(again, day):
                 continue
@@ -80,7 +84,7 @@ def raise_needs(*, day: date) -> NeedsRaised:
     VisitNeed.objects.bulk_create(fresh, batch_size=2_000)
     VisitNeed.objects.bulk_update(
         [*touched, *gone],
-        ["reason", "value_per_day", "value_parts", "parts", "state", "closed_on", "service_min"],
+        ["reason", "value_per_day", "value_parts", "parts", "state", "closed_on", "service_min", "origin"],
         batch_size=500,
     )
     refresh_prerequisites(day=day)
@@ -143,7 +147,24 @@ def _refresh(need: VisitNeed, want: Wanted, minutes: float) -> bool:
     new = (want.reason[:400], want.value_per_day, want.value_parts, want.parts, VisitNeed.State.OPEN, None)
     old = (need.reason, need.value_per_day, need.value_parts, need.parts, need.state, need.closed_on)
     need.reason, need.value_per_day, need.value_parts, need.parts, need.state, need.closed_on = new
-    return old != new or was != need.service_min
+    is_taken_over = need.origin != want.origin
+    need.origin = want.origin
+    return old != new or was != need.service_min or is_taken_over
+
+
+def _by_cause(held: list[VisitNeed]) -> dict[Cause, VisitNeed]:
+    """Open needs by what makes them one with a want."""
+    return {cause_of(n.origin, n.kind, n.site_id, n.controller_id): n for n in held}
+
+
+def _resting(day: date) -> set[Cause]:
+    """Seasonal and included visits that a person withdrew until a later day, by whichever name they came."""
+    rows = VisitNeed.objects.filter(
+        origin__in=(VisitNeed.Origin.CALENDAR, VisitNeed.Origin.CONTRACT),
+        state=VisitNeed.State.WITHDRAWN,
+        rests_until__gt=day,
+    )
+    return {cause_of(*row) for row in rows.values_list("origin", "kind", "site_id", "controller_id")}
 
 
 def _rests(need: VisitNeed, day: date) -> bool:

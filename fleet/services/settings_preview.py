@@ -13,10 +13,10 @@ from fleet.calc.value_order import order_change
 from fleet.calc.visit_settings import VisitSettings, planned_min
 from fleet.calc.visit_value import merged_service_min
 from fleet.calc.workdays import monday_of
-from fleet.models import Stop, Visit, VisitKind, VisitNeed
-from fleet.services.need_season import season_wants
-from fleet.services.need_wants import wanted_needs
-from fleet.services.wanted import Wanted
+from fleet.models import Stop, Visit, VisitKind
+from fleet.services.all_wants import all_wants
+from fleet.services.raise_needs import COMPUTED
+from fleet.services.wanted import Cause, Wanted, cause_of
 from sites.models import Site
 
 SHOWN: Final = 12
@@ -29,13 +29,6 @@ NOT_DONE: Final = (
     "Stated values and priorities of needs that a person or a file entered stay as they were written.",
     "Minutes that findings have taught are kept in proportion, not learned anew.",
 )
-_COMPUTED: Final = (
-    VisitNeed.Origin.WATCH,
-    VisitNeed.Origin.ROUND,
-    VisitNeed.Origin.CALENDAR,
-    VisitNeed.Origin.LOGS,
-)
-Cause = tuple[str, str, int, int | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,8 +126,7 @@ def preview_settings(*, now_used: VisitSettings, tried: VisitSettings, day: date
 
 def _by_cause(day: date, settings: VisitSettings) -> dict[Cause, Wanted]:
     """What the data want today by these settings."""
-    wants = [*wanted_needs(day=day, settings=settings), *season_wants(day=day, settings=settings)]
-    return {want.cause: want for want in wants}
+    return {want.cause: want for want in all_wants(day=day, settings=settings)}
 
 
 def _kind(kind: str) -> str:
@@ -207,8 +199,8 @@ def _worth(visit: Visit, wants: Mapping[Cause, Wanted], settings: VisitSettings)
     """What going this week instead of next is worth [money]."""
     total = 0.0
     for need in visit.needs.all():
-        want = wants.get((need.origin, need.kind, need.site_id, need.controller_id))
-        if need.origin not in _COMPUTED:
+        want = wants.get(cause_of(need.origin, need.kind, need.site_id, need.controller_id))
+        if need.origin not in COMPUTED:
             total += need.value_per_day * DAYS_A_WEEK
         elif want is not None:
             total += want.value_per_day * DAYS_A_WEEK

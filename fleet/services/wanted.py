@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from fleet.models import VisitNeed
+
+Cause = tuple[str, str, int, int | None]
+
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
@@ -25,9 +29,15 @@ class Wanted:
         return sum(self.value_parts.values())
 
     @property
-    def cause(self) -> tuple[str, str, int, int | None]:
+    def cause(self) -> Cause:
         """What makes two wants the same need while it is open."""
-        return (self.origin, self.kind, self.site_id, self.controller_id)
+        return cause_of(self.origin, self.kind, self.site_id, self.controller_id)
+
+
+def cause_of(origin: str, kind: str, site_id: int, controller_id: int | None) -> Cause:
+    """What makes two wants the same need: what the calendar asks for is what a contract includes."""
+    is_calendars = origin == VisitNeed.Origin.CONTRACT
+    return (VisitNeed.Origin.CALENDAR if is_calendars else origin, kind, site_id, controller_id)
 
 
 def rounded_parts(parts: dict[str, float]) -> dict[str, float]:

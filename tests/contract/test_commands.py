@@ -29,6 +29,7 @@ IMPORTS = [
     "technicians",
     "visits",
     "tariffs",
+    "contracts",
     "rules",
 ]
 # A line of words that each command must understand; FILE stands for a path.

@@ -11,7 +11,7 @@ from datetime import date
 
 import pytest
 
-from fleet.importing import tariffs, technicians, visits
+from fleet.importing import contracts, tariffs, technicians, visits
 from sites.calc.rule_file import FIELDS
 from sites.importing import bypass, meters, programs
 from sites.importing.kinds import DAY_MODES, KINDS
@@ -75,6 +75,16 @@ FILES: dict[str, tuple[Iterable[Column], str, dict[str, object]]] = {
         visits.COLUMNS,
         "site* kind* service_min earliest latest skill value_per_day priority note",
         {},
+    ),
+    "contracts": (
+        contracts.COLUMNS,
+        (
+            "site* first_day* last_day* price_per_year* currency notice_days visits_any_kind visits_start_up"
+            " visits_sensor_check visits_audit visits_backflow_test visits_winterize visits_program_change"
+            " visits_repair visits_complaint used_any_kind used_start_up used_sensor_check used_audit"
+            " used_backflow_test used_winterize used_program_change used_repair used_complaint ended_why"
+        ),
+        {"notice_days": 30},
     ),
     "tariffs": (
         tariffs.COLUMNS,

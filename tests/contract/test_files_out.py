@@ -80,7 +80,7 @@ PRIVATE = {"customer", "phone", "email", "access_notes", "gate_code"}
 
 
 def test_every_kind_is_there() -> None:
-    kinds = "programs flags needs routes visits findings ledger weather balance book history"
+    kinds = "programs flags needs routes visits findings contracts ledger weather balance book history"
 
     assert set(KINDS) == set(kinds.split())
     assert FORMATS == ("csv", "json", "geojson", "gpkg", "ics")

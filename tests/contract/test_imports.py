@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from django.db.models import Model
 
-from fleet.models import Company, Tariff, Technician, VisitNeed
+from fleet.models import Company, ServiceContract, Tariff, Technician, VisitNeed
 from sites.models import BypassLog, MeterReading, MeterVolume, ProgramLine, RuleSet, Site
 from tests.contract.test_commands import run
 from tests.factories import build_controller, build_sensor, build_site, build_zone
@@ -116,6 +116,15 @@ CASES = {
         VisitNeed,
         *_csv("site,kind,priority", "CB-14,audit,3", "CB-14,party,3"),
         "row 3, column kind: 'party': expected one of",
+    ),
+    "contracts": Case(
+        ServiceContract,
+        *_csv(
+            "site,first_day,last_day,price_per_year,currency,visits_audit",
+            "CB-14,2026-04-01,2027-03-31,320,USD,1",
+            "CB-14,2027-03-01,2028-02-29,320,USD,1",
+        ),
+        "row 3, column first_day: '2027-03-01': expected days beside those of row 2",
     ),
     "tariffs": Case(
         Tariff,

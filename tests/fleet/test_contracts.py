@@ -49,7 +49,7 @@ def test_only_finished_visits_within_the_contracts_days_count() -> None:
     found = contract_standing(site=site, today=DAY)
 
     assert found is not None
-    assert (found.made, found.left, found.over, found.days_left) == (2, 1, 0, 265)
+    assert (found.use.made, found.use.left, found.use.beyond, found.days_left) == (2, 1, 0, 265)
     assert not found.is_due
 
 

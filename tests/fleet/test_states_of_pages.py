@@ -23,8 +23,9 @@ pytestmark = pytest.mark.django_db
 PLAIN = [address.name for address in every_address() if not address.words and address.name in ROLES]
 # Pages of lists: with nothing in them, each says so in words of its own.
 LISTS = (
-    "visits", "technicians", "quotes", "stock", "findings", "site-list", "sensor-places", "season", "sheets",
-    "watch-list", "round", "rules", "water", "water-parts", "water-report", "water-renewals", "rebates",
+    "visits", "technicians", "quotes", "contracts", "stock", "findings", "site-list", "sensor-places",
+    "season", "sheets", "watch-list", "round", "rules", "water", "water-parts", "water-report",
+    "water-renewals", "rebates",
     "water-unjudged", "calls", "operations", "devices", "week",
 )  # fmt: skip
 # Pages on which an administrator reads what to type on the server.

@@ -23,6 +23,7 @@ from fleet.models import (
     Quote,
     Rebate,
     ReportLink,
+    ServiceContract,
     StageRun,
     StockPlace,
     Stop,
@@ -125,10 +126,16 @@ def things_of(user: User, code: str) -> dict[str, dict[str, Any]]:
     )
     place = StockPlace.objects.create(code=code, name=f"depot of {code}")
     quote = Quote.objects.create(site=site, title="new sensor", currency="USD", made_on=DAY, made_by="hana")
+    contract = ServiceContract.objects.create(
+        site=site, starts_on=DAY.replace(2025), ends_on=DAY.replace(2100), visits_included=2, price=300,
+        currency="USD",
+    )  # fmt: skip
+    contract.included.create(kind="audit", count=1)
     part = Part.objects.create(code=code.lower(), name=f"part of {code}")
     pks = {
         "fleet:break": day_break.pk, "fleet:call-note": call.pk, "fleet:hold": hold.pk,
         "fleet:stock-": place.pk, "fleet:part": part.pk, "fleet:quote": quote.pk,
+        "fleet:contract": contract.pk, "fleet:contract-back": change.pk,
         "fleet:settings-back": change.pk, "fleet:technician": stop.route.technician_id,
         "fleet:technician-back": change.pk,
         "fleet:need": need.pk, "fleet:stop": stop.pk, "fleet:stop-lock": visit.pk,

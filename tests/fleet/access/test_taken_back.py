@@ -36,6 +36,8 @@ BACK = {
     "fleet:rule-remove": "fleet:rule-restore", "fleet:rule-restore": "fleet:rule-restore",
     "fleet:rules-switch": "fleet:rule-restore", "fleet:report-link": "fleet:report-link-revoke",
     "fleet:devices": "fleet:device-revoke", "fleet:zone-audit": "fleet:zone-audit-withdraw",
+    "fleet:contract": "fleet:contract-back", "fleet:contract-new": "fleet:contract-back",
+    "fleet:contract-step": "fleet:contract-back", "fleet:contract-back": "fleet:contract-back",
     "fleet:people": "fleet:person", "fleet:round-edit": "fleet:round-decide",
 }  # fmt: skip
 # The same form, or the button beside it, sets it back.
