@@ -81,7 +81,7 @@ def _row(visit: Visit, kinds: str, stop: Stop | None, zone: ZoneInfo) -> dict[st
         "value_per_day": round(visit.value_per_day, 2),
         "skill": visit.skill,
         "reason_code": visit.unserved_code,
-        "reason": visit.unserved_reason,
+        "reason": visit.why_unserved,
     }
 
 

@@ -121,6 +121,9 @@ class Visit(models.Model):
     is_locked = models.BooleanField(default=False)
     unserved_reason = models.CharField(max_length=300, blank=True)  # why no route serves it; empty: one does
     unserved_code = models.CharField(max_length=20, blank=True)  # the same as a word to filter by
+    unserved_change = models.CharField(
+        max_length=160, blank=True
+    )  # what would let it in, where that is known
     # How often the plan changed its day, person or time: a calendar's SEQUENCE.
     plan_revision = models.PositiveIntegerField(default=0)
 
@@ -133,3 +136,9 @@ class Visit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.site_id} week of {self.week}"
+
+    @property
+    def why_unserved(self) -> str:
+        """Why no route serves it, and what would change that."""
+        change = f"What would change it: {self.unserved_change}" if self.unserved_change else ""
+        return f"{self.unserved_reason} {change}".strip()

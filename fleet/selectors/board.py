@@ -70,7 +70,7 @@ def unserved_rows(*, week: date) -> tuple[UnservedRow, ...]:
                 kinds=kinds,
                 kinds_words=words_of(kinds),
                 code=visit.unserved_code,
-                reason=visit.unserved_reason,
+                reason=visit.why_unserved,
                 value_per_day=visit.value_per_day,
             )
         )

@@ -192,5 +192,5 @@ def _call(visit: Visit, stop: Stop | None, here: ZoneInfo) -> PlannedCall:
         window_from=visit.window_from.astimezone(zone) if visit.window_from else None,
         window_to=visit.window_to.astimezone(zone) if visit.window_to else None,
         told_at=visit.told_at.astimezone(zone) if visit.told_at else None,
-        unserved=visit.unserved_reason,
+        unserved=visit.why_unserved,
     )

@@ -126,6 +126,6 @@ def _row(need: VisitNeed, places: dict[int, PlannedPlace], currency: str, here: 
         parts=tuple(part for part in need.parts.split(";") if part),
         blocked=need.blocked_by,
         unserved_code="" if planned or visit is None else visit.unserved_code,
-        unserved="" if planned or visit is None else visit.unserved_reason,
+        unserved="" if planned or visit is None else visit.why_unserved,
         planned=planned,
     )

@@ -15,12 +15,19 @@ from fleet.selectors.stock import stock_of
 
 # Kinds of work that break the ground: sensor wire trenches are digs too.
 DIG_KINDS: Final = (VisitKind.DIG, VisitKind.SENSOR_INSTALL)
-NO_TICKET: Final = "No valid locate ticket: have buried utilities located before anybody digs."
-NO_TESTER: Final = "No certified tester: nobody at work holds a valid certificate for {skill}."
-NO_PARTS: Final = "Parts: no truck or depot has enough of {parts} left."
+NO_TICKET: Final = (
+    "No valid locate ticket: have buried utilities located before anybody digs. Its number and last day, "
+    "entered at the visit, free it."
+)
+NO_TESTER: Final = (
+    "No certified tester: nobody at work holds a valid certificate for {skill}. One noted frees it."
+)
+NO_PARTS: Final = (
+    "Parts: no truck or depot has enough of {parts} left. {more} loaded or bought in would free it."
+)
 NO_WORD: Final = {
-    "": "The customer's approval: no quote has been made.",
-    Quote.State.DRAFT: "The customer's approval: quote Q-{pk} is a draft.",
+    "": "The customer's approval: no quote has been made. Make one.",
+    Quote.State.DRAFT: "The customer's approval: quote Q-{pk} is a draft. Send it.",
     Quote.State.SENT: "The customer's approval: quote Q-{pk} waits for the customer.",
     Quote.State.DECLINED: "The customer declined quote Q-{pk}.",
     Quote.State.EXPIRED: "Quote Q-{pk} expired without the customer's word.",
@@ -194,5 +201,8 @@ def _parts_words(held: Supplies, share: PartsShare | None, need: VisitNeed) -> t
     """What lacks of the parts."""
     if share is None or share.trucks is None or share.trucks:
         return ()
-    listed = ", ".join(held.names[part] for part in share.missing or held.parts_of([need.kind]))
-    return (NO_PARTS.format(parts=listed),)
+    wanted = held.parts_of([need.kind])
+    missing = list(share.missing or wanted)
+    listed = ", ".join(held.names[part] for part in missing)
+    more = ", ".join(f"{wanted[part]} {held.names[part]}" for part in missing)
+    return (NO_PARTS.format(parts=listed, more=more),)

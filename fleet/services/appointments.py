@@ -107,7 +107,9 @@ def confirm_hold(*, hold_id: int, day: date, moment: datetime, by: str, now: dat
     Stop.objects.filter(visit=visit).delete()
     Stop.objects.filter(pk=stop.pk).update(visit=visit)
     Visit.objects.filter(pk=hold.place_id).delete()
-    Visit.objects.filter(pk=visit.pk).update(unserved_code="", unserved_reason="", is_locked=False)
+    Visit.objects.filter(pk=visit.pk).update(
+        unserved_code="", unserved_reason="", unserved_change="", is_locked=False
+    )
     if window[0] is None or window[1] is None:
         raise CannotOffer("The held place has no hours. Look for hours anew.")
     tell_window(visit_id=visit.pk, window_from=window[0], window_to=window[1], by=by, now=now, day=day)

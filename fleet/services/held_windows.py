@@ -24,6 +24,6 @@ def give_back(holds: list[HeldWindow]) -> int:
     Visit.objects.filter(pk__in=[hold.place_id for hold in holds]).delete()
     served = Stop.objects.filter(visit_id__in=waiting).values("visit_id")
     Visit.objects.filter(pk__in=waiting).exclude(pk__in=served).update(
-        unserved_code=NOT_CONFIRMED, unserved_reason=NOT_CONFIRMED_WORDS
+        unserved_code=NOT_CONFIRMED, unserved_reason=NOT_CONFIRMED_WORDS, unserved_change=""
     )
     return len(holds)

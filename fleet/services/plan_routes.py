@@ -216,7 +216,9 @@ def _keep(work: PlanWork, found: FoundPlan, travel: TravelSource) -> RoutesPlann
         return fresh
     row, given, plan = work.row, found.state.given, found.plan
     before = snapshot(days=given.days, monday=row.week)
-    unserved = write_plan(state=found.state, problem=found.problem, plan=plan, travel=travel, now=work.now)
+    unserved = write_plan(
+        state=found.state, problem=found.problem, plan=plan, travel=travel, now=work.now, tries_changes=True
+    )
     told = [number for number, visit in enumerate(given.visits) if visit.told_at is not None]
     left = {one.visit for one in plan.unserved}
     done = RoutesPlanned(

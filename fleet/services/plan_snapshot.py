@@ -47,6 +47,7 @@ VISIT_FIELDS: Final = (
     "is_locked",
     "unserved_reason",
     "unserved_code",
+    "unserved_change",
 )
 MOMENTS: Final = {
     "start_at",

@@ -14,6 +14,7 @@ from fleet.routing.problem import Problem
 from fleet.services.plan_problem import PlanInput, vehicle_key
 from fleet.services.plan_revision import count_changes, places_of
 from fleet.services.plan_state import NO_COORDINATES, NO_COORDINATES_WORDS, WeekState
+from fleet.services.unserved_change import CHANGES, changes_of
 from fleet.streets.travel_source import TravelSource
 
 ROUTE_COLUMNS: Final = (
@@ -37,10 +38,20 @@ class _Written:
     stops: list[Stop]
 
 
-def write_plan(*, state: WeekState, problem: Problem, plan: Plan, travel: TravelSource, now: datetime) -> int:
+def write_plan(
+    *,
+    state: WeekState,
+    problem: Problem,
+    plan: Plan,
+    travel: TravelSource,
+    now: datetime,
+    tries_changes: bool = False,
+) -> int:
     """Replace what lies ahead on the planned days by the plan; how many visits are left out.
 
-    Stops that have begun stay as they are. A visit that keeps being served keeps the id of its stop.
+    Stops that have begun stay as they are. A visit that keeps being served keeps the id of its stop. What
+    would let a left-out visit in is tried anew only where `tries_changes` says so; else it stays as it was
+    told while its reason does.
     """
     given = state.given
     all_ids = [visit.pk for visit in given.visits]
@@ -80,7 +91,7 @@ def write_plan(*, state: WeekState, problem: Problem, plan: Plan, travel: Travel
     Stop.objects.bulk_create(fresh, batch_size=1_000)
     Route.objects.filter(day__in=given.days, stops__isnull=True).delete()
     count_changes(before=before, visit_ids=all_ids)
-    return _write_reasons(state, plan)
+    return _write_reasons(state, problem, plan, tries_changes=tries_changes)
 
 
 def _ahead(state: WeekState) -> Q:
@@ -176,16 +187,27 @@ def _way(
     return [[round(lon, 6), round(lat, 6)] for lon, lat in line]
 
 
-def _write_reasons(state: WeekState, plan: Plan) -> int:
-    """Note on each visit why no route serves it; how many there are."""
+def _write_reasons(state: WeekState, problem: Problem, plan: Plan, *, tries_changes: bool) -> int:
+    """Note on each visit why no route serves it, and what would change that; how many there are."""
     visits = state.given.visits
     reasons = {visits[one.visit].pk: (one.code, one.reason) for one in plan.unserved}
     reasons |= {visit.pk: (NO_COORDINATES, NO_COORDINATES_WORDS) for visit in state.without_place}
+    codes = {pk: code for pk, (code, _) in reasons.items()}
+    found = (
+        changes_of(given=state.given, problem=problem, plan=plan, codes=codes)
+        if tries_changes
+        else {pk: CHANGES.get(code, "") for pk, code in codes.items()}
+    )
     changed: list[Visit] = []
     for visit in (*visits, *state.without_place):
         code, words = reasons.get(visit.pk, ("", ""))
-        if (visit.unserved_code, visit.unserved_reason) != (code, words[:300]):
-            visit.unserved_code, visit.unserved_reason = code, words[:300]
+        is_known = not tries_changes and code == visit.unserved_code and visit.unserved_change
+        change = visit.unserved_change if is_known else found.get(visit.pk, "")
+        new = (code, words[:300], change[:160])
+        if (visit.unserved_code, visit.unserved_reason, visit.unserved_change) != new:
+            visit.unserved_code, visit.unserved_reason, visit.unserved_change = new
             changed.append(visit)
-    Visit.objects.bulk_update(changed, ["unserved_code", "unserved_reason"], batch_size=500)
+    Visit.objects.bulk_update(
+        changed, ["unserved_code", "unserved_reason", "unserved_change"], batch_size=500
+    )
     return len(reasons)

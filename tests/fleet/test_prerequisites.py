@@ -120,7 +120,9 @@ def test_visits_go_with_the_truck_that_holds_their_parts(company: Company) -> No
 
     refresh_prerequisites(day=DAY)
     dear.refresh_from_db()
-    assert dear.blocked_by == "Parts: no truck or depot has enough of sensor left."
+    assert dear.blocked_by == (
+        "Parts: no truck or depot has enough of sensor left. 1 sensor loaded or bought in would free it."
+    )
 
     move_parts(
         source_id=None, target_id=truck_of(technician_id=second.pk).pk, counts={"sensor": 1}, by="x", now=NOW
@@ -146,6 +148,6 @@ def test_several_things_lacking_are_all_told(company: Company) -> None:
     refresh_prerequisites(day=DAY)
 
     need.refresh_from_db()
-    assert need.blocked_by == f"{NO_TICKET} The customer's approval: no quote has been made."
+    assert need.blocked_by == f"{NO_TICKET} The customer's approval: no quote has been made. Make one."
     assert refresh_prerequisites(day=DAY) == 0  # running it twice changes nothing
     assert date(2026, 6, 15) == DAY

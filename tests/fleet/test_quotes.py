@@ -56,7 +56,7 @@ def test_a_visit_waits_for_the_word_and_is_free_with_it(company: Company) -> Non
         need.refresh_from_db()
         return need.blocked_by
 
-    assert blocked() == f"The customer's approval: quote Q-{quote.pk} is a draft."
+    assert blocked() == f"The customer's approval: quote Q-{quote.pk} is a draft. Send it."
     assert step(quote, "send") == "sent"
     assert "waits for the customer" in blocked()
     assert step(quote, "approve") == "approved"

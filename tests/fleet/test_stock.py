@@ -35,7 +35,7 @@ from fleet.services.stock import (
 )
 from sites.models import Change
 from tests.conftest import DAY, NOW
-from tests.factories import build_technician
+from tests.factories import build_site, build_technician, build_visit
 from tests.fleet.test_phone_sending import a_stop, body_of, post
 
 SignIn = Callable[[User], Client]
@@ -111,6 +111,61 @@ def test_the_ledger_adds_up_whatever_is_moved_and_undone(deeds: list[tuple[str, 
         lines = StockMove.objects.values_list("place_id", "part_id", "change")
         for key, count in stock_of().items():
             assert count == sum(change for place, part, change in lines if (place, part) == key)
+        transaction.set_rollback(True)
+
+
+@pytest.mark.django_db
+@settings(max_examples=10)
+@given(
+    st.lists(
+        st.tuples(st.sampled_from(["load", "use", "return", "undo"]), st.integers(1, 9)),
+        min_size=2,
+        max_size=9,
+    )
+)
+def test_no_stock_falls_below_nothing_unnoticed_and_parts_are_never_made(
+    deeds: list[tuple[str, int]],
+) -> None:
+    """What is bought lies somewhere or was used; a truck below nothing is named at once and on the list."""
+    with transaction.atomic():
+        depot, person = a_place(), build_technician()
+        truck = truck_of(technician_id=person.pk)
+        visit = build_visit(build_site())
+        sensor = Part.objects.get(code="sensor")
+        done: list[str] = []
+        used: dict[str, int] = {}
+        for number, (deed, count) in enumerate(deeds):
+            ways = {"load": (depot.pk, truck.pk), "return": (truck.pk, depot.pk)}
+            if deed in ways:
+                held = stock_of().get((ways[deed][0], sensor.pk), 0)
+                if count > held:
+                    with pytest.raises(BadStock, match="count it first"):
+                        move_parts(
+                            source_id=ways[deed][0], target_id=ways[deed][1], counts={"sensor": count}, **WHO
+                        )
+                    continue
+                moved = move_parts(
+                    source_id=ways[deed][0], target_id=ways[deed][1], counts={"sensor": count}, **WHO
+                )
+                done.append(moved.deed)
+            elif deed == "use":
+                finding = Finding.objects.create(client_key=f"f{number}", visit=visit, recorded_at=NOW)
+                given_counts = {"counts": {"sensor": count}, "by": "ines", "at": NOW}
+                taken = use_parts(finding_id=finding.pk, technician_id=person.pk, **given_counts)  # type: ignore[arg-type]
+                assert use_parts(finding_id=finding.pk, technician_id=person.pk, **given_counts).lines == 0  # type: ignore[arg-type]
+                is_below = stock_of()[truck.pk, sensor.pk] < 0
+                assert taken.short == (("the sensor",) if is_below else ())
+                done.append(taken.deed)
+                used[taken.deed] = count
+            elif done:
+                name = done.pop()
+                undo_stock(deed=name, **WHO)
+                used.pop(name, None)
+            stock = stock_of()
+            lying = sum(total for (_, part), total in stock.items() if part == sensor.pk)
+            assert lying + sum(used.values()) == 10
+            below = {key[0] for key, total in stock.items() if total < 0}
+            assert below <= {one.place.pk for one in stock_table().short}
         transaction.set_rollback(True)
 
 
