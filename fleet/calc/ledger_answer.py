@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -118,13 +118,13 @@ class SiteLedger:
         members
             Which sites count, shape (sites,) [1].
         """
-        others = replace(self.pieces, is_comparison=self.pieces.is_comparison | ~members)
+        mine = np.flatnonzero(members & ~self.pieces.is_comparison)
         return portfolio_total(
-            others,
+            self.pieces.of_sites(mine),
             self.comparison,
-            self.sd_l,
+            self.sd_l[mine],
             self.groups,
             drift=self.drift,
             correlation=self.correlation,
-            places=self.places,
+            places=self.places.of_sites(mine),
         )

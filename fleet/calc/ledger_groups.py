@@ -57,22 +57,25 @@ def group_use(
     months_in
         Which months belong to each span, shape (spans, months) [1].
     """
-    told = np.isfinite(used_l) & np.isfinite(need_l)
-    member = np.zeros((count, place.size))
-    known = place >= 0
-    member[place[known], np.flatnonzero(known)] = 1.0
+    told = np.isfinite(used_l) & np.isfinite(need_l) & (place >= 0)[:, None]
     pick = months_in.astype(np.float64).T
+    group = np.maximum(place, 0)
+
+    def by_group(values: FloatArray) -> FloatArray:
+        columns = [np.bincount(group, column, count) for column in np.where(told, values, 0.0).T]
+        return np.asarray(np.stack(columns, axis=1))
 
     def total(values: FloatArray) -> FloatArray:
-        return np.asarray(member @ np.where(told, values, 0.0) @ pick)
+        return np.asarray(by_group(values) @ pick)
 
-    seen = (told.astype(np.float64) @ pick) > 0
+    seen = told.astype(np.float64) @ pick > 0
+    gardens = [np.bincount(group[column], minlength=count) for column in seen.T]
     return GroupUse(
         used_l=total(used_l),
         need_l=total(need_l),
         over_l=total(np.maximum(used_l - need_l, 0.0)),
         over_money=total(over_money),
-        gardens=np.rint(member @ seen).astype(np.int64),
+        gardens=np.stack(gardens, axis=1).astype(np.int64),
     )
 
 

@@ -133,23 +133,27 @@ def site_need(
     litres_own = zones.area_m2 / zones.application_efficiency
     litres_good = zones.area_m2 / (0.4 + 0.6 * good_uniformity)
     placed = (zones.et_column >= 0) & (zones.rain_column >= 0)
+    never = np.bincount(zones.site, ~placed, site_count) > 0
     stored_mm = np.zeros(zones.site.shape)
+    dry = np.zeros(zones.site.shape)
     for day in range(days):
-        et = np.where(placed, reference_et_mm[day][zones.et_column], np.nan)
-        rain = np.where(placed, rain_mm[day][zones.rain_column], np.nan)
-        blind = np.isnan(et) | np.isnan(rain)
-        # an unknown day leaves the store as it is; its need counts as unknown, not as nothing
-        et, rain = np.where(blind, 0.0, et), np.where(blind, 0.0, rain)
+        et_row, rain_row = reference_et_mm[day], rain_mm[day]
+        et, rain = et_row[zones.et_column], rain_row[zones.rain_column]
+        unknown[day + 1] = never
+        if np.isnan(et_row).any() or np.isnan(rain_row).any() or not placed.all():
+            blind = np.isnan(et) | np.isnan(rain) | ~placed
+            # an unknown day leaves the store as it is; its need counts as unknown, not as nothing
+            et, rain = np.where(blind, 0.0, et), np.where(blind, 0.0, rain)
+            unknown[day + 1] = np.bincount(zones.site, blind, site_count) > 0
         need_mm, stored_mm = day_need_mm(
             zones.landscape_coefficient * et,
-            infiltrating_rain_mm(rain, et, zones.curve_number),
+            infiltrating_rain_mm(rain, et, zones.curve_number) if rain.any() else dry,
             stored_mm,
             zones.store_mm,
         )
-        own[day + 1] = np.bincount(zones.site, need_mm * litres_own, site_count)
-        good[day + 1] = np.bincount(zones.site, need_mm * litres_good, site_count)
-        unknown[day + 1] = np.bincount(zones.site, blind, site_count) > 0
-    return SiteNeed(first_day, np.cumsum(own, axis=0), np.cumsum(good, axis=0), np.cumsum(unknown, axis=0))
+        own[day + 1] = own[day] + np.bincount(zones.site, need_mm * litres_own, site_count)
+        good[day + 1] = good[day] + np.bincount(zones.site, need_mm * litres_good, site_count)
+    return SiteNeed(first_day, own, good, np.cumsum(unknown, axis=0, out=unknown))
 
 
 def day_need_mm(

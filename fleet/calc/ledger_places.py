@@ -8,7 +8,7 @@ a sum is each place's share of it beyond the place's share in the comparison.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -151,6 +151,27 @@ def _rho(cells: _Cells, told: BoolArray, variance: float) -> float:
     return float(np.clip(product / variance, 0.0, _MOST_RHO))
 
 
+def group_variance(sizes: FloatArray, covariance: FloatArray, groups: FloatArray) -> FloatArray:
+    """Variance of each garden's sums over groups of pieces, never below nothing, shape (sites, groups).
+
+    Parameters
+    ----------
+    sizes
+        What a share of one moves in each piece, shape (sites, pieces) [L].
+    covariance
+        Covariance of the shares between the pieces, shape (pieces, pieces) [1].
+    groups
+        Which pieces belong to each group, 0 or 1, shape (groups, pieces) [1].
+    """
+    found = np.zeros((sizes.shape[0], groups.shape[0]))
+    for place, group in enumerate(groups):
+        # most groups are a month: a whole product for each of them would take seconds
+        mine = np.flatnonzero(group)
+        some = sizes[:, mine]
+        found[:, place] = np.sum((some @ covariance[np.ix_(mine, mine)]) * some, axis=1)
+    return np.maximum(found, 0.0)
+
+
 @dataclass(frozen=True, slots=True)
 class PlaceErrors:
     """How far places lead sums of expected uses astray once the comparison is taken out.
@@ -171,6 +192,16 @@ class PlaceErrors:
     covariance: FloatArray
     comparison_share: FloatArray
     is_told: BoolArray
+
+    def of_sites(self, sites: IntArray) -> PlaceErrors:
+        """The same for some of the sites.
+
+        Parameters
+        ----------
+        sites
+            Places of the sites in the arrays [1].
+        """
+        return replace(self, place=self.place[sites])
 
     def of_sum(self, asked_l: FloatArray, groups: FloatArray) -> FloatArray:
         """Variance of the sum of some gardens' expected uses [L2], shape (groups,).
@@ -201,8 +232,7 @@ class PlaceErrors:
         share = self.comparison_share
         apart = 1.0 - 2.0 * share[self.place] + float(np.sum(share**2))
         told = np.where(self.is_told, asked_l, 0.0)
-        columns = [np.sum(((told * group) @ self.covariance) * (told * group), axis=1) for group in groups]
-        return np.stack(columns, axis=1) * apart[:, None]
+        return group_variance(told, self.covariance, groups) * apart[:, None]
 
 
 def place_errors(

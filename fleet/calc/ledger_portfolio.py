@@ -49,6 +49,16 @@ class SitePieces:
         if self.is_comparison.shape != self.predicted_l.shape[:1]:
             raise ValueError("is_comparison needs one entry a site")
 
+    def of_sites(self, sites: IntArray) -> SitePieces:
+        """Pieces of some of the sites.
+
+        Parameters
+        ----------
+        sites
+            Places of the sites in the arrays [1].
+        """
+        return SitePieces(*(getattr(self, name)[sites] for name in self.__slots__))
+
 
 @dataclass(frozen=True, slots=True)
 class Comparison:

@@ -21,6 +21,7 @@ SENSOR_DATE_UNKNOWN = "sensor_date_unknown"
 NO_WEATHER = "no_weather"
 SEVERAL_CONTROLLERS = "several_controllers"
 LEAK = "leak"
+FLAGGED = "sensor_flag"
 POOR_UNIFORMITY = "poor_uniformity"
 
 WORDS = {
@@ -28,7 +29,7 @@ WORDS = {
     POOR_UNIFORMITY: "heads spread unevenly: with even ones its plants would have needed less",
     SEVERAL_CONTROLLERS: "one meter feeds several controllers, not all with a sensor",
     "use_without_need": "uses water while nothing needs any: leak, or watering left on",
-    "sensor_flag": "sensor flagged",
+    FLAGGED: "sensor flagged",
     "autumn_over_watering": "not turned down when the season turned",
     "program_not_keyed_in": "recommended program not keyed in",
     "no_sensor": "no sensor",
@@ -197,13 +198,18 @@ def season_has_turned(
     return np.asarray((since >= 1) & (since <= 5))
 
 
-def month_reasons(marks: MonthMarks) -> list[list[list[str]]]:
-    """Reasons of each site and month for its use against its need, the likeliest cause first.
+def month_reasons(marks: MonthMarks) -> list[tuple[str, BoolArray]]:
+    """Reasons for the use of months against their need, the likeliest cause first, each with its months.
 
     Parameters
     ----------
     marks
         What is known of the months [1].
+
+    Returns
+    -------
+    list
+        Name of each reason, and where it holds, shape (sites, months) [1].
     """
     peak = np.max(np.nan_to_num(marks.need_l), axis=1, initial=0.0)[:, None]
     over, under = marks.ratio > OVER, marks.ratio < UNDER
@@ -214,7 +220,7 @@ def month_reasons(marks: MonthMarks) -> list[list[list[str]]]:
     causes = (
         (marks.is_leaking, LEAK),
         (over & rest & ~marks.is_leaking, "use_without_need"),
-        (over & (marks.flag_cause != ""), "sensor_flag"),
+        (over & (marks.flag_cause != ""), FLAGGED),
         (autumn, "autumn_over_watering"),
         (over & marks.is_unkeyed, "program_not_keyed_in"),
         (over & ~marks.has_sensor, "no_sensor"),
@@ -224,10 +230,11 @@ def month_reasons(marks: MonthMarks) -> list[list[list[str]]]:
     # without a cause only the fact is named
     explained = np.logical_or.reduce([mask for mask, _ in causes])
     tests = (*causes, (over & ~explained, "over_need"), (under & ~explained, "under_need"))
-    sites_count, months = marks.ratio.shape
-    found: list[list[list[str]]] = [[[] for _ in range(months)] for _ in range(sites_count)]
+    found = []
     for mask, name in tests:
-        for site, month in np.argwhere(mask):
-            cause = f":{marks.flag_cause[site, month]}" if name == "sensor_flag" else ""
-            found[site][month].append(name + cause)
+        if name != FLAGGED:
+            found.append((name, mask))
+            continue
+        faults = sorted(set(marks.flag_cause[mask].tolist()))
+        found += [(f"{name}:{fault}", mask & (marks.flag_cause == fault)) for fault in faults]
     return found

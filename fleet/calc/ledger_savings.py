@@ -117,8 +117,9 @@ def _error_of_block(
 
 def _correlation(middle_d: FloatArray, rho: float) -> FloatArray:
     """Correlation of errors by distance in months, shape (sites, n, n)."""
-    lag = np.abs(middle_d[:, :, None] - middle_d[:, None, :]) / MONTH_D
-    return np.asarray(rho**lag)
+    lag = np.abs(middle_d[:, :, None] - middle_d[:, None, :])
+    lag *= np.log(rho) / MONTH_D
+    return np.exp(lag, out=lag)
 
 
 def _maker(bills: Bills, fits: BaselineFits) -> FloatArray:

@@ -9,7 +9,7 @@ import numpy as np
 from fleet.calc import ledger_portfolio as portfolio
 from fleet.calc.ledger_answer import LedgerInputs
 from fleet.calc.ledger_baseline import BaselineFits, Bills
-from fleet.calc.ledger_places import PlaceErrors, PlaceMoves, place_errors, place_moves
+from fleet.calc.ledger_places import PlaceErrors, PlaceMoves, group_variance, place_errors, place_moves
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 
 
@@ -39,8 +39,8 @@ class Shared:
             Which pieces belong to each period asked for, 0 or 1, shape (groups, pieces) [1].
         """
         predicted = np.where(pieces.is_metered, pieces.predicted_l, 0.0)
-        columns = [self.comparison.factor_sd(predicted * group) ** 2 for group in groups]
-        return np.asarray(np.stack(columns, axis=1) + self.places.of_gardens(predicted, groups))
+        of_factor = group_variance(predicted, self.comparison.covariance, groups)
+        return np.asarray(of_factor + self.places.of_gardens(predicted, groups))
 
     def mean_factor(self, groups: FloatArray) -> FloatArray:
         """The comparison's deviation by period, weighted by its own expected use; NaN where not told.

@@ -208,16 +208,17 @@ def _with_after(verdicts: list[str], days: FloatArray) -> list[str]:
 
 
 def _by_span(inputs: LedgerInputs, periods: UsePeriods, base: FloatArray, count: int) -> PieceUse:
-    """Use by span; spans may overlap or leave gaps, so each is cut out by itself."""
+    """Use by span; spans may overlap or leave gaps, so only those that follow on are cut out together."""
+    breaks = np.flatnonzero(inputs.start[1:] != inputs.end[:-1]) + 1
     parts = [
         use_by_piece(
             periods=periods,
             need=inputs.need,
-            edges=np.array([start, end], dtype="datetime64[D]"),
+            edges=np.append(inputs.start[chain], inputs.end[chain[-1]]),
             base_l_d=base,
             site_count=count,
         )
-        for start, end in zip(inputs.start, inputs.end, strict=True)
+        for chain in np.split(np.arange(inputs.start.size), breaks)
     ]
     return PieceUse(
         *(np.concatenate([getattr(part, name) for part in parts], axis=1) for name in PieceUse.__slots__)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -11,8 +11,11 @@ import numpy as np
 from fleet.calc.ledger_answer import LedgerInputs, SiteLedger
 from fleet.calc.ledger_reasons import NO_WEATHER, SENSOR_DATE_UNKNOWN
 from fleet.calc.ledger_sites import site_ledger
+from fleet.calc.ledger_split import PieceUse
 from fleet.selectors.ledger_inputs import SENSOR_DAY_UNKNOWN, LedgerBook
 from weather.calc.arrays import BoolArray, FloatArray
+
+_BY_SPAN = ("used_l", "used_sd_l", "after_days", "expected_l", "saved_l", "low_l", "high_l")
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +39,26 @@ class LedgerAnswer:
     need_good_l: FloatArray
     tells_savings: BoolArray
     verdicts: list[str]
+
+    def of_spans(self, places: Sequence[int]) -> LedgerAnswer:
+        """The same answer for some of its spans.
+
+        Parameters
+        ----------
+        places
+            Places of the spans.
+        """
+        pick = list(places)
+        ledger = self.ledger
+        cut = {name: getattr(ledger, name)[:, pick] for name in _BY_SPAN}
+        metered = PieceUse(*(getattr(ledger.metered, name)[:, pick] for name in PieceUse.__slots__))
+        return replace(
+            self,
+            ledger=replace(ledger, metered=metered, **cut),
+            need_l=self.need_l[:, pick],
+            need_good_l=self.need_good_l[:, pick],
+            tells_savings=self.tells_savings[:, pick],
+        )
 
 
 def month_spans(*, first: date, until_day: date) -> list[tuple[date, date]]:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
+import numpy.typing as npt
 
 from fleet.selectors.ledger_answer import LedgerAnswer
 from fleet.selectors.ledger_inputs import LedgerBook
@@ -17,6 +18,8 @@ from weather.calc.arrays import FloatArray, IntArray
 # Relative error of water from minutes: precipitation rates and what really ran. [judgement]
 ESTIMATE_ERROR = 0.30
 _SITES_AT_ONCE = 500
+
+WordArray = npt.NDArray[np.object_]
 
 
 def estimated_use_l(*, site_ids: Sequence[int] | IntArray, months: Sequence[tuple[date, date]]) -> FloatArray:
@@ -61,7 +64,7 @@ def estimated_use_l(*, site_ids: Sequence[int] | IntArray, months: Sequence[tupl
 
 def used_water(
     *, book: LedgerBook, answer: LedgerAnswer, spans: Sequence[tuple[date, date]]
-) -> tuple[FloatArray, FloatArray, list[list[str]]]:
+) -> tuple[FloatArray, FloatArray, WordArray]:
     """Use by site and span [L], its standard error [L] and its source: metered, else estimated.
 
     Parameters
@@ -82,4 +85,4 @@ def used_water(
         estimate = estimated_use_l(site_ids=book.site_ids[bare], months=spans)
         used[bare], sd[bare] = estimate, ESTIMATE_ERROR * estimate
         source[bare] = np.where(np.isfinite(estimate), "estimated", "")
-    return used, sd, source.tolist()
+    return used, sd, source

@@ -12,6 +12,7 @@ from django.db.models import Count, QuerySet
 
 from fleet.calc.ledger_periods import METER_OF_TWO_SITES, UsePeriods, UseProblem, no_periods
 from fleet.calc.ledger_readings import RegisterReads
+from fleet.selectors.day_numbers import DayNumber
 from sites.models import Meter, MeterReading, MeterVolume
 from weather.calc.units import litres_per_unit
 
@@ -36,19 +37,24 @@ def volume_periods(
     rows = list(
         _of(MeterVolume.objects.filter(start__gte=since, end__lte=end), meter_ids)
         .order_by()
-        .values_list("meter__site_id", "meter_id", "meter__kind", "start", "end", "volume_l")
+        .values_list("meter_id", DayNumber("start"), DayNumber("end"), "volume_l")
     )
     if not rows:
         return no_periods()
-    site, meter, kind, start, until, volume = zip(*rows, strict=True)
+    meter, start, until, volume = zip(*rows, strict=True)
+    meters = np.array(meter, dtype=np.int64)
+    pks, place = np.unique(meters, return_inverse=True)
+    owners = Meter.objects.order_by("pk").values_list("pk", "site_id", "kind")
+    of_meter = {pk: (index[site], kind == _WHOLE_HOUSE) for pk, site, kind in owners}
+    site, is_house = zip(*[of_meter[pk] for pk in pks.tolist()], strict=True)
     return UsePeriods(
-        site=np.array([index[pk] for pk in site], dtype=np.int64),
-        meter=np.array(meter, dtype=np.int64),
-        start=np.array(start, dtype="datetime64[D]"),
-        end=np.array(until, dtype="datetime64[D]"),
+        site=np.array(site, dtype=np.int64)[place],
+        meter=meters,
+        start=np.array(start, dtype=np.int64).astype("datetime64[D]"),
+        end=np.array(until, dtype=np.int64).astype("datetime64[D]"),
         volume_l=np.array(volume, dtype=np.float64),
         spans_estimate=np.zeros(len(rows), dtype=np.bool_),
-        is_whole_house=np.array([word == _WHOLE_HOUSE for word in kind], dtype=np.bool_),
+        is_whole_house=np.array(is_house, dtype=np.bool_)[place],
     )
 
 

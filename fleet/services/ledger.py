@@ -20,7 +20,7 @@ from fleet.selectors.ledger_words import group_words
 from fleet.selectors.visit_value import visit_values
 from fleet.services.ledger_months import write_months
 from fleet.services.ledger_totals import MonthFigures, portfolio_rows, site_rows
-from weather.calc.arrays import FloatArray
+from weather.calc.arrays import BoolArray, FloatArray
 
 _MONTHS_BACK = 36
 
@@ -54,19 +54,15 @@ def update_ledger(*, until_day: date) -> LedgerUpdate:
     """
     book = ledger_book(until_day=until_day)
     months = month_spans(first=_first_month(book, until_day), until_day=until_day)
-    answer = answer_spans(book=book, spans=months)
-    if answer is None:
+    whole = _spans_of_book(months, until_day)
+    totals = answer_spans(book=book, spans=whole)
+    if totals is None:
         return LedgerUpdate(book.site_ids.size, 0, 0, 0, book.site_ids.size)
+    answer = totals.of_spans([whole.index(month) for month in months])
     use = used_water(book=book, answer=answer, spans=months)
     causes = _causes(book, answer, months, use[0])
     written = write_months(book=book, answer=answer, months=months, use=use, causes=causes)
     all_months = book.site_ids.size * len(months)
-    whole = _spans_of_book(months, until_day)
-    totals = answer_spans(book=book, spans=whole)
-    if totals is None:
-        return LedgerUpdate(
-            book.site_ids.size, book.site_ids.size * len(months), written, 0, book.site_ids.size
-        )
     LedgerSite.objects.bulk_create(
         site_rows(book=book, answer=totals, as_of=until_day),
         batch_size=2_000,
@@ -120,8 +116,8 @@ def _seasons(months: list[tuple[date, date]]) -> list[tuple[date, date]]:
 
 def _causes(
     book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]], used: FloatArray
-) -> list[list[list[str]]]:
-    """Why each garden's month was over or under its need."""
+) -> list[tuple[str, BoolArray]]:
+    """Why gardens' months were over or under their need, and which months."""
     ratio = np.divide(used, answer.need_l, out=np.full(used.shape, np.nan), where=answer.need_l > 0)
     return month_reasons(
         month_marks(
@@ -131,7 +127,10 @@ def _causes(
 
 
 def _figures(
-    book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]], causes: list[list[list[str]]]
+    book: LedgerBook,
+    answer: LedgerAnswer,
+    months: list[tuple[date, date]],
+    causes: list[tuple[str, BoolArray]],
 ) -> MonthFigures:
     """Metered garden-months with the money of what was beyond need."""
     used = np.where(answer.ledger.metered.days > 0, answer.ledger.used_l, np.nan)

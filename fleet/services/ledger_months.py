@@ -2,26 +2,53 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 
 import numpy as np
+from django.db import connection
 
 from fleet.calc.ledger_reasons import SEVERAL_CONTROLLERS
 from fleet.models import LedgerMonth
+from fleet.selectors.day_numbers import DayNumber
 from fleet.selectors.ledger_answer import LedgerAnswer
+from fleet.selectors.ledger_estimates import WordArray
 from fleet.selectors.ledger_inputs import LedgerBook
-from weather.calc.arrays import FloatArray
+from fleet.services.bulk_rows import upsert_rows
+from weather.calc.arrays import BoolArray, FloatArray
 
-_FIELDS = (
-    "used_l", "used_sd_l", "used_source", "need_l", "need_good_du_l", "baseline_l", "saved_l",
-    "saved_low_l", "saved_high_l", "reasons",
+_NUMBERS = (
+    "used_l", "used_sd_l", "need_l", "need_good_du_l", "baseline_l", "saved_l", "saved_low_l", "saved_high_l",
 )  # fmt: skip
+_WORDS = ("used_source", "reasons")
 _LONGEST_REASONS = 300
-_SITES_AT_ONCE = 500
+_SITES_AT_ONCE = 900
+_BITS = 32  # of a number that says which reasons hold
 
-MonthValues = tuple[float | str | None, ...]
+Reasons = list[tuple[str, BoolArray]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Grid:
+    """Rows as arrays (sites, months): numbers with NaN for unknown ones, and words."""
+
+    numbers: list[FloatArray]
+    words: list[WordArray]
+
+    def of_sites(self, places: slice) -> _Grid:
+        """Rows of some sites."""
+        return _Grid([part[places] for part in self.numbers], [part[places] for part in self.words])
+
+    def differs(self, other: _Grid) -> BoolArray:
+        """Where any figure or word is another."""
+        found = np.zeros(self.numbers[0].shape, dtype=np.bool_)
+        for mine, its in zip(self.numbers, other.numbers, strict=True):
+            found |= (mine != its) & ~(np.isnan(mine) & np.isnan(its))
+        for word, stored in zip(self.words, other.words, strict=True):
+            found |= word != stored
+        return found
 
 
 def write_months(
@@ -29,8 +56,8 @@ def write_months(
     book: LedgerBook,
     answer: LedgerAnswer,
     months: list[tuple[date, date]],
-    use: tuple[FloatArray, FloatArray, list[list[str]]],
-    causes: list[list[list[str]]],
+    use: tuple[FloatArray, FloatArray, WordArray],
+    causes: Reasons,
 ) -> int:
     """Keep the garden-months of an answer, and drop others; how many were written.
 
@@ -43,32 +70,22 @@ def write_months(
     use
         Use by garden and month [L], its standard error [L], and its source.
     causes
-        Likeliest causes of each garden's month.
+        Likely causes and the garden-months that they hold in, the likeliest first.
     """
     LedgerMonth.objects.exclude(month__gte=months[0][0], month__lte=months[-1][0]).delete()
     notes = _data_notes(book, answer, months, use[2])
-    columns = _columns(answer, use)
+    grid = _Grid(_columns(answer, use), [use[2], _joined([*causes, *notes], use[2].shape)])
+    starts = [span[0] for span in months]
     written = 0
     for places in _slices(book.site_ids.size):
         ids = book.site_ids[places].tolist()
-        stored: dict[tuple[int, date], MonthValues] = {
-            (row[0], row[1]): row[2:]
-            for row in LedgerMonth.objects.filter(site__in=ids)
-            .order_by()
-            .values_list("site_id", "month", *_FIELDS)
-        }
-        rows = [
-            LedgerMonth(site_id=pk, month=start, **dict(zip(_FIELDS, values, strict=True)))
-            for site, pk in zip(range(places.start, places.stop), ids, strict=True)
-            for month, (start, _) in enumerate(months)
-            if (values := _values(columns, use[2], causes, notes, site, month)) != stored.get((pk, start))
-        ]
-        LedgerMonth.objects.bulk_create(
-            rows,
-            batch_size=2_000,
-            update_conflicts=True,
-            unique_fields=["site", "month"],
-            update_fields=list(_FIELDS),
+        some = grid.of_sites(places)
+        rows = _rows(ids, starts, some, some.differs(_stored(ids, starts)))
+        upsert_rows(
+            model=LedgerMonth,
+            key=("site_id", "month"),
+            columns=("site_id", "month", *_NUMBERS, *_WORDS),
+            rows=rows,
         )
         written += len(rows)
     return written
@@ -80,87 +97,119 @@ def _slices(count: int) -> Iterator[slice]:
         yield slice(first, min(first + _SITES_AT_ONCE, count))
 
 
-def _columns(
-    answer: LedgerAnswer, use: tuple[FloatArray, FloatArray, list[list[str]]]
-) -> dict[str, list[list[float | None]]]:
-    """Figures by garden and month, rounded to a tenth of a litre; None for an unknown one."""
+def _columns(answer: LedgerAnswer, use: tuple[FloatArray, FloatArray, WordArray]) -> list[FloatArray]:
+    """Figures by garden and month in the order of the columns, rounded to a tenth of a litre."""
     ledger, told = answer.ledger, answer.tells_savings
     saved = np.where(told, ledger.saved_l, np.nan)
-    figures = {
-        "used_l": use[0],
-        "used_sd_l": use[1],
-        "need_l": answer.need_l,
-        "need_good_du_l": answer.need_good_l,
-        "baseline_l": use[0] + saved,
-        "saved_l": saved,
-        "saved_low_l": np.where(told, ledger.low_l, np.nan),
-        "saved_high_l": np.where(told, ledger.high_l, np.nan),
-    }
-    return {name: _or_none(values) for name, values in figures.items()}
+    low, high = (np.where(told, bound, np.nan) for bound in (ledger.low_l, ledger.high_l))
+    figures = (use[0], use[1], answer.need_l, answer.need_good_l, use[0] + saved, saved, low, high)
+    finite = [np.where(np.isfinite(values), values, np.nan) for values in figures]
+    return [np.round(values, 1) + 0.0 for values in finite]  # no minus nothing
 
 
-def _or_none(values: FloatArray) -> list[list[float | None]]:
-    """Numbers rounded to a tenth, None for unknown ones."""
-    rounded = np.round(values, 1) + 0.0  # no minus nothing
-    told = rounded.astype(object)
-    told[~np.isfinite(rounded)] = None
-    cells: list[list[float | None]] = told.tolist()
-    return cells
+def _stored(ids: Sequence[int], starts: Sequence[date]) -> _Grid:
+    """Rows as they stand; the words of one that is not there are None, like no word of the ledger's."""
+    rows = list(
+        LedgerMonth.objects.filter(site__in=ids)
+        .order_by()
+        .values_list("site_id", DayNumber("month"), *_NUMBERS, *_WORDS)
+    )
+    shape = (len(ids), len(starts))
+    numbers = [np.full(shape, np.nan) for _ in _NUMBERS]
+    words: list[WordArray] = [np.full(shape, None, dtype=np.object_) for _ in _WORDS]
+    if not rows:
+        return _Grid(numbers, words)
+    site, month, *columns = zip(*rows, strict=True)
+    order = np.argsort(ids)
+    down = order[np.searchsorted(np.sort(ids), np.array(site, dtype=np.int64))]
+    days = np.array(starts, dtype="datetime64[D]").astype(np.int64)
+    right = np.searchsorted(days, np.array(month, dtype=np.int64))
+    for grid, column in zip(numbers, columns, strict=False):
+        grid[down, right] = np.array(column, dtype=np.float64)
+    for kept, column in zip(words, columns[len(_NUMBERS) :], strict=True):
+        kept[down, right] = np.array(column, dtype=np.object_)
+    return _Grid(numbers, words)
 
 
-def _values(
-    columns: dict[str, list[list[float | None]]],
-    source: list[list[str]],
-    causes: list[list[list[str]]],
-    notes: list[list[list[str]]],
-    site: int,
-    month: int,
-) -> MonthValues:
-    """One row's values in the order of the fields."""
-    words = {
-        "used_source": source[site][month],
-        "reasons": _joined([*causes[site][month], *notes[site][month]]),
-    }
-    return tuple(words[name] if name in words else columns[name][site][month] for name in _FIELDS)
+def _rows(ids: Sequence[int], starts: Sequence[date], grid: _Grid, new: BoolArray) -> list[list[object]]:
+    """Values of the rows that a mask picks, as the database takes them."""
+    site, month = np.nonzero(new)
+    days = [connection.ops.adapt_datefield_value(start) for start in starts]
+    columns: list[list[object]] = [
+        [ids[place] for place in site.tolist()],
+        [days[place] for place in month.tolist()],
+    ]
+    for part in grid.numbers:
+        told = part[new].astype(np.object_)
+        told[np.isnan(part[new])] = None
+        columns.append(told.tolist())
+    columns += [part[new].tolist() for part in grid.words]
+    return [list(row) for row in zip(*columns, strict=True)]
 
 
 def _data_notes(
-    book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]], source: list[list[str]]
-) -> list[list[list[str]]]:
-    """What limits each site's and month's figures."""
+    book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]], source: WordArray
+) -> Reasons:
+    """What limits the figures of sites and months, and which."""
     metered, house = answer.ledger.metered, answer.ledger.house
-    wrong: dict[tuple[int, int], set[str]] = defaultdict(set)
+    seen = metered.days > 0
+    of_house = seen & np.isfinite(house.base_l_d)[:, None]
+    bounded = house.is_bounded[:, None]
+    verdicts = np.array(answer.verdicts, dtype=np.object_)
+    return [
+        *_problems(book, months),
+        ("estimated_from_program", source == "estimated"),
+        ("part_of_days", source == "part"),
+        ("spans_estimate", metered.spans_estimate),
+        ("winter_base_bounded", of_house & bounded),
+        ("whole_house", of_house & ~bounded),
+        (SEVERAL_CONTROLLERS, seen & book.is_mixed[:, None]),
+        *(
+            (word, np.broadcast_to((verdicts == word)[:, None], seen.shape))
+            for word in sorted(set(answer.verdicts) - {""})
+        ),
+    ]
+
+
+def _problems(book: LedgerBook, months: list[tuple[date, date]]) -> Reasons:
+    """What is wrong with reads, by name, and the months that it touches."""
+    edges = [months[0][0].isoformat(), *(end.isoformat() for _, end in months)]
+    masks: dict[str, BoolArray] = {}
     for problem in book.use.problems:
-        for month, (start, end) in enumerate(months):
-            if problem.start < end.isoformat() and problem.end >= start.isoformat():
-                wrong[problem.site, month].add(problem.code)
-    whole = np.isfinite(house.base_l_d)
-    notes = []
-    for site in range(book.site_ids.size):
-        own = []
-        for month in range(len(months)):
-            word = source[site][month]
-            seen = bool(metered.days[site, month] > 0)
-            own.append(
-                [
-                    *sorted(wrong[site, month]),
-                    *(["estimated_from_program"] if word == "estimated" else []),
-                    *(["part_of_days"] if word == "part" else []),
-                    *(["spans_estimate"] if metered.spans_estimate[site, month] else []),
-                    *(
-                        ["winter_base_bounded" if house.is_bounded[site] else "whole_house"]
-                        if seen and whole[site]
-                        else []
-                    ),
-                    *([SEVERAL_CONTROLLERS] if seen and book.is_mixed[site] else []),
-                    *([answer.verdicts[site]] if answer.verdicts[site] else []),
-                ]
-            )
-        notes.append(own)
-    return notes
+        mask = masks.setdefault(problem.code, np.zeros((book.site_ids.size, len(months)), dtype=np.bool_))
+        for month, (start, end) in enumerate(pairwise(edges)):
+            if problem.start < end and problem.end >= start:
+                mask[problem.site, month] = True
+    return sorted(masks.items())
 
 
-def _joined(codes: list[str]) -> str:
-    """Names of reasons, as many as fit."""
-    text = ";".join(dict.fromkeys(codes))
-    return text if len(text) <= _LONGEST_REASONS else text[: text.rfind(";", 0, _LONGEST_REASONS)]
+def _joined(reasons: Reasons, shape: tuple[int, ...]) -> WordArray:
+    """Names of the reasons of each garden's month in their order, as many as fit."""
+    texts, place = [""], np.zeros(shape, dtype=np.int64)
+    for first in range(0, len(reasons), _BITS):
+        some = reasons[first : first + _BITS]
+        bits = place << len(some)
+        for bit, (_, mask) in enumerate(some):
+            bits |= mask.astype(np.int64) << bit
+        # every mix of reasons that occurs has a number; there are some hundreds of them
+        mixes, place = np.unique(bits, return_inverse=True)
+        place = place.reshape(shape)
+        names = [name for name, _ in some]
+        texts = [_mixed(texts[mix >> len(some)], names, mix) for mix in mixes.tolist()]
+    return np.asarray(np.array(texts, dtype=np.object_)[place])
+
+
+def _mixed(text: str, names: Sequence[str], mix: int) -> str:
+    """Reasons after those of a text: the ones whose bits are set."""
+    for bit, name in enumerate(names):
+        if mix >> bit & 1:
+            text = _with(text, name)
+    return text
+
+
+def _with(text: str, name: str) -> str:
+    """A reason after others, where it is not among them and fits."""
+    if name in text.split(";"):
+        return text
+    longer = f"{text};{name}" if text else name
+    return longer if len(longer) <= _LONGEST_REASONS else text

@@ -21,13 +21,13 @@ MOST_PARTS = 60  # of a grouping: the largest; beyond it nobody compares
 
 @dataclass(frozen=True, slots=True)
 class MonthFigures:
-    """Garden-months behind the sums, arrays (sites, months) [L], money, and the likeliest cause of each."""
+    """Garden-months behind the sums, arrays (sites, months) [L], money, and their causes, likeliest first."""
 
     months: list[tuple[date, date]]
     used_l: FloatArray
     need_l: FloatArray
     over_money: FloatArray
-    causes: list[list[list[str]]]
+    causes: list[tuple[str, BoolArray]]
 
     def inside(self, spans: Sequence[tuple[date, date]]) -> BoolArray:
         """Which months lie within each span, (spans, months)."""
@@ -182,16 +182,14 @@ def _reasons(figures: MonthFigures, inside: BoolArray) -> list[dict[str, dict[st
     """Litres over need of each span by the likeliest cause of each garden's month."""
     over = np.where(np.isfinite(figures.used_l), np.maximum(figures.used_l - figures.need_l, 0.0), 0.0)
     first: dict[str, BoolArray] = {}
-    for site, row in enumerate(figures.causes):
-        for month, causes in enumerate(row):
-            if causes and over[site, month] > 0:
-                mask = first.setdefault(causes[0], np.zeros(over.shape, dtype=np.bool_))
-                mask[site, month] = True
+    free = over > 0
+    for code, mask in figures.causes:
+        first[code], free = mask & free, free & ~mask
     pick = inside.astype(np.float64).T
     found: list[dict[str, dict[str, float | int]]] = [{} for _ in range(inside.shape[0])]
     for code in sorted(first):
         mask = first[code]
-        litres = np.where(mask, np.nan_to_num(over), 0.0).sum(axis=0) @ pick
+        litres = np.where(mask, over, 0.0).sum(axis=0) @ pick
         money = np.where(mask, figures.over_money, 0.0).sum(axis=0) @ pick
         count = ((mask.astype(np.float64) @ pick) > 0).sum(axis=0)
         for span in np.flatnonzero(count).tolist():
