@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -18,27 +17,30 @@ MOST: Final = 1500
 SQUARE_PX: Final = 7
 
 
+Numbers = np.ndarray[tuple[int], np.dtype[np.float64]]
+
+
 @dataclass(frozen=True, slots=True)
-class Spike:
-    """A garden on the map: place [deg], and use over need in any unit; None where not told."""
+class Spikes:
+    """Gardens on the map: places [deg], use over need in any unit, NaN where not told, and codes."""
 
-    longitude: float
-    latitude: float
-    over: float | None
-    code: str
+    longitude: Numbers
+    latitude: Numbers
+    over: Numbers
+    codes: np.ndarray[tuple[int], np.dtype[np.object_]]
 
 
-def spike_map(spikes: Sequence[Spike], *, width: int = 524, height: int = 262) -> SafeString:
+def spike_map(spikes: Spikes, *, width: int = 524, height: int = 262) -> SafeString:
     """Gardens where they lie, a spike up for more than need, down for less, a diamond for not told.
 
     Of a large book the gardens of each small square are one spike: their uses over need added up.
     """
-    if not spikes:
+    count = spikes.over.size
+    if not count:
         return SafeString("")
     x, y = _places(spikes, width, height)
-    over = np.array([np.nan if spike.over is None else spike.over for spike in spikes])
-    names = [spike.code for spike in spikes]
-    together = len(spikes) > MOST
+    over, names = spikes.over, spikes.codes.tolist()
+    together = count > MOST
     if together:
         x, y, over, names = _squares(x, y, over)
     tallest = float(np.nanmax(np.abs(over), initial=0.0)) or 1.0
@@ -56,34 +58,23 @@ def spike_map(spikes: Sequence[Spike], *, width: int = 524, height: int = 262) -
         ' aria-label="{2}">{3}{4}</svg>',
         width,
         height,
-        f"{len(spikes)} gardens{words}; the list below holds the same",
+        f"{count} gardens{words}; the list below holds the same",
         mark_safe(marks),  # noqa: S308 - numbers only, made in `_mark`
         labels,
     )
 
 
-def _places(
-    spikes: Sequence[Spike], width: int, height: int
-) -> tuple[np.ndarray[tuple[int], np.dtype[np.float64]], np.ndarray[tuple[int], np.dtype[np.float64]]]:
+def _places(spikes: Spikes, width: int, height: int) -> tuple[Numbers, Numbers]:
     """Where each garden stands in the drawing [px]."""
-    north = np.array([spike.latitude for spike in spikes])
-    east = np.array([spike.longitude for spike in spikes]) * math.cos(math.radians(float(north.mean())))
+    north = spikes.latitude
+    east = spikes.longitude * math.cos(math.radians(float(north.mean())))
     wide, high = np.ptp(east) or 1e-4, np.ptp(north) or 1e-4
     scale = min((width - 40) / wide, (height - 90) / high)
     left, top = (width - scale * wide) / 2, 60 + (height - 90 - scale * high) / 2
     return left + scale * (east - east.min()), top + scale * (north.max() - north)
 
 
-def _squares(
-    x: np.ndarray[tuple[int], np.dtype[np.float64]],
-    y: np.ndarray[tuple[int], np.dtype[np.float64]],
-    over: np.ndarray[tuple[int], np.dtype[np.float64]],
-) -> tuple[
-    np.ndarray[tuple[int], np.dtype[np.float64]],
-    np.ndarray[tuple[int], np.dtype[np.float64]],
-    np.ndarray[tuple[int], np.dtype[np.float64]],
-    list[str],
-]:
+def _squares(x: Numbers, y: Numbers, over: Numbers) -> tuple[Numbers, Numbers, Numbers, list[str]]:
     """Gardens of each square as one: its middle, the sum of what is told; NaN where nothing is."""
     column, row = np.floor(x / SQUARE_PX).astype(np.int64), np.floor(y / SQUARE_PX).astype(np.int64)
     keys, where = np.unique(row * 100_000 + column, return_inverse=True)

@@ -13,8 +13,9 @@ from django.db.models import Exists, OuterRef, Q, Sum
 from fleet.calc.ledger_reasons import OVER, UNDER, reason_words
 from fleet.models import LedgerMonth, LedgerPortfolio, LedgerSite, ServiceContract
 from fleet.selectors.contracts import standings
-from fleet.selectors.ledger import tiers_in_force, unjudged_counts
+from fleet.selectors.ledger import unjudged_counts
 from fleet.selectors.ledger_parts import PartsPage, parts_page
+from fleet.selectors.ledger_ranking import tiers_in_force
 from fleet.selectors.ledger_site import WaterSite, water_site
 
 RENEWAL_DAYS: Final = 120

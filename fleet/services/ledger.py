@@ -11,11 +11,11 @@ from django.db import transaction
 from fleet.calc.ledger_groups import money_over_need
 from fleet.calc.ledger_reasons import month_reasons
 from fleet.models import LedgerPortfolio, LedgerSite
-from fleet.selectors.ledger import tiers_in_force
 from fleet.selectors.ledger_answer import LedgerAnswer, answer_spans, month_spans
 from fleet.selectors.ledger_estimates import used_water
 from fleet.selectors.ledger_inputs import LedgerBook, ledger_book
 from fleet.selectors.ledger_marks import month_marks
+from fleet.selectors.ledger_ranking import tiers_in_force
 from fleet.selectors.ledger_words import group_words
 from fleet.selectors.visit_value import visit_values
 from fleet.services.ledger_months import write_months

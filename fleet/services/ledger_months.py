@@ -104,7 +104,7 @@ def _columns(answer: LedgerAnswer, use: tuple[FloatArray, FloatArray, WordArray]
     low, high = (np.where(told, bound, np.nan) for bound in (ledger.low_l, ledger.high_l))
     figures = (use[0], use[1], answer.need_l, answer.need_good_l, use[0] + saved, saved, low, high)
     finite = [np.where(np.isfinite(values), values, np.nan) for values in figures]
-    return [np.round(values, 1) + 0.0 for values in finite]  # no minus nothing
+    return [np.asarray(np.round(values, 1) + 0.0, dtype=np.float64) for values in finite]  # no minus nothing
 
 
 def _stored(ids: Sequence[int], starts: Sequence[date]) -> _Grid:

@@ -7,6 +7,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, cast
 
+import numpy as np
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -15,12 +16,13 @@ from django.views.decorators.http import require_safe
 from fleet.calc.ledger_house import NORMAL_90
 from fleet.calc.ledger_need import NEED_ERROR
 from fleet.charts.water import IntervalRow, MonthPoint, bar, interval_plot, month_plot
-from fleet.charts.water_map import Spike, spike_map
+from fleet.charts.water_map import Spikes, spike_map
 from fleet.exports import ledger
 from fleet.exports.kinds import as_csv
 from fleet.quantities import shown, unit_of
 from fleet.selectors.company import company_day
-from fleet.selectors.ledger import SHOWS, newest_month, ranked, water_page
+from fleet.selectors.ledger import newest_month, water_page
+from fleet.selectors.ledger_ranking import SHOWS, ranked
 from fleet.selectors.ledger_site import water_site as garden_water
 from fleet.selectors.water_budget import site_budget
 from fleet.templatetags.rootround import grouped
@@ -30,8 +32,11 @@ from sites.exports.geopackage import write_geopackage
 from sites.models import Site
 
 if TYPE_CHECKING:
+    from django.core.paginator import Page
+
     from fleet.models import LedgerMonth, User
-    from fleet.selectors.ledger import BookMonth, RankRow
+    from fleet.selectors.ledger import BookMonth
+    from fleet.selectors.ledger_ranking import Ranking, RankRow
 
 _BAND = NORMAL_90 * NEED_ERROR
 _KIND = "volume"
@@ -44,14 +49,16 @@ def water(request: HttpRequest) -> HttpResponse:
     page = water_page(month=_day(request.GET.get("month")))
     show = request.GET.get("show", SHOWS[0])
     show = show if show in SHOWS else SHOWS[0]
-    listed = ranked(page=page, show=show, number=asked_number(request.GET.get("page"), 1))
-    most = max((abs(row.over_l or 0.0) for row in page.rows), default=0.0)
+    ranking, month = page.ranking, page.month
+    listed: Page[int] | None = None
+    rows: list[RankRow] = []
+    if ranking is not None and month is not None:
+        number = asked_number(request.GET.get("page"), 1)
+        listed, rows = ranked(ranking=ranking, month=month, show=show, number=number)
     facts = {
         "found": page,
         "show": show,
-        "shows": [
-            (key, _SHOW_WORDS[key], ranked(page=page, show=key, number=1).paginator.count) for key in SHOWS
-        ],
+        "shows": [(key, _SHOW_WORDS[key], ranking.of(key).size) for key in SHOWS] if ranking else [],
         "ratio_over": abs(page.now.ratio - 1) if page.now and page.now.ratio is not None else None,
         "is_over": bool(page.now and page.now.ratio is not None and page.now.ratio > 1),
         "plot": month_plot([_point(row, is_us=is_us) for row in _plotted(page.months)], unit=_unit(is_us)),
@@ -64,9 +71,9 @@ def water(request: HttpRequest) -> HttpResponse:
             ],
             unit=_unit(is_us),
         ),
-        "map": spike_map([_spike(row) for row in page.rows if row.longitude is not None]),
+        "map": _map(ranking) if ranking else "",
         "listed": listed,
-        "rows": [(row, _bar(row.over_l, most, is_us=is_us)) for row in listed],
+        "rows": [(row, _bar(row.over_l, ranking.most_l, is_us=is_us)) for row in rows] if ranking else [],
         "unjudged": page.unjudged,
         "query": f"show={show}&" + (f"month={page.month.isoformat()}&" if page.month else ""),
         "unit": _unit(is_us),
@@ -207,9 +214,14 @@ def _month_point(row: LedgerMonth, *, is_us: bool) -> MonthPoint:
     )
 
 
-def _spike(row: RankRow) -> Spike:
-    """A garden on the map, over need in litres: only the proportions show."""
-    return Spike(cast("float", row.longitude), cast("float", row.latitude), row.over_l, row.code)
+def _map(ranking: Ranking) -> str:
+    """Gardens where they lie, over need in litres: only the proportions show."""
+    placed = np.isfinite(ranking.longitude) & np.isfinite(ranking.latitude)
+    return spike_map(
+        Spikes(
+            ranking.longitude[placed], ranking.latitude[placed], ranking.over_l[placed], ranking.codes[placed]
+        )
+    )
 
 
 def _bar(over_l: float | None, most: float, *, is_us: bool) -> str:

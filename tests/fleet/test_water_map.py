@@ -3,8 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
-from fleet.charts.water_map import MOST, TALLEST_PX, Spike, spike_map
+import numpy as np
+
+from fleet.charts.water_map import MOST, TALLEST_PX, Spikes, spike_map
+
+
+def spikes_of(gardens: Sequence[tuple[float, float, float, str]]) -> Spikes:
+    """Gardens by longitude, latitude, use over need and code."""
+    east, north, over = (np.array([garden[n] for garden in gardens], dtype=np.float64) for n in range(3))
+    return Spikes(east, north, over, np.array([garden[3] for garden in gardens], dtype=np.object_))
 
 
 def _heights(svg: str, name: str) -> list[float]:
@@ -15,12 +24,12 @@ def _heights(svg: str, name: str) -> list[float]:
 
 def test_spikes_stand_in_proportion_and_the_furthest_over_are_named() -> None:
     spikes = [
-        Spike(-104.70, 41.20, 400.0, "CB-14"),
-        Spike(-104.71, 41.21, -200.0, "MR-20"),
-        Spike(-104.72, 41.22, None, "QT-03"),
+        (-104.70, 41.20, 400.0, "CB-14"),
+        (-104.71, 41.21, -200.0, "MR-20"),
+        (-104.72, 41.22, np.nan, "QT-03"),
     ]
 
-    svg = str(spike_map(spikes))
+    svg = str(spike_map(spikes_of(spikes)))
 
     assert _heights(svg, "spike-up") == [float(TALLEST_PX)]
     assert _heights(svg, "spike-dn") == [-TALLEST_PX / 2]
@@ -29,21 +38,21 @@ def test_spikes_stand_in_proportion_and_the_furthest_over_are_named() -> None:
 
 
 def test_a_name_is_text_never_markup() -> None:
-    svg = str(spike_map([Spike(-104.7, 41.2, 1.0, "<script>alert(1)</script>")]))
+    svg = str(spike_map(spikes_of([(-104.7, 41.2, 1.0, "<script>alert(1)</script>")])))
 
     assert "<script>" not in svg
     assert "&lt;script&gt;" in svg
 
 
 def test_gardens_of_a_large_book_share_spikes_and_no_litre_is_lost() -> None:
-    spikes = [Spike(-104.7, 41.2, 1.0, f"A-{n}") for n in range(MOST)]
-    spikes += [Spike(-104.5, 41.2, 1.0, f"B-{n}") for n in range(MOST // 2)]
+    spikes = [(-104.7, 41.2, 1.0, f"A-{n}") for n in range(MOST)]
+    spikes += [(-104.5, 41.2, 1.0, f"B-{n}") for n in range(MOST // 2)]
 
-    svg = str(spike_map(spikes))
+    svg = str(spike_map(spikes_of(spikes)))
 
     assert _heights(svg, "spike-up") == [float(TALLEST_PX), TALLEST_PX / 2]
     assert "each square one spike" in svg
 
 
 def test_a_book_without_gardens_draws_nothing() -> None:
-    assert spike_map([]) == ""
+    assert spike_map(spikes_of([])) == ""
