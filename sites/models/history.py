@@ -39,7 +39,10 @@ class Change(models.Model):
 
     class Meta:
         ordering = ["-at", "-id"]
-        indexes = [models.Index(fields=["site_code", "-at"], name="change_by_site")]  # site page's history
+        indexes = [
+            models.Index(fields=["site_code", "-at"], name="change_by_site"),  # site page's history
+            models.Index(fields=["kind", "key"], name="change_by_thing"),  # history of settings, needs, people
+        ]
 
     def __str__(self) -> str:
         return f"{self.kind} {self.key} {self.action}"

@@ -20,7 +20,7 @@ import requests
 
 PAGES = (
     "/week/", "/visits/", "/sites/", "/round/", "/watch/", "/water/", "/water/parts/", "/findings/",
-    "/calls/", "/technicians/", "/quotes/", "/parts/", "/prices/", "/season/", "/rules/", "/weather/",
+    "/week/calls/", "/technicians/", "/quotes/", "/parts/", "/prices/", "/season/", "/rules/", "/weather/",
     "/search/?q=garden", "/map/ground.json", "/map/sites.json",
 )  # fmt: skip
 
@@ -45,7 +45,10 @@ class Door:
     def signed_in(self) -> requests.Session:
         """A new session."""
         visitor = requests.Session()
-        page = visitor.get(f"{self.address}/sign-in/", timeout=60).text
+        try:
+            page = visitor.get(f"{self.address}/sign-in/", timeout=60).text
+        except requests.ConnectionError:
+            sys.exit(f"nobody answers at {self.address}: start the web server first")
         found = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page)
         form = {
             "csrfmiddlewaretoken": found.group(1) if found else "",
@@ -97,7 +100,7 @@ def percentile(values: list[float], share: float) -> float:
 
 
 def report(door: Door, took_s: float) -> None:
-    """Print the table."""
+    """Print the table; times in milliseconds."""
     count = sum(len(times.seconds) for times in door.times.values())
     print(f"{count} pages in {took_s:.0f} s, {count / took_s:.1f} a second")  # noqa: T201
     print(f"{'page':<24}{'asked':>6}{'p50':>8}{'p95':>8}{'most':>8}{'kB':>8}")  # noqa: T201
@@ -119,8 +122,9 @@ def main() -> None:
     asked.add_argument("--think", type=float, default=5.0, help="mean time between pages of a person [s] (5)")
     options = asked.parse_args()
     door = Door(options.address, options.login, options.password)
+    visitor = door.signed_in()
     for path in PAGES:  # the first request of each page fills what is filled once
-        door.ask(door.signed_in(), path, path)
+        door.ask(visitor, path, path)
     door.times.clear()
     people = [
         threading.Thread(
