@@ -41,7 +41,7 @@ class Change(models.Model):
         ordering = ["-at", "-id"]
         indexes = [
             models.Index(fields=["site_code", "-at"], name="change_by_site"),  # site page's history
-            models.Index(fields=["kind", "key"], name="change_by_thing"),  # history of settings, needs, people
+            models.Index(fields=["kind", "key"], name="change_by_thing"),  # of settings, needs, people
         ]
 
     def __str__(self) -> str:

@@ -1,8 +1,8 @@
 """A large book for measuring: `python -m tests.benchmarks.large_book --copies N [--crews M]`.
 
-Multiplies the demo in the database (`DATABASE_URL`) by whole gardens with all that hangs on them: book, logs, meters,
-programs, balance, watch, ledger, history. Copies lie side by side. `--crews` multiplies the people with their trucks.
-Visits are not copied: `run_day` plans them for all. 100 invented gardens times 100 are the design size.
+Multiplies the demo in the database (`DATABASE_URL`) by whole gardens with all that hangs on them: book,
+logs, meters, programs, balance, watch, ledger, history. Copies lie side by side. `--crews` multiplies the people
+with their trucks. Visits are not copied: `run_day` plans them for all. 100 gardens times 100 are the design size.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ def multiply(model: Model, copied: set[Model]) -> int:
     source = f'from "{table}" cross join copies where "{table}".id < {STEP}'
     with connection.cursor() as cursor:
         cursor.execute(f'insert into "{table}" ({", ".join(into)}) select {", ".join(out)} {source}')
-        cursor.execute(f'select count(*) from "{table}"')
+        cursor.execute(f'select count(*) from "{table}"')  # noqa: S608
         return int(cursor.fetchone()[0])
 
 
@@ -83,7 +83,7 @@ def _expression(field: models.Field[object, object], table: str, copied: set[Mod
     if (table, field.column) in NAMED:
         return f"{column} || '-' || k"
     if (table, field.column) == ("fleet_visitneed", "key"):
-        code = f'(select code from sites_site where id = "{table}".site_id)'
+        code = f'(select code from sites_site where id = "{table}".site_id)'  # noqa: S608
         return f"replace({column}, '/' || {code} || '/', '/' || {code} || '-' || k || '/')"
     if field.column in LONGITUDES:
         return f"{column} + (k % {COLUMNS}) * {EAST}"
@@ -104,7 +104,7 @@ def copy_history() -> None:
     out = ", ".join(to_copy.get(name, f'"{name}"') for name in fields)
     with connection.cursor() as cursor:
         cursor.execute(
-            f"insert into sites_change ({into}) select {out} from sites_change cross join copies "
+            f"insert into sites_change ({into}) select {out} from sites_change cross join copies "  # noqa: S608
             "where site_code <> '' and substr(key, 1, length(site_code)) = site_code"
         )
 
@@ -121,7 +121,8 @@ def move_shapes(model: type[Shaped]) -> None:
     moved = shapely.to_wkb(shapely.set_coordinates(drawn, points + shift[owner]), output_dimension=2)
     with connection.cursor() as cursor:
         cursor.executemany(
-            f'update "{table}" set geometry = %s where id = %s', list(zip(moved, keys, strict=True))
+            f'update "{table}" set geometry = %s where id = %s',  # noqa: S608
+            list(zip(moved, keys, strict=True)),
         )
 
 

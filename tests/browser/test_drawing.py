@@ -12,7 +12,7 @@ import shapely
 
 from fleet.models import Company, User
 from sites.calc.geometry import area_m2, as_array
-from sites.models import Change, Controller, ProgramLine, ProgramSet, Sensor, Site, ValveBox, Zone
+from sites.models import Change, Controller, ProgramLine, ProgramSet, Sensor, Site, Zone
 from sites.models.geometry import bounding_box
 from tests.browser.test_pages_in_chromium import PASSWORD, Visitor, chromium, pytestmark
 from tests.conftest import DAY
@@ -208,138 +208,6 @@ def test_a_crossing_edge_is_told_while_drawing_and_by_the_server(
     assert "Not saved" in told
     assert page.inner_text("#draw-panel .problems").count("self-crossing") == 1
     assert Change.objects.count() == 0
-
-
-def test_two_people_at_one_garden_lose_nothing(garden: Site, live_server: Any, chromium: Any) -> None:
-    hana, omar = (visitor(chromium, live_server, login) for login in ("hana", "omar"))
-    for person, name in ((hana, "front lawn"), (omar, "street side")):
-        choose(person.page, "1 zone 1")
-        person.page.fill("#f-name", name)
-        person.page.keyboard.press("Tab")
-    choose(omar.page, "2 zone 2")
-    omar.page.select_option("#f-sun", "shade")
-    assert "Saved" in save(hana.page)
-
-    assert "Not saved" in save(omar.page)
-    told = omar.page.inner_text(".conflict")
-    assert re.search(r"hana .*zone 1 → front lawn", told)
-    assert "street side" in told
-    assert omar.violations() == []
-    omar.page.click("text=Take theirs, throw mine away")
-    assert omar.page.inner_text("#draw-save") == "Saved"
-    omar.page.keyboard.press("Control+z")  # thrown away by mistake: it comes back
-    assert "Save 2 changes" in omar.page.inner_text("#draw-save")
-    assert "Saved: 2 changes" in save(omar.page)
-
-    assert Zone.objects.get(station=1).name == "street side"
-    assert Zone.objects.get(station=2).sun == "shade"
-    lawn = Change.objects.filter(kind="zone", key="CB-14/A/1").order_by("pk")
-    assert [(one.by, one.before) for one in lawn] == [
-        ("hana", {"name": "zone 1"}),
-        ("omar", {"name": "front lawn"}),
-    ]
-
-
-def test_an_entry_of_the_history_is_restored_from_the_site_page(
-    garden: Site, live_server: Any, chromium: Any
-) -> None:
-    hana = visitor(chromium, live_server)
-    page = hana.page
-    choose(page, "2 zone 2")
-    page.click("text=Remove")
-    save(page)
-    assert Zone.objects.count() == 1
-    hana.open("/sites/CB-14/")
-    page.click(".hist summary >> nth=0")
-    with page.expect_navigation():
-        page.click(".hist button:has-text('Restore')")
-    page.wait_for_load_state("networkidle")
-
-    assert "Put back: 1 thing" in page.inner_text("main")
-    assert Zone.objects.get(station=2).name == "zone 2"
-    assert hana.violations() == []
-
-
-def test_on_a_phone_a_box_is_put_at_the_cross_and_a_form_is_filled(
-    garden: Site, live_server: Any, chromium: Any
-) -> None:
-    hana = visitor(chromium, live_server, size=(390, 844))
-    page = hana.page
-    assert page.evaluate("document.documentElement.scrollWidth") <= 390
-    page.click("#draw-bar [data-do=valve_box]")
-    page.click("[data-tool=put]")
-    page.fill("#f-spare_wires", "3")
-    page.keyboard.press("Tab")
-    assert hana.violations() == []
-    assert "Saved: 1 change" in save(page)
-
-    box = ValveBox.objects.get()
-    assert (box.name, box.spare_wires) == ("box 1", 3)
-    assert box.shape is not None
-
-
-def test_what_was_not_saved_is_offered_after_a_reload_and_wiped_by_saving(
-    garden: Site, live_server: Any, chromium: Any
-) -> None:
-    hana = visitor(chromium, live_server)
-    page = hana.page
-    choose(page, "1 zone 1")
-    page.fill("#f-name", "front lawn")
-    page.keyboard.press("Tab")
-    choose(page, "2 zone 2")
-    page.click("text=Remove")
-
-    page.reload()
-    page.wait_for_selector("#draw-map[data-ready=yes]")
-    assert "2 changes of" in page.inner_text("#draw-draft")
-    assert page.inner_text("#draw-save") == "Saved"
-    assert hana.violations() == []
-    page.click("text=Take them up")
-    assert page.inner_text("#draw-save") == "Save 2 changes"
-    assert page.is_hidden("#draw-draft")
-    assert "Saved: 2 changes" in save(page)
-    page.reload()
-    page.wait_for_selector("#draw-map[data-ready=yes]")
-    assert page.is_hidden("#draw-draft")
-    assert [(one.station, one.name) for one in Zone.objects.all()] == [(1, "front lawn")]
-
-    choose(page, "1 front lawn")
-    page.fill("#f-name", "meadow")
-    page.keyboard.press("Tab")
-    page.reload()
-    page.wait_for_selector("#draw-map[data-ready=yes]")
-    page.click("text=Throw them away")
-    page.reload()
-    page.wait_for_selector("#draw-map[data-ready=yes]")
-    assert page.is_hidden("#draw-draft")
-    assert Zone.objects.get().name == "front lawn"
-    assert hana.complaints == []
-
-
-def test_a_zone_is_drawn_by_finger(garden: Site, live_server: Any, chromium: Any) -> None:
-    hana = visitor(chromium, live_server)
-    phone = chromium.new_context(
-        viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True,
-        storage_state=hana.context.storage_state(),
-    )  # fmt: skip
-    page = phone.new_page()
-    page.goto(f"{live_server.url}{PATH}")
-    page.wait_for_selector("#draw-map[data-ready=yes]")
-    page.uncheck("#draw-snap")
-    page.tap("#draw-bar [data-do=zone]")
-    page.locator("#draw-map").scroll_into_view_if_needed()
-    for corner in ((-104.69950, 41.20012), (-104.69940, 41.20012), (-104.69940, 41.20018)):
-        page.touchscreen.tap(*at(page, *corner))
-    page.tap("[data-tool=finish]")
-    page.select_option("#f-plant", "annuals")
-    page.select_option("#f-head", "dripline")
-    page.tap("#draw-save")
-    page.wait_for_selector("#draw-save[aria-busy=false]", state="attached")
-
-    assert "Saved: 1 change" in page.inner_text("#draw-status")
-    shape = Zone.objects.get(station=3).shape
-    assert shape is not None
-    assert shape.bounds == pytest.approx((-104.69950, 41.20012, -104.69940, 41.20018), abs=1e-5)
 
 
 def test_two_wires_change_places_and_the_label_says_so(garden: Site, live_server: Any, chromium: Any) -> None:

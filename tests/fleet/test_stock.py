@@ -3,25 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from django.db import IntegrityError, transaction
 from django.test import Client
-from django.urls import reverse
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.exports.kinds import as_csv
 from fleet.exports.stock import COLUMNS, rows
-from fleet.models import Company, Finding, Part, StockMinimum, StockMove, StockPlace, Submission, User
-from fleet.selectors.finding_checks import said_of
-from fleet.selectors.stock import parts_words, stock_of, stock_table, truck_parts
-from fleet.services.check_findings import accept_finding, correct_finding, input_of, undo_finding
-from fleet.services.finding_input import BadFinding, FindingInput, finding_from_kept
-from fleet.services.findings import keep_beside, record_finding
+from fleet.models import Company, Finding, Part, StockMinimum, StockMove, StockPlace, User
+from fleet.selectors.stock import stock_of, stock_table
+from fleet.services.finding_input import FindingInput
 from fleet.services.parts import PartInput, add_depot, add_usual_parts, save_part, set_minima
 from fleet.services.record_stock import import_stock
 from fleet.services.stock import (
@@ -34,9 +29,9 @@ from fleet.services.stock import (
     use_parts,
 )
 from sites.models import Change
-from tests.conftest import DAY, NOW
+from tests.conftest import NOW
 from tests.factories import build_site, build_technician, build_visit
-from tests.fleet.test_phone_sending import a_stop, body_of, post
+from tests.fleet.test_phone_sending import a_stop
 
 SignIn = Callable[[User], Client]
 WHO: dict[str, Any] = {"by": "hana", "now": NOW}
@@ -221,112 +216,6 @@ def test_a_line_is_written_once_a_deed_and_moves_something() -> None:
 
 
 @pytest.mark.django_db
-def test_a_finding_takes_its_parts_off_the_truck_once(company: Company, technician_user: User) -> None:
-    depot = a_place()
-    said = a_finding(technician_user)
-    person = technician_user.technician
-    truck = truck_of(technician_id=person.pk)
-    move_parts(source_id=depot.pk, target_id=truck.pk, counts={"sensor": 1, "splice": 6}, **WHO)
-
-    first = record_finding(finding=said, by="ines")
-    again = record_finding(finding=said, by="ines")  # the queue sends twice
-    straight = use_parts(
-        finding_id=first.finding_id, technician_id=person.pk, counts=said.parts, by="ines", at=NOW
-    )
-
-    assert holds(truck) == {"splice": 4}
-    assert (again.is_new, straight.lines) == (False, 0)
-    assert "Off the truck: 2 the splice, 1 the sensor." in first.changes
-    row = Finding.objects.get()
-    assert row.parts == {"splice": 2, "sensor": 1}
-    assert "parts: 1 sensor, 2 splice" in said_of(row)
-    assert parts_words()(row.parts, "some tape") == "1 the sensor, 2 the splice, some tape"
-
-
-@pytest.mark.django_db
-def test_parts_go_back_with_the_finding_and_a_correction_takes_the_new_number(
-    company: Company, technician_user: User
-) -> None:
-    depot = a_place()
-    said = a_finding(technician_user)
-    truck = truck_of(technician_id=technician_user.technician.pk)
-    move_parts(source_id=depot.pk, target_id=truck.pk, counts={"sensor": 1, "splice": 6}, **WHO)
-    pk = record_finding(finding=said, by="ines").finding_id
-
-    other = input_of(Finding.objects.get())
-    assert other.parts == said.parts
-    fewer = replace(other, parts={"splice": 5})
-    correct_finding(finding_id=pk, finding=fewer, by="hana", now=NOW, day=DAY)
-    assert holds(truck) == {"sensor": 1, "splice": 1}
-
-    undo_finding(finding_id=pk, by="hana", now=NOW, day=DAY)
-    assert holds(truck) == {"sensor": 1, "splice": 6}
-    correct_finding(finding_id=pk, finding=said, by="hana", now=NOW, day=DAY)  # a third time
-    assert holds(truck) == {"splice": 4}
-
-
-@pytest.mark.django_db
-def test_a_truck_that_held_fewer_by_the_book_says_count_it(company: Company, technician_user: User) -> None:
-    a_place()
-    said = a_finding(technician_user)
-
-    done = record_finding(finding=said, by="ines")
-
-    truck = StockPlace.objects.get(technician=technician_user.technician)  # made by itself
-    assert holds(truck) == {"sensor": -1, "splice": -2}
-    assert any("Count it" in words for words in done.changes)
-    assert {one.part.code for one in stock_table().short} == {"sensor", "splice"}
-
-
-@pytest.mark.django_db
-def test_a_finding_kept_beside_uses_parts_only_when_it_is_accepted(
-    company: Company, technician_user: User
-) -> None:
-    a_place()
-    said = a_finding(technician_user)
-    stop = technician_user.technician.routes.get().stops.get()
-    kept = keep_beside(finding=said, visit_id=stop.visit_id or 0, technician_id=technician_user.technician.pk)
-
-    assert not StockMove.objects.filter(kind="use").exists()
-    accept_finding(finding_id=kept.finding_id, by="hana", now=NOW)
-    assert StockMove.objects.filter(kind="use").count() == 2
-
-
-@pytest.mark.django_db
-def test_a_phone_sends_parts_and_twice_is_once(
-    sign_in: SignIn, company: Company, technician_user: User
-) -> None:
-    a_place()
-    stop = a_stop(technician_user)
-    client = sign_in(technician_user)
-    said = body_of(stop, technician_user)
-    said["fields"] = {**said["fields"], "part-splice": "3", "part-sensor": ""}
-
-    assert post(client, said).status_code == 200
-    assert post(client, said).status_code == 200
-
-    truck = StockPlace.objects.get(technician=technician_user.technician)
-    assert holds(truck) == {"splice": -3}
-    assert Submission.objects.get().outcome == "taken"
-
-
-def test_counts_of_parts_are_whole_and_survive_being_kept() -> None:
-    plain = FindingInput(client_key="k", stop_id=1, recorded_at=NOW, parts={"splice": 2})
-
-    assert finding_from_kept(plain.as_kept()).parts == {"splice": 2}
-    for count in (0, -1, 1000, 1.5, True, "2"):
-        with pytest.raises(BadFinding, match="whole number"):
-            FindingInput(client_key="k", stop_id=1, recorded_at=NOW, parts={"splice": count})  # type: ignore[dict-item]
-
-
-@pytest.mark.django_db
-def test_an_unknown_part_is_named(company: Company, technician_user: User) -> None:
-    with pytest.raises(BadFinding, match="gold: no such part"):
-        record_finding(finding=a_finding(technician_user, parts={"gold": 1}), by="ines")
-    assert not Finding.objects.exists()
-
-
-@pytest.mark.django_db
 def test_usual_parts_come_once_and_keep_what_is_there(company: Company) -> None:
     build_technician()
     Part.objects.create(code="my-sensor", name="sensor")
@@ -402,81 +291,9 @@ def test_a_bad_row_of_a_stock_file_is_named_and_nothing_is_written(
 
 
 @pytest.mark.django_db
-def test_the_stock_pages_load_move_count_and_undo(
-    sign_in: SignIn,
-    company: Company,
-    dispatcher: User,
-    django_assert_max_num_queries: Callable[[int], object],
-) -> None:
-    depot = a_place()
-    build_technician()
-    client = sign_in(dispatcher)
-    client.post(reverse("fleet:stock-start"), {"do": "places"})
-    truck = StockPlace.objects.get(technician__code="T1")
-
-    moved = client.post(
-        reverse("fleet:stock-move", args=[truck.pk]),
-        {"do": "bring", "other": depot.pk, "n-sensor": "4", "n-splice": ""},
-    )
-    refused = client.post(
-        reverse("fleet:stock-move", args=[truck.pk]), {"do": "bring", "other": depot.pk, "n-sensor": "7"}
-    )
-    client.post(reverse("fleet:stock-move", args=[truck.pk]), {"do": "least", "n-sensor": "6"})
-    with django_assert_max_num_queries(22):  # type: ignore[attr-defined]
-        page = client.get(reverse("fleet:stock")).content.decode()
-
-    assert moved.status_code == 302
-    assert refused.status_code == 422
-    assert "Depot holds 6, not 7" in refused.content.decode()
-    assert 'value="7"' in refused.content.decode()  # what was typed stays
-    assert "Below the minimum" in page
-    deed = StockMove.objects.filter(kind="load").values_list("deed", flat=True)[0]
-    client.post(reverse("fleet:stock-undo"), {"deed": deed})
-    assert holds(truck) == {}
-    assert [one.count for one in truck_parts(technician_id=truck.technician_id)] == [0, 0]
-    client.post(reverse("fleet:stock-move", args=[truck.pk]), {"do": "least", "n-sensor": "-"})
-    assert not StockMinimum.objects.exists()
-
-
-@pytest.mark.django_db
-def test_an_empty_catalogue_says_how_to_begin(sign_in: SignIn, company: Company, dispatcher: User) -> None:
-    client = sign_in(dispatcher)
-
-    assert "Begin with the usual parts" in client.get(reverse("fleet:stock")).content.decode()
-    client.post(reverse("fleet:stock-start"))
-    page = client.get(reverse("fleet:stock")).content.decode()
-
-    assert "watertight splices" in page
-    assert "exchange of station wires 2" in page
-
-
-@pytest.mark.django_db
 def test_a_depot_has_its_own_code() -> None:
     add_depot(code="yard", name="Yard", **WHO)
     with pytest.raises(BadStock, match="already"):
         add_depot(code="yard", name="Other", **WHO)
     with pytest.raises(BadStock, match="expected a short code"):
         add_depot(code=" ", name="Other", **WHO)
-
-
-@pytest.mark.django_db
-def test_a_bad_part_is_not_kept_and_says_why(sign_in: SignIn, company: Company, dispatcher: User) -> None:
-    client = sign_in(dispatcher)
-    url = reverse("fleet:part-new")
-
-    bad = client.post(url, {"code": "a b", "name": "x", "unit": "piece"})
-    good = client.post(
-        url,
-        {
-            "code": "tee",
-            "name": "pipe tee",
-            "unit": "piece",
-            "price": "3,5",
-            "is_active": "yes",
-            "kind-repair": "1",
-        },
-    )
-
-    assert (bad.status_code, good.status_code) == (422, 302)
-    assert Part.objects.get().price == 3.5
-    assert client.get(reverse("fleet:part", args=[Part.objects.get().pk])).status_code == 200
