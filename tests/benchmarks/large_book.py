@@ -1,8 +1,9 @@
 """A large book for measuring: `python -m tests.benchmarks.large_book --copies N [--crews M]`.
 
 Multiplies the demo in the database (`DATABASE_URL`) by whole gardens with all that hangs on them: book,
-logs, meters, programs, balance, watch, ledger, history. Copies lie side by side. `--crews` multiplies the people
-with their trucks. Visits are not copied: `run_day` plans them for all. 100 gardens times 100 are the design size.
+logs, meters, programs, balance, watch, ledger, history. Copies lie side by side. `--crews` multiplies
+the people with their trucks. Visits are not copied: `run_day` plans them for all. 100 gardens times 100
+are the design size.
 """
 
 from __future__ import annotations
