@@ -1,7 +1,7 @@
 """The day that breaks: a new plan is proposed, shown, and then accepted or discarded.
 
-A proposal changes nothing. What it asks for is written, planned around and rolled back; accepting writes the
-same again, and only onto the plan that the proposal was made for.
+A proposal changes nothing. What it asks for is written, read and rolled back, then planned around; accepting
+writes the same again, and only onto the plan that the proposal was made for.
 """
 
 from __future__ import annotations
@@ -11,8 +11,9 @@ from datetime import date, datetime, timedelta
 
 from django.db import transaction
 
+from fleet.calc.visit_settings import VisitSettings
 from fleet.calc.workdays import monday_of
-from fleet.models import DayBreak, PlanRun, Route, Stop, Technician
+from fleet.models import DayBreak, PlanRun, Route, Stop
 from fleet.routing.check import plan_faults
 from fleet.routing.mend import opened
 from fleet.routing.plan import Plan, Unserved
@@ -22,12 +23,20 @@ from fleet.selectors.day_breaks import GOOD_FOR
 from fleet.services.break_change import BookChanged, BreakAsked, CannotBreak, change_book
 from fleet.services.break_plan import BreakPlan, break_problem, plan_break
 from fleet.services.break_state import BrokenDay, broken_day, plan_mark, today_states
+from fleet.services.break_travel import draw_proposed, known_travel
 from fleet.services.customer_calls import raise_calls
 from fleet.services.held_windows import free_expired
+from fleet.services.plan_lock import hold_plan
 from fleet.services.plan_routes import company_settings
 from fleet.services.plan_snapshot import keep_run, snapshot
 from fleet.services.plan_write import write_plan
-from fleet.streets.store import travel_source
+from fleet.services.proposal_data import figures_data, orders_data, told_data
+from fleet.streets.kept_travel import UnknownPlaces
+from fleet.streets.travel_source import TravelSource
+
+# How often a proposal is worked out where the plan changes meanwhile.
+TRIES = 3
+DECIDED = "This proposal was decided already. Look at the board for the plan as it is."
 
 
 class Overtaken(ValueError):
@@ -74,47 +83,117 @@ def propose_break(*, asked: BreakAsked, day: date, moment: datetime, by: str, no
     """
     free_expired(now=now)
     settings = company_settings()
-    travel = travel_source(settings=settings)
-    mark = plan_mark(day=day, moment=moment, settings=settings, travel=travel)
-    states = today_states(day=day)
+    for _ in range(TRIES):
+        # No road is searched and nothing is planned while the database is held.
+        travel = known_travel(day=day, settings=settings, asked=asked)
+        asking = _Asking(asked, day, moment, settings, travel, by, now)
+        try:
+            made = _keep_proposal(asking, *_worked_out(asking))
+        except UnknownPlaces:
+            continue
+        if made is not None:
+            return made
+    raise CannotBreak(
+        "The plan changes while this is worked out: somebody plans, moves or tells visits right now. "
+        "Nothing was saved; try again in a moment."
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Asking:
+    """A proposal in the making."""
+
+    asked: BreakAsked
+    day: date
+    moment: datetime
+    settings: VisitSettings
+    travel: TravelSource
+    by: str
+    now: datetime
+
+    def mark(self) -> str:
+        """Mark of the plan as it stands."""
+        return plan_mark(day=self.day, moment=self.moment, settings=self.settings, travel=self.travel)
+
+
+def _worked_out(asking: _Asking) -> tuple[str, BookChanged, BrokenDay, BreakPlan]:
+    """The mark of the plan, the day as it would be (rolled back again), and how it goes on."""
+    mark = asking.mark()
     with transaction.atomic():
-        changed = change_book(asked=asked, day=day, by=by, now=now)
+        changed = change_book(asked=asking.asked, day=asking.day, by=asking.by, now=asking.now)
         broken = broken_day(
-            asked=asked, changed=changed, day=day, moment=moment, settings=settings, travel=travel
+            asked=asking.asked,
+            changed=changed,
+            day=asking.day,
+            moment=asking.moment,
+            settings=asking.settings,
+            travel=asking.travel,
         )
-        found = plan_break(broken=broken, changed=changed, day=day, moment=moment, settings=settings)
-        figures = _figures(broken, found, asked, day, changed.urgent_id)
         transaction.set_rollback(True)
-    with transaction.atomic():
-        row = DayBreak.objects.create(
-            kind=asked.kind,
-            day=day,
-            week=monday_of(day),
-            asked_at=now,
-            asked_by=by[:150],
-            moment=moment,
-            asked=asked.as_data(),
-            basis=mark,
-            states=states,
-            orders=_orders(broken, found, changed.urgent_id),
-            told=_told(found, changed.urgent_id),
-            rows=found.rows,
-            figures=figures,
-        )
-    return Proposed(row.pk, len(found.rows), len(found.mended.freed))
+    found = plan_break(
+        broken=broken,
+        changed=changed,
+        day=asking.day,
+        moment=asking.moment,
+        settings=asking.settings,
+    )
+    return mark, changed, broken, found
 
 
 @transaction.atomic
+def _keep_proposal(
+    asking: _Asking, mark: str, changed: BookChanged, broken: BrokenDay, found: BreakPlan
+) -> Proposed | None:
+    """Keep a proposal; None where the plan has changed since it was read."""
+    hold_plan()
+    if asking.mark() != mark:
+        return None
+    asked, day = asking.asked, asking.day
+    row = DayBreak.objects.create(
+        kind=asked.kind,
+        day=day,
+        week=monday_of(day),
+        asked_at=asking.now,
+        asked_by=asking.by[:150],
+        moment=asking.moment,
+        asked=asked.as_data(),
+        basis=mark,
+        states=today_states(day=day),
+        orders=orders_data(broken, found, changed.urgent_id),
+        told=told_data(found, changed.urgent_id),
+        rows=found.rows,
+        figures=figures_data(broken, found, asked, day, changed.urgent_id),
+    )
+    return Proposed(row.pk, len(found.rows), len(found.mended.freed))
+
+
 def accept_break(*, break_id: int, by: str, now: datetime) -> Accepted:
     """Put a proposal in force, with the calls that it asks for; undo takes it back.
 
     Raises `Overtaken` where the plan has changed since, and `CannotBreak` where it was decided already.
     """
+    row = DayBreak.objects.filter(pk=break_id).first()
+    if row is None:
+        raise CannotBreak(DECIDED)
+    settings, asked = company_settings(), BreakAsked(**row.asked)
+    # Ways and lines are looked up before the database is held.
+    travel = known_travel(day=row.day, settings=settings, asked=asked)
+    try:
+        draw_proposed(row=row, asked=asked, settings=settings, travel=travel)
+        return _accept(break_id=break_id, travel=travel, settings=settings, by=by, now=now)
+    except UnknownPlaces:
+        raise Overtaken(what_changed(row)) from None
+
+
+@transaction.atomic
+def _accept(
+    *, break_id: int, travel: TravelSource, settings: VisitSettings, by: str, now: datetime
+) -> Accepted:
+    """Write a proposal, onto the plan that it was made for."""
+    hold_plan()
     row = DayBreak.objects.select_for_update().filter(pk=break_id).first()
     if row is None or row.state != DayBreak.State.OPEN:
-        raise CannotBreak("This proposal was decided already. Look at the board for the plan as it is.")
-    settings = company_settings()
-    travel = travel_source(settings=settings)
+        raise CannotBreak(DECIDED)
     if plan_mark(day=row.day, moment=row.moment, settings=settings, travel=travel) != row.basis:
         raise Overtaken(what_changed(row))
     if now - row.asked_at > GOOD_FOR:
@@ -174,48 +253,6 @@ def _days_left(row: DayBreak) -> list[date]:
     """Days of the week from the day on."""
     days = [row.week + timedelta(days=number) for number in range(7)]
     return [day for day in days if day >= row.day]
-
-
-def _orders(broken: BrokenDay, found: BreakPlan, urgent_id: int | None) -> dict[str, list[int]]:
-    """Orders by vehicle key; 0 stands for the urgent visit, which has no number yet."""
-    visits, vehicles = broken.state.given.visits, found.mended.problem.vehicles
-    return {
-        vehicles[route.vehicle].key: [0 if visits[n].pk == urgent_id else visits[n].pk for n in route.visits]
-        for route in found.mended.plan.routes
-    }
-
-
-def _told(found: BreakPlan, urgent_id: int | None) -> dict[str, list[str] | None]:
-    """New hours by visit, as JSON can hold them."""
-    return {
-        str(0 if pk == urgent_id else pk): [hours[0].isoformat(), hours[1].isoformat()] if hours else None
-        for pk, hours in found.told.items()
-    }
-
-
-def _figures(
-    broken: BrokenDay, found: BreakPlan, asked: BreakAsked, day: date, urgent_id: int | None
-) -> dict[str, object]:
-    """Figures of a proposal, with what writing it needs, and what keeps a late start known."""
-    visits = broken.state.given.visits
-    figures = {
-        **found.figures,
-        "presumed": list(broken.presumed),
-        "freed": [0 if visits[n].pk == urgent_id else visits[n].pk for n in sorted(found.mended.freed)],
-        "left": {
-            str(0 if visits[one.visit].pk == urgent_id else visits[one.visit].pk): [one.code, one.reason]
-            for one in found.mended.plan.unserved
-        },
-    }
-    person = Technician.objects.filter(pk=asked.technician_id).first()
-    if person is not None:
-        key = f"{person.code}/{day.isoformat()}"
-        figures["who"] = person.name
-        begun = broken.state.given.begun.get(key)
-        if asked.kind == DayBreak.Kind.LATE and begun is not None:
-            figures["free_at"] = broken.state.given.clock.moment(begun.free_s).isoformat()
-            figures["after_order"] = broken.state.held_orders.get(key, 0)
-    return figures
 
 
 def _as_proposed(row: DayBreak, broken: BrokenDay, changed: BookChanged) -> tuple[Problem, Plan]:

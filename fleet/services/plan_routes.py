@@ -29,6 +29,7 @@ from fleet.services.plan_fit import (
     homes_of,
     search_plan,
 )
+from fleet.services.plan_lock import hold_plan
 from fleet.services.plan_problem import POINTS_PER_MONEY
 from fleet.services.plan_snapshot import CannotUndo, keep_run, restore_snapshot, snapshot
 from fleet.services.plan_state import (
@@ -45,9 +46,10 @@ from fleet.services.plan_watch import (
     close_unkept,
     watcher,
 )
-from fleet.services.plan_write import write_plan
+from fleet.services.plan_write import draw_ways, write_plan
 from fleet.services.raise_needs import refresh_prerequisites
 from fleet.services.visits_of_week import merge_needs, plannable_needs, split_skills, write_visits
+from fleet.streets.kept_travel import KeptTravel
 from fleet.streets.store import travel_source
 from fleet.streets.travel_source import TravelSource
 
@@ -150,13 +152,14 @@ def plan_routes(
 
 def _search_and_keep(work: PlanWork, meanwhile: Callable[[], None] | None) -> RoutesPlanned:
     """Search, and write what was found; where people changed the plan meanwhile, fit it and try again."""
-    travel = travel_source(settings=work.settings)
+    travel = KeptTravel(travel_source(settings=work.settings))
     found = search_plan(work, _prepare(work), travel)
     for _ in range(FITS):
         if Planning.objects.values_list("stop", flat=True).get(pk=work.row.pk) == Planning.Stop.DISCARD:
             raise PlanningStopped("The planning was thrown away; the plan stays as it was.")
         if meanwhile is not None:
             meanwhile()
+        draw_ways(state=found.state, problem=found.problem, plan=found.plan, travel=travel)
         kept = _keep(work, found, travel)
         if isinstance(kept, RoutesPlanned):
             return kept
@@ -167,6 +170,7 @@ def _search_and_keep(work: PlanWork, meanwhile: Callable[[], None] | None) -> Ro
 @transaction.atomic
 def undo_plan(*, week: date, now: datetime) -> PlanUndone:
     """Take back the last planning or move of a week; raises `CannotUndo` where a day of it has begun."""
+    hold_plan()
     runs = PlanRun.objects.filter(week=week, undone_at__isnull=True, before__isnull=False)
     run = runs.order_by("-planned_at", "-pk").first()
     if run is None or run.before is None:
@@ -210,6 +214,7 @@ def _read(work: PlanWork) -> WeekState:
 @transaction.atomic
 def _keep(work: PlanWork, found: FoundPlan, travel: TravelSource) -> RoutesPlanned | WeekState:
     """Write the plan, and beside it the way back; the state as it is now where that has moved on."""
+    hold_plan()
     fresh = _read(work)
     standing = homes_of(found.problem, fresh, previous_orders(found.problem, fresh.given))
     if fingerprint(fresh, standing) != found.mark:

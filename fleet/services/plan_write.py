@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
@@ -11,11 +12,11 @@ from django.db.models import Q
 from fleet.models import Route, Stop, Technician, Visit
 from fleet.routing.plan import Plan, PlannedRoute
 from fleet.routing.problem import Problem
-from fleet.services.plan_problem import PlanInput, vehicle_key
+from fleet.services.plan_problem import FixedStart, PlanInput, vehicle_key
 from fleet.services.plan_revision import count_changes, places_of
 from fleet.services.plan_state import NO_COORDINATES, NO_COORDINATES_WORDS, WeekState
 from fleet.services.unserved_change import CHANGES, changes_of
-from fleet.streets.travel_source import TravelSource
+from fleet.streets.travel_source import LonLat, TravelSource
 
 ROUTE_COLUMNS: Final = (
     "start_at",
@@ -173,18 +174,37 @@ def _way(
     """Line of a route along the streets; None where they are not known."""
     if travel.is_estimated:
         return None
-    technician, _ = who
     begun = given.begun.get(problem.vehicles[planned.vehicle].key)
-    start = (
-        (begun.latitude, begun.longitude)
-        if begun
-        else (technician.start_latitude, technician.start_longitude)
-    )
     sites = [given.visits[stop.visit].site for stop in planned.stops]
-    points = [start, *((s.latitude or 0.0, s.longitude or 0.0) for s in sites)]
-    points.append((technician.end_latitude, technician.end_longitude))
-    line = travel.route([point[0] for point in points], [point[1] for point in points])
+    line = line_of(travel, begun, who[0], [(s.latitude or 0.0, s.longitude or 0.0) for s in sites])
     return [[round(lon, 6), round(lat, 6)] for lon, lat in line]
+
+
+def line_of(
+    travel: TravelSource,
+    begun: FixedStart | None,
+    person: Technician,
+    places: Sequence[tuple[float, float]],
+) -> tuple[LonLat, ...]:
+    """Line of a day from where it begins or stands, through places as (lat, lon), to where it ends."""
+    start = (begun.latitude, begun.longitude) if begun else (person.start_latitude, person.start_longitude)
+    points = [start, *places, (person.end_latitude, person.end_longitude)]
+    return travel.route([point[0] for point in points], [point[1] for point in points])
+
+
+def draw_ways(*, state: WeekState, problem: Problem, plan: Plan, travel: TravelSource) -> None:
+    """Look the lines of a plan up in a source that remembers, before the database is held for writing.
+
+    Parameters
+    ----------
+    state, problem, plan
+        What will be written.
+    travel
+        Streets that remember.
+    """
+    people = {vehicle_key(p, d): (p, d) for p in state.given.technicians for d in state.given.days}
+    for route in plan.routes:
+        _way(state.given, problem, route, people[problem.vehicles[route.vehicle].key], travel)
 
 
 def _write_reasons(state: WeekState, problem: Problem, plan: Plan, *, tries_changes: bool) -> int:

@@ -15,6 +15,7 @@ from fleet.routing.problem import Problem
 from fleet.routing.schedule import plan_from_orders, schedule_route
 from fleet.selectors.company import company_day
 from fleet.services.held_windows import free_expired
+from fleet.services.plan_lock import hold_plan
 from fleet.services.plan_problem import POINTS_PER_MONEY, build_problem, vehicle_key
 from fleet.services.plan_routes import company_settings
 from fleet.services.plan_snapshot import keep_run, snapshot
@@ -22,6 +23,11 @@ from fleet.services.plan_state import WeekState, previous_orders, week_state
 from fleet.services.plan_write import write_plan
 from fleet.services.visits_of_week import SETTLED
 from fleet.streets.store import travel_source
+
+STUCK = (
+    "As it stands that day can no longer be driven in time: stops that should be over are not reported yet. "
+    "Report them, or use “The day breaks?” above the board, which takes them as done by the plan."
+)
 
 
 class CannotMove(ValueError):
@@ -89,6 +95,8 @@ def move_stop(
     try_only
         Tell what it would cost, write nothing.
     """
+    if not try_only:
+        hold_plan()
     free_expired(now=now)
     person = Technician.objects.filter(pk=technician_id, is_active=True).first()
     visit = Visit.objects.filter(pk=visit_id).select_related("site").first()
@@ -109,7 +117,9 @@ def move_stop(
     new_orders = _moved_orders(state, problem, orders, visit, vehicle_key(person, day), position)
     new = plan_from_orders(problem, new_orders)
     if new is None:
-        raise CannotMove("The rest of the days no longer holds together with this move.")
+        raise CannotMove(
+            STUCK if old is None else "The rest of the days no longer fits together with this move."
+        )
     moved = _compare(state, old, new, visit, try_only=try_only)
     if not try_only:
         travel = travel_source(settings=company_settings())
@@ -122,6 +132,7 @@ def move_stop(
 @transaction.atomic
 def lock_stop(*, visit_id: int, is_locked: bool) -> Marked:
     """Lock a visit to its technician's day, or free it; a new planning does not move a locked one."""
+    hold_plan()
     changed = Visit.objects.filter(pk=visit_id).exclude(state__in=SETTLED).update(is_locked=is_locked)
     return Marked(changed)
 
