@@ -30,6 +30,13 @@ STUCK = (
 )
 
 
+NO_PLACE = (
+    "It does not fit there: hours, shift or break would be missed. Choose another day or place, "
+    "or free a stop of that day first."
+)
+NO_FIT = "The rest of the days no longer fits together with this move."
+
+
 class CannotMove(ValueError):
     """The move is not possible; the message says why and what to do."""
 
@@ -115,11 +122,9 @@ def move_stop(
     orders = previous_orders(problem, state.given)
     old = plan_from_orders(problem, orders)
     new_orders = _moved_orders(state, problem, orders, visit, vehicle_key(person, day), position)
-    new = plan_from_orders(problem, new_orders)
+    new = plan_from_orders(problem, new_orders) if new_orders is not None else None
     if new is None:
-        raise CannotMove(
-            STUCK if old is None else "The rest of the days no longer fits together with this move."
-        )
+        raise CannotMove(STUCK if old is None else NO_PLACE if new_orders is None else NO_FIT)
     moved = _compare(state, old, new, visit, try_only=try_only)
     if not try_only:
         travel = travel_source(settings=company_settings())
@@ -181,8 +186,8 @@ def _moved_orders(
     visit: Visit,
     key: str,
     position: int | None,
-) -> dict[int, list[int]]:
-    """Orders with the visit at its new place."""
+) -> dict[int, list[int]] | None:
+    """Orders with the visit at its new place; None where it does not fit there."""
     if key not in problem.vehicle_index:
         raise CannotMove("That person is not at work on that day.")
     vehicle = problem.vehicle_index[key]
@@ -203,10 +208,7 @@ def _moved_orders(
         if best is None or worth > best[0]:
             best = (worth, order)
     if best is None:
-        raise CannotMove(
-            "It does not fit there: hours, shift or break would be missed. Choose another day or place, "
-            "or free a stop of that day first."
-        )
+        return None
     rest[vehicle] = best[1]
     return rest
 
