@@ -105,12 +105,6 @@ MENDS = {
         "read the saving as that of all its controllers together, or have each metered by itself",
     ),
 }
-READ_PROBLEMS = (
-    periods.NEGATIVE_VOLUME, periods.EMPTY_PERIOD, periods.OVERLAPPING_PERIODS, periods.METERS_READ_APART,
-    periods.ONE_READ_ONLY, periods.ONLY_ESTIMATED_READS, periods.READS_OUT_OF_ORDER,
-    periods.TWO_READS_AT_ONE_TIME, periods.READING_FELL, periods.UNIT_CHANGED, periods.NO_CLOSING_READ,
-    periods.METER_OF_TWO_SITES,
-)  # fmt: skip
 
 
 def mend_of(code: str) -> tuple[str, str]:
@@ -135,6 +129,27 @@ def reason_words(code: str) -> str:
     name, _, fault = code.partition(":")
     words = WORDS.get(name, name.replace("_", " "))
     return f"{words}: {fault.replace('_', ' ')}" if fault else words
+
+
+@dataclass(frozen=True, slots=True)
+class RatioClasses:
+    """Count of gardens that got too little, enough and too much, by used over need (classes of REU 2016)."""
+
+    under: int
+    within: int
+    over: int
+
+
+def ratio_classes(ratio: FloatArray) -> RatioClasses:
+    """Gardens by class; one whose ratio is not told counts nowhere.
+
+    Parameters
+    ----------
+    ratio
+        Used over need, NaN where not told, shape (sites,) [1].
+    """
+    under, over = int(np.sum(ratio < UNDER)), int(np.sum(ratio > OVER))
+    return RatioClasses(under, int(np.sum(np.isfinite(ratio))) - under - over, over)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Final
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Count, Max, Q
+from django.db.models import Count
 
-from fleet.calc.ledger_reasons import READ_PROBLEMS, SEVERAL_CONTROLLERS, mend_of, reason_words
-from fleet.models import LedgerMonth, LedgerSite
+from fleet.calc.ledger_reasons import mend_of, reason_words
+from fleet.models import LedgerPortfolio, LedgerSite
+from sites.models import Site
 
 ROWS_A_PAGE: Final = 40
 MONTHS_BACK: Final = 12
@@ -72,43 +73,40 @@ def gap_page(*, kind: str, number: int) -> GapPage:
     pager = Paginator(
         some.order_by("site__code").values_list("site__code", "site__name", "verdict"), ROWS_A_PAGE
     ).get_page(number)
-    since = _since()
+    whole = LedgerPortfolio.objects.filter(values__has_key="left_out").first()
+    noted = whole.values if whole is not None else {}
+    names = _names([pk for key in ("left_out", "told_less") for pk, _, _ in noted.get(key, [])])
     return GapPage(
         gardens=sum(counts.values()),
         kinds=sorted(kinds, key=lambda row: (-row.count, row.what)),
         chosen=chosen,
         pager=pager,
         listed=[Gap(code, name, reason_words(word), *mend_of(word), None) for code, name, word in pager],
-        left_out=_noted(since, READ_PROBLEMS),
-        told_less=_noted(since, (SEVERAL_CONTROLLERS,)),
-        since=since,
+        left_out=_noted(noted.get("left_out", []), names),
+        told_less=_noted(noted.get("told_less", []), names),
+        since=_since(whole),
     )
 
 
-def _since() -> date | None:
+def _since(whole: LedgerPortfolio | None) -> date | None:
     """First of the newest twelve months of the ledger."""
-    newest: date | None = LedgerMonth.objects.aggregate(newest=Max("month"))["newest"]
-    if newest is None:
+    if whole is None:
         return None
-    months = newest.year * 12 + newest.month - MONTHS_BACK
+    last = whole.period_end - timedelta(days=1)
+    months = last.year * 12 + last.month - MONTHS_BACK
     return date(months // 12, months % 12 + 1, 1)
 
 
-def _noted(since: date | None, codes: Sequence[str]) -> list[Gap]:
-    """What the months name of some codes, the newest of each garden and code, at most 100."""
-    if since is None:
-        return []
-    wrong = Q()
-    for code in codes:
-        wrong |= Q(reasons__contains=code)
-    rows = (
-        LedgerMonth.objects.filter(wrong, month__gte=since)
-        .order_by("-month", "site__code")
-        .values_list("site__code", "site__name", "reasons", "month")[:400]
-    )
-    found: dict[tuple[str, str], Gap] = {}
-    for code, name, reasons, month in rows:
-        for word in reasons.split(";"):
-            if word in codes:
-                found.setdefault((code, word), Gap(code, name, reason_words(word), *mend_of(word), month))
-    return list(found.values())[:100]
+def _names(site_ids: Sequence[int]) -> dict[int, tuple[str, str]]:
+    """Code and name of some gardens."""
+    rows = Site.objects.filter(pk__in=site_ids).values_list("pk", "code", "name")
+    return {pk: (code, name) for pk, code, name in rows}
+
+
+def _noted(faults: Sequence[tuple[int, str, str]], names: dict[int, tuple[str, str]]) -> list[Gap]:
+    """What the night noted of gardens that are still in the book: the newest of each garden and fault."""
+    return [
+        Gap(*names[pk], reason_words(code), *mend_of(code), date.fromisoformat(month))
+        for pk, code, month in faults
+        if pk in names
+    ]

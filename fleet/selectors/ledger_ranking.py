@@ -12,7 +12,7 @@ import numpy.typing as npt
 from django.core.paginator import Page, Paginator
 from django.db.models import Count, Q
 
-from fleet.calc.ledger_reasons import reason_words
+from fleet.calc.ledger_reasons import RatioClasses, ratio_classes, reason_words
 from fleet.calc.ledger_tariff import cost_over_need
 from fleet.models import LedgerMonth, Tariff
 from weather.calc.arrays import FloatArray, IntArray
@@ -57,6 +57,8 @@ class Ranking:
         Number of each garden's month in the ledger.
     over_l
         Use over need, NaN where not told [L].
+    ratio
+        Used over need, NaN where not told or where nothing was needed.
     codes
         Codes of the gardens.
     longitude, latitude
@@ -65,6 +67,7 @@ class Ranking:
 
     row: IntArray
     over_l: FloatArray
+    ratio: FloatArray
     codes: CodeArray
     longitude: FloatArray
     latitude: FloatArray
@@ -73,6 +76,11 @@ class Ranking:
     def most_l(self) -> float:
         """Largest distance from need [L]."""
         return float(np.nanmax(np.abs(self.over_l), initial=0.0))
+
+    @property
+    def classes(self) -> RatioClasses:
+        """Gardens that got too little, enough and too much."""
+        return ratio_classes(self.ratio)
 
     def of(self, show: str) -> IntArray:
         """Rows over need, under need (furthest first), or not told."""
@@ -102,7 +110,8 @@ def month_ranking(*, month: date) -> Ranking:
     over = used - need
     order = np.lexsort((codes.astype(np.str_), -over))  # NaN last
     pks = np.array(columns[0], dtype=np.int64)
-    return Ranking(pks[order], over[order], codes[order], east[order], north[order])
+    ratio = np.divide(used, need, out=np.full(used.shape, np.nan), where=need > 0)
+    return Ranking(pks[order], over[order], ratio[order], codes[order], east[order], north[order])
 
 
 def ranked(*, ranking: Ranking, month: date, show: str, number: int) -> tuple[Page[int], list[RankRow]]:

@@ -9,7 +9,7 @@ import numpy as np
 from django.db import transaction
 
 from fleet.calc.ledger_groups import money_over_need
-from fleet.calc.ledger_reasons import month_reasons
+from fleet.calc.ledger_reasons import SEVERAL_CONTROLLERS, month_reasons
 from fleet.models import LedgerPortfolio, LedgerSite
 from fleet.selectors.ledger_answer import LedgerAnswer, answer_spans, month_spans
 from fleet.selectors.ledger_estimates import used_water
@@ -18,8 +18,8 @@ from fleet.selectors.ledger_marks import month_marks
 from fleet.selectors.ledger_ranking import tiers_in_force
 from fleet.selectors.ledger_words import group_words
 from fleet.selectors.visit_value import visit_values
-from fleet.services.ledger_months import write_months
-from fleet.services.ledger_totals import MonthFigures, portfolio_rows, site_rows
+from fleet.services.ledger_months import problem_months, write_months
+from fleet.services.ledger_totals import MonthFigures, noted_faults, portfolio_rows, site_rows
 from weather.calc.arrays import BoolArray, FloatArray
 
 _MONTHS_BACK = 36
@@ -83,7 +83,15 @@ def update_ledger(*, until_day: date) -> LedgerUpdate:
             spans=whole,
             words=group_words(book=book, until_day=until_day),
             figures=figures,
-            visits=visits,
+            of_whole={
+                "visits": visits,
+                "left_out": noted_faults(book=book, months=months, faults=problem_months(book, months)),
+                "told_less": noted_faults(
+                    book=book,
+                    months=months,
+                    faults=[(SEVERAL_CONTROLLERS, (answer.ledger.metered.days > 0) & book.is_mixed[:, None])],
+                ),
+            },
         ),
         batch_size=20,
     )

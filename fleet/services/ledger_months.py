@@ -101,7 +101,9 @@ def _columns(answer: LedgerAnswer, use: tuple[FloatArray, FloatArray, WordArray]
     """Figures by garden and month in the order of the columns, rounded to a tenth of a litre."""
     ledger, told = answer.ledger, answer.tells_savings
     saved = np.where(told, ledger.saved_l, np.nan)
-    low, high = (np.where(told, bound, np.nan) for bound in (ledger.low_l, ledger.high_l))
+    # what was expected is not below nothing, so no more than all that was used can have been wasted
+    low = np.where(told, np.maximum(ledger.low_l, -ledger.metered.used_l), np.nan)
+    high = np.where(told, ledger.high_l, np.nan)
     figures = (use[0], use[1], answer.need_l, answer.need_good_l, use[0] + saved, saved, low, high)
     finite = [np.where(np.isfinite(values), values, np.nan) for values in figures]
     return [np.asarray(np.round(values, 1) + 0.0, dtype=np.float64) for values in finite]  # no minus nothing
@@ -157,7 +159,7 @@ def _data_notes(
     bounded = house.is_bounded[:, None]
     verdicts = np.array(answer.verdicts, dtype=np.object_)
     return [
-        *_problems(book, months),
+        *problem_months(book, months),
         ("estimated_from_program", source == "estimated"),
         ("part_of_days", source == "part"),
         ("spans_estimate", metered.spans_estimate),
@@ -171,8 +173,16 @@ def _data_notes(
     ]
 
 
-def _problems(book: LedgerBook, months: list[tuple[date, date]]) -> Reasons:
-    """What is wrong with reads, by name, and the months that it touches."""
+def problem_months(book: LedgerBook, months: list[tuple[date, date]]) -> Reasons:
+    """What is wrong with reads, by name, and the garden-months that it touches.
+
+    Parameters
+    ----------
+    book
+        Gardens and their reads.
+    months
+        First day and the day after the last of each, in order and without gaps.
+    """
     edges = [months[0][0].isoformat(), *(end.isoformat() for _, end in months)]
     masks: dict[str, BoolArray] = {}
     for problem in book.use.problems:

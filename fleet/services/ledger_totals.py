@@ -16,6 +16,8 @@ from fleet.selectors.ledger_answer import LedgerAnswer
 from fleet.selectors.ledger_inputs import SENSOR_DAY_UNKNOWN, LedgerBook
 from weather.calc.arrays import BoolArray, FloatArray
 
+MOST_NOTED = 100  # faults of reads: the newest
+NOTED_MONTHS = 12
 MOST_PARTS = 60  # of a grouping: the largest; beyond it nobody compares
 
 
@@ -92,11 +94,11 @@ def portfolio_rows(
     spans: Sequence[tuple[date, date]],
     words: dict[str, list[str]],
     figures: MonthFigures,
-    visits: dict[str, dict[str, float | int | None]],
+    of_whole: dict[str, object],
 ) -> list[LedgerPortfolio]:
     """A row a span: use, need and saving of the book and its parts, each with its own interval.
 
-    What visits brought stands in the first row, the one of the whole time.
+    What is told of the whole time only stands in the first row.
     """
     ledger = answer.ledger
     seen = (ledger.metered.days > 0) & np.isfinite(answer.need_l)
@@ -121,10 +123,36 @@ def portfolio_rows(
             "pooled": int(np.sum(ledger.is_pooled & np.isfinite(ledger.saved_l[:, place]))),
             "by": {name: {word: part[place] for word, part in parts.items()} for name, parts in by.items()},
             "reasons": reasons[place],
-            **({"visits": visits} if place == 0 else {}),
+            **(of_whole if place == 0 else {}),
         }
         rows.append(LedgerPortfolio(period_start=start, period_end=end, values=values))
     return rows
+
+
+def noted_faults(
+    *, book: LedgerBook, months: Sequence[tuple[date, date]], faults: Sequence[tuple[str, BoolArray]]
+) -> list[tuple[int, str, str]]:
+    """Garden, fault and newest month (ISO) of what was wrong in the newest twelve months, the newest first.
+
+    Parameters
+    ----------
+    book
+        Gardens in the order of their codes.
+    months
+        First day and the day after the last of each.
+    faults
+        Name of each fault, and the garden-months that it touches.
+    """
+    first = max(len(months) - NOTED_MONTHS, 0)
+    found = [
+        (-int(np.flatnonzero(mask[site])[-1]), site, code)
+        for code, mask in faults
+        for site in np.flatnonzero(mask[:, first:].any(axis=1)).tolist()
+    ]
+    return [
+        (int(book.site_ids[site]), code, months[-month][0].isoformat())
+        for month, site, code in sorted(found)[:MOST_NOTED]
+    ]
 
 
 def total_values(total: Total, place: int) -> dict[str, float | int]:

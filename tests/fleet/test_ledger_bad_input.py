@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
+from html import unescape
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client
 
+from fleet.calc.ledger_reasons import mend_of, reason_words
 from fleet.models import Company, LedgerMonth, LedgerSite, User
 from fleet.selectors.ledger_inputs import ledger_book
 from fleet.services.ledger import update_ledger
@@ -171,18 +173,100 @@ def test_period_ends_are_days_of_the_gardens_own_clock(site: Site) -> None:
     assert [str(periods.start[0]), str(periods.end[0])] == ["2026-04-30", "2026-05-30"]
 
 
-def test_page_of_gaps_names_what_was_left_out_and_what_mends_it(
-    site: Site, manager: User, sign_in: SignIn
-) -> None:
+def overlap(site: Site) -> None:
+    """Two periods share days."""
     meter = register(site)
     for start, end in ((date(2026, 4, 1), date(2026, 5, 1)), (date(2026, 4, 20), date(2026, 5, 20))):
         MeterVolume.objects.create(meter=meter, start=start, end=end, volume_l=9e3, volume_given=9, unit="m3")
+
+
+def one_read(site: Site) -> None:
+    """One read only."""
+    read(register(site), date(2026, 5, 1), 10.0)
+
+
+def only_estimates(site: Site) -> None:
+    """Nobody ever looked at the register."""
+    meter = register(site)
+    for month in (3, 4, 5):
+        read(meter, date(2026, month, 1), 10.0 * month, read_kind="estimated")
+
+
+def falling(site: Site) -> None:
+    """A later read is lower."""
+    meter = register(site)
+    for month, figure in ((3, 100.0), (4, 20.0), (5, 30.0)):
+        read(meter, date(2026, month, 1), figure)
+
+
+def unit_midway(site: Site) -> None:
+    """The unit changes from one read to the next."""
+    meter = register(site)
+    for month, figure, unit in ((3, 100.0, "m3"), (4, 120.0, "m3"), (5, 200.0, "kgal")):
+        read(meter, date(2026, month, 1), figure, unit=unit)
+
+
+def no_last_read(site: Site) -> None:
+    """A register is exchanged, and nobody wrote down where it stood."""
+    meter = register(site)
+    for month, figure, event in ((3, 100.0, ""), (4, 0.0, "swap"), (5, 30.0, "")):
+        read(meter, date(2026, month, 1), figure, event=event)
+
+
+def read_apart(site: Site) -> None:
+    """Two meters that nobody reads on one day."""
+    for place, code in enumerate(("M1", "M2")):
+        meter = register(site, code)
+        for month in (3, 4, 5):
+            read(meter, date(2026, month, 1 + 5 * place), 10.0 * month)
+
+
+def of_two_gardens(site: Site) -> None:
+    """The number of a meter stands at two gardens."""
+    assert site.location is not None
+    for one in (site, Site.objects.get(pk=garden("CB-02", site.location).pk)):
+        meter = register(one, "SHARED")
+        for month in (3, 4, 5):
+            read(meter, date(2026, month, 1), 10.0 * month)
+
+
+@pytest.mark.parametrize(
+    ("spoil", "code"),
+    [
+        (overlap, "overlapping_periods"),
+        (one_read, "one_read_only"),
+        (only_estimates, "only_estimated_reads"),
+        (falling, "reading_fell"),
+        (unit_midway, "unit_changed"),
+        (no_last_read, "no_closing_read"),
+        (read_apart, "meters_read_apart"),
+        (of_two_gardens, "meter_of_two_sites"),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_each_fault_that_the_store_can_hold_stands_on_the_page_with_what_mends_it(
+    site: Site, manager: User, sign_in: SignIn, spoil: Callable[[Site], None], code: str
+) -> None:
+    spoil(site)
+    assert code in named(site)
+
+    page = unescape(sign_in(manager).get("/water/unjudged/").content.decode()).lower()
+
+    assert "reads that were left out" in page
+    assert reason_words(code) in page.partition("reads that were left out")[2]
+    assert mend_of(code)[1].lower() in page.partition("reads that were left out")[2]
+
+
+def test_fault_of_a_garden_that_left_the_book_is_not_listed(
+    site: Site, manager: User, sign_in: SignIn
+) -> None:
+    one_read(site)
     named(site)
+    site.delete()
 
     page = sign_in(manager).get("/water/unjudged/").content.decode()
 
-    assert "periods overlap" in page.lower()
-    assert "keep one of the periods that overlap" in page.lower()
+    assert "Reads that were left out" not in page
 
 
 def test_keyed_in_program_is_the_change_where_there_is_no_sensor(site: Site) -> None:

@@ -26,7 +26,7 @@ _FIGURE = re.compile(r"\d")
 
 
 class Walk(HTMLParser):
-    """Sections of a page's body: their heading, figures and links, and the ids of the page."""
+    """Sections and lone tables of a page's body: their words, figures and links, and the ids of the page."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -45,7 +45,7 @@ class Walk(HTMLParser):
         if tag in _VOID:
             return
         section: dict[str, list[str]] | None = None
-        if tag == "section":
+        if tag == "section" or (tag == "table" and self._section() is None):
             section = {"words": [], "figures": [], "links": [], "class": [facts.get("class") or ""]}
             self.sections.append(section)
         is_figure = "num" in (facts.get("class") or "").split() or tag == "b"
@@ -111,6 +111,8 @@ PAGES = (
     "/water/sites/CB-01/paper/",
     "/water/report/",
     "/water/renewals/",
+    "/water/rebates/",
+    "/water/rebates/{rebate}/",
     "/water/rebates/{rebate}/CB-01/",
 )
 

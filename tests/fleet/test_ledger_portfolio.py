@@ -193,3 +193,32 @@ def test_ledger_lies_between_the_naive_judge_and_the_one_told_the_truth() -> Non
     assert np.mean([row.site_cover for row in naive]) < np.mean([row.site_cover for row in ours]) - 0.05
     assert np.mean([row.book_cover for row in naive]) < np.mean([row.book_cover for row in ours]) - 0.2
     assert all(truth.book_width < row.book_width for truth, row in zip(told, ours, strict=True))
+
+
+def test_classes_of_used_over_need_are_the_published_ones() -> None:
+    # below 70 %, 70 to 130 %, above 130 % of the theoretical requirement: DeOreo, Mayer, Dziegielewski and
+    # Kiefer (2016), Residential End Uses of Water, version 2, executive report
+    ratio = np.array([0.0, 0.69, 0.70, 1.0, 1.30, 1.31, 9.0, np.nan])
+
+    found = reasons.ratio_classes(ratio)
+
+    assert (found.under, found.within, found.over) == (2, 3, 2)
+
+
+def test_reasons_take_the_same_classes_as_the_published_ones() -> None:
+    ratio = np.array([[0.69, 0.70, 1.30, 1.31]])
+    none = np.zeros(ratio.shape, dtype=np.bool_)
+    marks = reasons.MonthMarks(
+        ratio=ratio,
+        need_l=np.full(ratio.shape, 50.0),
+        is_own_meter=np.ones(1, dtype=np.bool_),
+        flag_cause=np.full(ratio.shape, "", dtype=object),
+        is_unkeyed=none,
+        is_bound_by_rules=none,
+        has_sensor=~none,
+        falls=none,
+        is_leaking=none,
+        unevenness=np.ones(ratio.shape),
+    )
+
+    assert names_by_month(marks) == [["under_need"], [], [], ["over_need"]]
