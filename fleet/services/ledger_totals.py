@@ -158,11 +158,13 @@ def noted_faults(
 def total_values(total: Total, place: int) -> dict[str, float | int]:
     """One span of a sum of savings, as numbers."""
     saved, half = float(total.saved_l[place]), float(NORMAL_90 * total.sd_l[place])
+    # less than nothing is never expected
+    low = max(saved - half, -float(total.used_l[place]))
     return {
         "judged": int(total.sites[place]),
         "expected_l": round(float(total.predicted_l[place]), 1),
         "saved_l": round(saved, 1),
-        "saved_low_l": round(saved - half, 1),
+        "saved_low_l": round(low, 1),
         "saved_high_l": round(saved + half, 1),
     }
 

@@ -195,3 +195,19 @@ def test_rows_are_inserted_once_and_written_over_after_that(book: list[Site]) ->
 
     kept = LedgerMonth.objects.filter(month=month).order_by("site_id")
     assert [(row.used_l, row.reasons) for row in kept] == [(None, f"{site.code}%s") for site in book]
+
+
+def test_no_bound_says_that_less_than_nothing_was_expected(book: list[Site]) -> None:
+    draw = np.random.default_rng(5)
+    for row in MeterVolume.objects.filter(meter__site=book[0]):
+        MeterVolume.objects.filter(pk=row.pk).update(volume_l=row.volume_l * draw.uniform(0.3, 1.9))
+
+    update_ledger(until_day=UNTIL)
+
+    months = LedgerMonth.objects.filter(saved_low_l__isnull=False)
+    wasted = [(row.saved_low_l or 0.0) + (row.used_l or 0.0) for row in months]
+    books = [row.values for row in LedgerPortfolio.objects.all() if row.values["judged"]]
+    assert min(wasted) == pytest.approx(
+        0.0, abs=0.11
+    )  # a scattering garden reaches the bound, none passes it
+    assert all(one["saved_low_l"] >= one["saved_l"] - one["expected_l"] - 0.2 for one in books)

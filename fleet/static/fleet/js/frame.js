@@ -46,9 +46,11 @@
     if (show) filter(show);
     if (event.target.closest('[data-act="print"]')) window.print();
   });
+  // The words of a head, without the notes that stand after them.
+  const wordsOf = (cell) => [...cell.childNodes].filter((node) => node.nodeName !== "SUP").map((node) => node.textContent).join("").trim();
   // A table that stacks on a phone keeps its meaning: roles for who listens, the head of its column before each cell.
   for (const table of document.querySelectorAll("table.stack")) {
-    const heads = [...table.tHead.rows[0].cells].map((cell) => (cell.querySelector(".vh") ? "" : cell.textContent.trim()));
+    const heads = [...table.tHead.rows[0].cells].map((cell) => (cell.querySelector(".vh") ? "" : wordsOf(cell)));
     table.setAttribute("role", "table");
     for (const group of [table.tHead, ...table.tBodies]) group.setAttribute("role", "rowgroup");
     for (const row of table.rows) {
