@@ -12,7 +12,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
-from fleet.calc.travel import EARTH_RADIUS_M, TravelMatrix
+from fleet.calc.travel import EARTH_RADIUS_M, TravelMatrix, great_circle_m
 from fleet.streets.osm_file import StreetPieces
 from fleet.streets.travel_source import LonLat, Snapped
 
@@ -25,6 +25,9 @@ SNAP_LIMIT_M: Final = 600.0
 SNAP_SPEED_KM_H: Final = 15.0
 # Sources searched at once: more take memory in proportion (all of 1,000 took 1.8 GB on 90,000 junctions).
 CHUNK: Final = 25
+# A line is looked for within this driving time first: so much, and straight on at a slow speed [s], [km/h].
+NEAR_S: Final = 120.0
+NEAR_KM_H: Final = 20.0
 NOWHERE: Final = -9999  # scipy's mark for "no node before"
 
 
@@ -100,7 +103,8 @@ class StreetNetwork:
         line: list[LonLat] = []
         for here in range(len(node)):
             if here and node[here - 1] >= 0 and node[here] >= 0:
-                path = self._path(int(node[here - 1]), int(node[here]))
+                apart_m = great_circle_m(lat[here - 1], lon[here - 1], lat[here], lon[here])
+                path = self._path(int(node[here - 1]), int(node[here]), float(apart_m))
                 line += [(float(self.longitude[n]), float(self.latitude[n])) for n in path]
             line.append((float(lon[here]), float(lat[here])))
         return tuple(line)
@@ -131,13 +135,17 @@ class StreetNetwork:
             way = way + np.take_along_axis(way, parent, axis=1)
             parent = further
 
-    def _path(self, start: int, end: int) -> list[int]:
-        """Junctions of the shortest path, both ends included."""
-        _, tree = dijkstra(self._graph, indices=[start], return_predecessors=True)
-        before = tree[0]
+    def _path(self, start: int, end: int, apart_m: float) -> list[int]:
+        """Junctions of the shortest path, both ends included; searched near by first, then everywhere."""
+        near_s = NEAR_S + apart_m / (NEAR_KM_H / 3.6)
+        for limit in (near_s, np.inf):
+            found, trees = dijkstra(self._graph, indices=[start], return_predecessors=True, limit=limit)
+            tree = trees[0]
+            if np.isfinite(found[0, end]):
+                break
         path = [end]
-        while path[-1] != start and before[path[-1]] != NOWHERE:
-            path.append(int(before[path[-1]]))
+        while path[-1] != start and tree[path[-1]] != NOWHERE:
+            path.append(int(tree[path[-1]]))
         return path[::-1]
 
 
