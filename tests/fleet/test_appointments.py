@@ -24,6 +24,7 @@ from fleet.services.held_windows import free_expired
 from fleet.services.offers import CannotOffer, find_offers
 from fleet.services.plan_routes import plan_routes, undo_plan
 from fleet.services.routes_by_hand import CannotMove, move_stop
+from fleet.services.settings import save_rush_hours
 from fleet.views.calls import hours_words
 from tests.factories import DAY, build_need, build_site
 from tests.fleet.test_day_breaks import EARLY, TEN, late, planned, propose, tell, today, whole_plan, within
@@ -237,3 +238,19 @@ def test_a_day_without_spread_arrives_as_planned_and_few_findings_weigh_little()
     steady = [float(x) for x in rng.normal(60, 3, 400)]
     assert work_spread(steady) < 0.07
     assert EARLY < TEN
+
+
+@pytest.mark.django_db
+def test_slow_hours_count_in_what_an_offer_costs_and_what_is_held_holds(planned: Company) -> None:
+    visit_id = newcomer(east=0.08)
+    usual = find_offers(visit_id=visit_id, day=DAY, moment=EARLY, seed=1)
+    save_rush_hours(text="x 2 from 00:00 to 24:00 every day", by="hana", now=EARLY)
+
+    slow = find_offers(visit_id=visit_id, day=DAY, moment=EARLY, seed=1)
+
+    assert min(offer.extra_min for offer in slow) > 1.5 * min(offer.extra_min for offer in usual)
+    held = hold_window(
+        visit_id=visit_id, key=slow[0].key, day=DAY, moment=EARLY, seed=1, by="hana", now=EARLY
+    )
+    stop = Stop.objects.get(visit__hold__pk=held.hold_id)
+    assert slow[0].window_from <= stop.arrive <= slow[0].window_to
