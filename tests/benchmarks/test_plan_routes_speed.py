@@ -71,7 +71,7 @@ def town(sites: int, people: int) -> None:
             )
         )  # fmt: skip
     Site.objects.bulk_create(made)
-    skills = rng.choice(["", "", "", "wiring", "backflow"], sites)
+    skills = rng.choice(["", "", "", "wiring", "audit"], sites)
     VisitNeed.objects.bulk_create(
         VisitNeed(
             key=f"n{number}", site=site, kind="sensor_check", reason="check", raised_on=MONDAY,
@@ -84,7 +84,7 @@ def town(sites: int, people: int) -> None:
         place = (SOUTH + spread * (0.2 + 0.3 * (number % 3)), WEST + spread * (0.3 + 0.6 * (number % 2)))
         build_technician(
             f"T{number:02}", name=f"Person {number}", start_latitude=place[0], start_longitude=place[1],
-            end_latitude=place[0], end_longitude=place[1], workdays="1234567",
+            end_latitude=place[0], end_longitude=place[1], workdays="mon,tue,wed,thu,fri,sat,sun",
         )  # fmt: skip
 
 
