@@ -178,13 +178,6 @@ def _pause(problem: Problem, route: PlannedRoute) -> list[str]:
     return faults
 
 
-def _pause_between(route: PlannedRoute, number: int) -> int:
-    """Length of a break [s] that falls between the stop before this number and the stop itself."""
-    if route.pause is None or route.pause.after != number:
-        return 0
-    return route.pause.end_s - route.pause.start_s
-
-
 def _sums(problem: Problem, plan: Plan) -> list[str]:
     """The plan's own sums against the matrices."""
     travel = won = 0

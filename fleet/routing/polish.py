@@ -7,7 +7,7 @@ can lie earlier or later is found here. A move is costed first, and timed only w
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from itertools import combinations, pairwise
+from itertools import combinations, pairwise, takewhile
 
 from fleet.routing.bench import Bench
 from fleet.routing.problem import Problem
@@ -15,6 +15,8 @@ from fleet.routing.problem import Problem
 Orders = dict[int, tuple[int, ...]]
 # What would win, and the orders that change.
 Move = tuple[int, Orders]
+# Whether to go on, asked before each route or pair of routes: a large company has thousands of pairs.
+GoesOn = Callable[[object], bool]
 # Segments of up to so many visits change places.
 LONGEST_SEGMENT = 2
 NOT_ALLOWED = -(10**12)
@@ -35,13 +37,17 @@ def polished(
     orders
         A plan that can be driven.
     is_over
-        Asked before each move is timed whether to end.
+        Asked whether to end before a route is looked through, and before each move is timed.
     """
     bench = Bench(problem, orders)
     costs = _Costs(problem)
+
+    def goes_on(_: object) -> bool:
+        return not is_over()
+
     while True:
         for moves in (_exchanges, _ends, _taken_in):
-            if _made_one(bench, sorted(moves(bench, costs), key=lambda m: -m[0]), costs, is_over):
+            if _made_one(bench, sorted(moves(bench, costs, goes_on), key=lambda m: -m[0]), costs, is_over):
                 break
         else:
             return dict(bench.orders)
@@ -111,11 +117,11 @@ class _Costs:
         return total - self.way[here][who.end_place]
 
 
-def _exchanges(bench: Bench, costs: _Costs) -> Iterator[Move]:
+def _exchanges(bench: Bench, costs: _Costs, goes_on: GoesOn) -> Iterator[Move]:
     """One or two neighbours (or none) of a route change places with as many of another, or move within it."""
     orders = bench.orders
     now = {vehicle: costs.guess(vehicle, order) for vehicle, order in orders.items()}
-    for a, b in combinations(sorted(orders), 2):
+    for a, b in takewhile(goes_on, combinations(sorted(orders), 2)):
         for first, segment_a in _segments(orders[a]):
             for second, segment_b in _segments(orders[b]):
                 if not segment_a and not segment_b:
@@ -125,7 +131,7 @@ def _exchanges(bench: Bench, costs: _Costs) -> Iterator[Move]:
                 gain = costs.guess(a, new_a) + costs.guess(b, new_b) - now[a] - now[b]
                 if gain > 0:
                     yield gain, {a: new_a, b: new_b}
-    for vehicle, order in orders.items():
+    for vehicle, order in takewhile(goes_on, orders.items()):
         for tried in _reordered(order):
             gain = costs.guess(vehicle, tried) - now[vehicle]
             if gain > 0:
@@ -151,11 +157,11 @@ def _reordered(order: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
             yield (*order[:first], *reversed(order[first:last]), *order[last:])
 
 
-def _ends(bench: Bench, costs: _Costs) -> Iterator[Move]:
+def _ends(bench: Bench, costs: _Costs, goes_on: GoesOn) -> Iterator[Move]:
     """Two routes exchange what follows some stop; a route may go over to somebody else as a whole."""
     used = sorted(bench.orders)
     free = [v for v in range(len(bench.problem.vehicles)) if v not in bench.orders]
-    for a, b in combinations(used, 2):
+    for a, b in takewhile(goes_on, combinations(used, 2)):
         own, other = bench.order(a), bench.order(b)
         now = costs.guess(a, own) + costs.guess(b, other)
         for first in range(len(own) + 1):
@@ -171,12 +177,12 @@ def _ends(bench: Bench, costs: _Costs) -> Iterator[Move]:
                 yield gain, {a: (), b: bench.order(a)}
 
 
-def _taken_in(bench: Bench, costs: _Costs) -> Iterator[Move]:
+def _taken_in(bench: Bench, costs: _Costs, goes_on: GoesOn) -> Iterator[Move]:
     """A visit that waits is taken in, at any place of a route, with one or no visit of it left out."""
     problem = bench.problem
     served = {visit for order in bench.orders.values() for visit in order}
     waiting = [visit for visit in range(len(problem.visits)) if visit not in served]
-    for vehicle in range(len(problem.vehicles)):
+    for vehicle in takewhile(goes_on, range(len(problem.vehicles))):
         order = bench.order(vehicle)
         now = costs.guess(vehicle, order)
         able = [visit for visit in waiting if costs.prize[vehicle][visit] > 0]

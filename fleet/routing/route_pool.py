@@ -48,10 +48,6 @@ class RoutePool:
         for vehicle, visits in routes:
             self.add(vehicle, visits)
 
-    def add_orders(self, orders: Mapping[int, Sequence[int]]) -> None:
-        """Note the routes of a plan."""
-        self.add_all((vehicle, tuple(order)) for vehicle, order in orders.items())
-
     @property
     def routes(self) -> tuple[Seen, ...]:
         """All routes, the newest last."""

@@ -25,7 +25,6 @@ class RunRow:
     words: str
     took_s: float | None
     is_stuck: bool
-    may_retry: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,11 +135,4 @@ def _row(run: StageRun, now: datetime) -> RunRow:
     took = (ended - run.started_at).total_seconds() if ended and run.started_at else None
     lost = run.heartbeat_at is not None and now - run.heartbeat_at > StageRun.HEARTBEAT_LOST_AFTER
     stuck = run.state == StageRun.State.RUNNING and lost
-    tries_left = run.attempt < StageRun.MOST_ATTEMPTS
-    return RunRow(
-        run,
-        stage_words(run.stage),
-        took,
-        stuck,
-        run.state == StageRun.State.FAILED or (stuck and not tries_left),
-    )
+    return RunRow(run, stage_words(run.stage), took, stuck)

@@ -18,7 +18,6 @@ from django.views.decorators.http import require_POST, require_safe
 from fleet.models import Cause, Finding, Stop, Technician, User
 from fleet.quantities import entered
 from fleet.selectors.company import company_day, has_fixed_day
-from fleet.selectors.day import TechnicianDay
 from fleet.selectors.late_day import late_facts
 from fleet.selectors.phone_facts import company_phone
 from fleet.selectors.photo_files import photo_folder
@@ -149,13 +148,6 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
 def _now_ms() -> int:
     """Our clock, as a page says when it was made: what a phone sent later is newer [ms since 1970]."""
     return round(timezone.now().timestamp() * 1000)
-
-
-def _late_facts(request: HttpRequest, found: TechnicianDay, now: datetime | None) -> dict[str, object] | None:
-    """What the page reckons with by itself; None where the day is not today."""
-    if now is None:
-        return None
-    return late_facts(stops=found.stops, now=now, is_12_hour=not asking_user(request).clock_24h)
 
 
 def _map_of(row: StopRow | None, *, is_us: bool) -> str:

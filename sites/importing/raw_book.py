@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from sites.calc.geometry import Geometries, as_array
@@ -278,8 +277,3 @@ def text_of(value: Value | Json) -> str:
 def rows_of(layer: RawLayer) -> int:
     """How many rows a layer has."""
     return len(layer.numbers)
-
-
-def has_shapes(layer: RawLayer) -> bool:
-    """Whether any row of a layer has a shape."""
-    return bool(np.any([shape is not None for shape in layer.shapes]))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -190,8 +189,3 @@ def trial_of_set(book: GardenBook) -> tuple[Trial, bool] | None:
     if not slots.is_known[0]:
         return None
     return trial(given, slots), book.garden.breaks_rules(given, slots)
-
-
-def is_known_kpa(value: float) -> bool:
-    """Whether a threshold is known."""
-    return not math.isnan(value)

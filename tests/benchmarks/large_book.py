@@ -43,7 +43,7 @@ LATITUDES: Final = ("latitude", "min_lat", "max_lat", "start_latitude", "end_lat
 
 def targets(model: Model) -> set[Model]:
     """Models that a model points to."""
-    return {field.related_model for field in model._meta.concrete_fields if field.is_relation}
+    return {field.related_model for field in model._meta.concrete_fields if field.related_model}
 
 
 def hanging_on(root: Model) -> set[Model]:
@@ -95,7 +95,7 @@ def _expression(field: models.Field[object, object], table: str, copied: set[Mod
 
 def copy_history() -> None:
     """The history of gardens names them by code, not by key."""
-    fields = [field.column for field in Change._meta.concrete_fields if field.column != "id"]
+    fields = [str(field.column) for field in Change._meta.concrete_fields if field.column != "id"]
     to_copy = {
         "site_code": "site_code || '-' || k",
         "key": "site_code || '-' || k || substr(key, length(site_code) + 1)",
