@@ -159,8 +159,19 @@ def included_words(kind: str, number: int, included: int, last_day: date) -> str
     last_day
         Last day of the contract's year.
     """
-    till = f"{last_day.day} {last_day:%b %Y}"
+    till = day_words(last_day)
     words = CONTRACT_WORDS[kind]
     if included == 1:
         return f"The {words.removesuffix('s') if kind != 'complaint' else words} included till {till}"
     return f"{ordinal(number)} of {included} {words} included till {till}"
+
+
+def day_words(day: date) -> str:
+    """A day as sentences tell it: `1 Oct 2026`.
+
+    Parameters
+    ----------
+    day
+        The day.
+    """
+    return f"{day.day} {day:%b %Y}"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Final
 
+from fleet.calc.contract_due import day_words
 from fleet.calc.contracts import CONTRACT_KINDS, CONTRACT_WORDS
 from fleet.models import VisitKind
 from sites.models import Change
@@ -61,6 +62,5 @@ def _said(value: Any) -> str:
     if value in ("", None):
         return "none"
     if isinstance(value, str) and len(value) == 10 and value[4:5] == "-":
-        day = date.fromisoformat(value)
-        return f"{day.day} {day:%b %Y}"
+        return day_words(date.fromisoformat(value))
     return f"{value:g}" if isinstance(value, float) else str(value)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from fleet.calc.contract_due import due_window, included_visit_value, included_words
+from fleet.calc.contract_due import day_words, due_window, included_visit_value, included_words
 from fleet.calc.contracts import RAISED_KINDS, ContractYear, contract_year
 from fleet.calc.season import SeasonDates, day_of_year
 from fleet.calc.visit_settings import VisitSettings
@@ -92,7 +92,7 @@ def _want(
         kind=kind,
         origin=VisitNeed.Origin.CONTRACT,
         key=f"contract/{site.code}/{kind}/{year.start.isoformat()}/{number[0]}",
-        reason=f"{included_words(kind, *number, year.last_day)}; {due} by {window.due_by.isoformat()}.",
+        reason=f"{included_words(kind, *number, year.last_day)}; {due} by {day_words(window.due_by)}.",
         value_parts=rounded_parts({"contract": value}),
         skill=skill_of(kind),
     )

@@ -111,7 +111,7 @@ def contract(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect("fleet:contract", pk=pk)
         except BadContract as problem:
             error = str(problem)
-    typed = request.POST if error else facts_of(row)
+    typed = request.POST if error else {**facts_of(row), "price": f"{row.price:.2f}"}
     facts = {
         "card": card,
         "typed": typed,

@@ -54,13 +54,13 @@ def test_the_second_check_is_wanted_once_it_is_due_and_says_why(company: Company
     raise_needs(day=date(2026, 8, 20))
     need = VisitNeed.objects.get(state="open")
     assert (need.origin, need.kind) == ("contract", "sensor_check")
-    assert need.reason == "2nd of 2 mid-season checks included till 31 Mar 2027; due by 2026-09-15."
+    assert need.reason == "2nd of 2 mid-season checks included till 31 Mar 2027; due by 15 Sep 2026."
     # Half of 300 a year, over the days that are left: 224.
     assert need.value_parts == {"contract": pytest.approx(1.0)}
 
     raise_needs(day=date(2027, 3, 1))
     need.refresh_from_db()
-    assert "was due by 2026-09-15" in need.reason
+    assert "was due by 15 Sep 2026" in need.reason
     assert need.value_parts == {"contract": pytest.approx(150 / 31, abs=0.01)}
 
     raise_needs(day=date(2027, 4, 1))
