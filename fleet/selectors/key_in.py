@@ -2,27 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 from fleet.selectors.day import KeyInLine, KeyInProgram
-from sites.calc.program_days import days_words
+from sites.calc.program_sheet import Step, sheet_letters
 from sites.models import Controller, ProgramSet, Recommendation, Zone
 from sites.models.choices import ProgramStatus
 from sites.models.program import LineFields
-
-OFF = "off"
-
-
-@dataclass(frozen=True, slots=True)
-class _Letter:
-    """One program letter as a timer holds it."""
-
-    days: str
-    starts: tuple[str, ...]
-    adjust_pct: float
-    minutes: Mapping[int, float]
+from sites.selectors.program_lines import keyed_of
 
 
 def programs_to_key_in(*, site_id: int, day: date) -> tuple[KeyInProgram, ...]:
@@ -62,72 +50,36 @@ def programs_to_key_in(*, site_id: int, day: date) -> tuple[KeyInProgram, ...]:
 
 
 def key_in_lines(
-    old: Sequence[LineFields], new: Sequence[LineFields], names: Mapping[int, str]
+    old: Iterable[LineFields], new: Iterable[LineFields], names: Mapping[int, str]
 ) -> list[KeyInLine]:
-    """Every entry of every letter, old against new."""
-    before, after = _letters(old), _letters(new)
-    lines: list[KeyInLine] = []
-    for letter in sorted(before.keys() | after.keys()):
-        was, will = before.get(letter), after.get(letter)
-        lines.append(
-            _line(
-                f"{letter}/days",
-                f"{letter} days",
-                days_words(was.days) if was else None,
-                days_words(will.days) if will else None,
-            )
-        )
-        starts = max(len(was.starts) if was else 0, len(will.starts) if will else 0)
-        lines += [
-            _line(f"{letter}/start{n + 1}", f"{letter} start {n + 1}", _nth(was, n), _nth(will, n))
-            for n in range(starts)
-        ]
-        stations = sorted((was.minutes.keys() if was else set()) | (will.minutes.keys() if will else set()))
-        for station in stations:
-            name = names.get(station, "")
-            lines.append(
-                _line(
-                    f"{letter}/station{station}",
-                    f"{letter} station {station}" + (f", {name}" if name else ""),
-                    _minutes(was, station),
-                    _minutes(will, station),
-                )
-            )
-        lines.append(
-            _line(
-                f"{letter}/adjust",
-                f"{letter} seasonal adjust",
-                f"{was.adjust_pct:g} %" if was else None,
-                f"{will.adjust_pct:g} %" if will else None,
-            )
-        )
-    return lines
+    """Every entry of every letter, old against new, as the printed sheet has them.
+
+    Parameters
+    ----------
+    old, new
+        Lines as they are set and as they should be.
+    names
+        Names of the zones by station.
+    """
+    return [
+        _line(letter.letter, step, names)
+        for letter in sheet_letters(keyed_of(old), keyed_of(new), names)
+        for step in letter.steps
+    ]
 
 
-def _letters(lines: Sequence[LineFields]) -> dict[str, _Letter]:
-    """Lines by letter."""
-    found: dict[str, _Letter] = {}
-    for letter in sorted({line.letter for line in lines}):
-        own = [line for line in lines if line.letter == letter]
-        starts = tuple(part.strip() for part in own[0].starts.split(";") if part.strip())
-        minutes = {line.station: line.run_min for line in own}
-        found[letter] = _Letter(own[0].days, starts, own[0].seasonal_adjust_pct, minutes)
-    return found
-
-
-def _nth(letter: _Letter | None, number: int) -> str | None:
-    """The n-th start of a letter."""
-    return letter.starts[number] if letter is not None and number < len(letter.starts) else None
-
-
-def _minutes(letter: _Letter | None, station: int) -> str | None:
-    """Run time of a station in a letter, in words."""
-    if letter is None or station not in letter.minutes:
-        return None
-    return f"{letter.minutes[station]:g} min"
-
-
-def _line(code: str, label: str, old: str | None, new: str | None) -> KeyInLine:
-    """One entry; what is not there is off."""
-    was, will = old or OFF, new or OFF
-    return KeyInLine(code=code, label=label, old=was, new=will, is_change=was != will)
+def _line(letter: str, step: Step, names: Mapping[int, str]) -> KeyInLine:
+    """One entry; its code is what a phone remembers a tick by."""
+    if step.station:
+        name = names.get(step.station, "")
+        code, word = f"station{step.station}", f"station {step.station}" + (f", {name}" if name else "")
+    else:
+        word = step.label.lower()
+        code = {"seasonal adjust": "adjust"}.get(word, word.replace(" ", ""))
+    return KeyInLine(
+        code=f"{letter}/{code}",
+        label=f"{letter} {word}",
+        old=step.now,
+        new=step.new,
+        is_change=step.is_change,
+    )

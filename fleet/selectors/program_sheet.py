@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
 from sites.calc.program_sheet import KeyedLine, Pass, SheetLetter, day_passes, sheet_letters
 from sites.models import Controller, ProgramSet, Recommendation, RecommendationLine, Sensor, Site, Zone
-from sites.models.program import LineFields
+from sites.selectors.program_lines import keyed_of
 from sites.selectors.program_rules import recommendation_breaks
 
 # A reason that warns of something; the others say why.
@@ -103,10 +102,10 @@ def sheet_of(*, controller: Controller, answer: Recommendation | None, day: date
     )
     sensor = Sensor.objects.filter(controller=controller).first()
     names = dict(Zone.objects.filter(controller=controller).values_list("station", "name"))
-    now = _keyed(setting.lines.all()) if setting is not None else []
+    now = keyed_of(setting.lines.all()) if setting is not None else []
     lines = list(answer.lines.all()) if answer is not None else []
     is_change = answer is not None and answer.is_change and bool(lines)
-    new = _keyed(lines) if is_change else now
+    new = keyed_of(lines) if is_change else now
     reasons = [str(reason) for reason in answer.reasons] if answer is not None else []
     cautions = [reason for reason in reasons if any(word in reason for word in _CAUTION_WORDS)]
     if answer is not None and is_change:
@@ -139,11 +138,3 @@ def _outside(answer: Recommendation) -> list[str]:
         f"Outside permitted hours, for a written reason: {reason}." if reason else "Not to be keyed in yet."
     )
     return [f"{head} {breaks[0].sentence}"]
-
-
-def _keyed(lines: Iterable[LineFields]) -> list[KeyedLine]:
-    """Lines of the database in run order."""
-    return [
-        KeyedLine(line.letter, line.days, line.starts, line.station, line.run_min, line.seasonal_adjust_pct)
-        for line in sorted(lines, key=lambda line: (line.letter, line.run_order))
-    ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -14,7 +14,7 @@ from sites.calc.rule_breaks import RuleBreak, RuleChecker
 from sites.calc.rule_hours import permitted_hours
 from sites.calc.rules import AddressUnknownError, Stage, Watered, house_number
 from sites.models import Controller, ProgramSet, Recommendation, Zone
-from sites.models.program import LineFields
+from sites.selectors.program_lines import keyed_of
 from sites.selectors.rule_books import stages_by_code
 
 # So long a recommended program is held against the rules: the next round comes before that.
@@ -47,7 +47,7 @@ def recommendation_breaks(
     rows = Recommendation.objects.filter(pk__in=list(recommendation_ids)).prefetch_related("lines")
     by_week: dict[date, list[_Program]] = {}
     for row in rows:
-        program = _Program(row.pk, row.controller_id, row.week, _keyed(row.lines.all()))
+        program = _Program(row.pk, row.controller_id, row.week, tuple(keyed_of(row.lines.all())))
         by_week.setdefault(row.week, []).append(program)
     found: dict[int, tuple[RuleBreak, ...]] = {}
     for week, programs in by_week.items():
@@ -93,7 +93,8 @@ def set_program_breaks_under(
         controller_id__in=list(controller_ids), pk=Subquery(newest.order_by("-as_of").values("pk")[:1])
     ).prefetch_related("lines")
     programs = [
-        _Program(one.controller_id, one.controller_id, one.as_of, _keyed(one.lines.all())) for one in sets
+        _Program(one.controller_id, one.controller_id, one.as_of, tuple(keyed_of(one.lines.all())))
+        for one in sets
     ]
     places = _places(programs)
     return [_breaks(programs, places, first_day, rules) for rules in under]
@@ -147,14 +148,6 @@ def _breaks(
         if breaks:
             found[program.key] = breaks
     return found
-
-
-def _keyed(lines: Iterable[LineFields]) -> tuple[KeyedLine, ...]:
-    """Lines in run order."""
-    return tuple(
-        KeyedLine(line.letter, line.days, line.starts, line.station, line.run_min, line.seasonal_adjust_pct)
-        for line in sorted(lines, key=lambda line: (line.letter, line.run_order))
-    )
 
 
 def open_stations(
