@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from sites.calc.irrigation import BypassRows
+from sites.calc.irrigation import COUNT_ERROR, BypassRows
 from sites.calc.program_passes import ProgramLines
 from sites.models import BypassLog, Controller, ProgramLine, Zone
 
@@ -65,9 +65,10 @@ def bypass_rows(*, controller_ids: IntArray, start: date, end: date) -> BypassRo
             "starts_bypassed",
             "starts_cut_short",
             "starts_skipped",
+            "method",
         )
     )
-    columns: list[tuple[Any, ...]] = list(zip(*rows, strict=True)) if rows else [()] * 7
+    columns: list[tuple[Any, ...]] = list(zip(*rows, strict=True)) if rows else [()] * 8
     return BypassRows(
         controller_id=np.array(columns[0], dtype=np.int64),
         start=np.array(columns[1], dtype="datetime64[D]"),
@@ -76,6 +77,7 @@ def bypass_rows(*, controller_ids: IntArray, start: date, end: date) -> BypassRo
         bypassed=np.array(columns[4], dtype=np.float64),
         cut_short=np.array(columns[5], dtype=np.float64),
         skipped=np.array(columns[6], dtype=np.float64),
+        error_share=np.array([COUNT_ERROR[method] for method in columns[7]], dtype=np.float64),
     )
 
 

@@ -29,6 +29,7 @@ def _rows(*rows: tuple[int, int, float, int, int, int]) -> BypassRows:
         bypassed=table[:, 3],
         cut_short=table[:, 4],
         skipped=table[:, 5],
+        error_share=np.zeros(len(table)),
     )
 
 
@@ -68,7 +69,7 @@ def test_a_row_without_scheduled_starts_takes_the_programs() -> None:
 
 def test_rows_of_other_controllers_and_beyond_the_span_are_left_out() -> None:
     other = BypassRows(
-        np.array([8]), DAYS[:1], DAYS[:1] + 1, np.array([2.0]), np.array([1.0]), np.zeros(1), np.zeros(1)
+        np.array([8]), DAYS[:1], DAYS[:1] + 1, np.array([2.0]), np.array([1.0]), *np.zeros((3, 1))
     )
 
     assert (_daily(other).ran == -1).all()

@@ -42,7 +42,9 @@ def _passes(as_of: str = "2026-05-01", days: str = "odd") -> ProgramPasses:
     return program_passes(lines, days=DAYS, controller_ids=np.array([7]), zone_ids=np.array([71, 72]))
 
 
-def _logs(*rows: tuple[str, str, float, float, float], cut_short: float = 0.0) -> BypassRows:
+def _logs(
+    *rows: tuple[str, str, float, float, float], cut_short: float = 0.0, error: float = 0.0
+) -> BypassRows:
     return BypassRows(
         controller_id=np.full(len(rows), 7),
         start=np.array([row[0] for row in rows], dtype="datetime64[D]"),
@@ -51,6 +53,7 @@ def _logs(*rows: tuple[str, str, float, float, float], cut_short: float = 0.0) -
         bypassed=np.array([row[3] for row in rows], dtype=float),
         cut_short=np.full(len(rows), cut_short),
         skipped=np.array([row[4] for row in rows], dtype=float),
+        error_share=np.full(len(rows), error),
     )
 
 
@@ -183,10 +186,28 @@ def test_a_start_on_a_day_without_one_in_the_program_runs_as_its_starts_before()
     assert net[3, 0] == pytest.approx(5.6, rel=1e-5)
 
 
+def test_an_error_of_a_count_is_one_for_its_whole_period() -> None:
+    day = starts_ran(_logs(("2026-06-03", "2026-06-04", 2, 0, 0), error=0.15), _passes(), ALWAYS)
+    # Ten days with five odd dates and ten starts, of which nine ran: 9 (1 - 9/10) of spread, 1.5 of count.
+    period = starts_ran(_logs(("2026-06-01", "2026-06-11", 10, 1, 0), error=0.15), _passes(), ALWAYS)
+
+    assert day.sd[2, 0] == pytest.approx(0.3)
+    assert (period.sd[:10, 0] ** 2).sum() == pytest.approx(9 * 0.1 + 2 * 1.5**2)
+    exact = starts_ran(_logs(("2026-06-03", "2026-06-04", 2, 0, 0)), _passes(), ALWAYS)
+    assert exact.sd[2, 0] == 0.0
+
+
 def test_rows_of_other_controllers_change_nothing() -> None:
     logs = _logs(("2026-06-01", "2026-06-02", 2, 2, 0))
     strangers = BypassRows(
-        np.array([8]), logs.start, logs.end, logs.scheduled, logs.bypassed, logs.cut_short, logs.skipped
+        np.array([8]),
+        logs.start,
+        logs.end,
+        logs.scheduled,
+        logs.bypassed,
+        logs.cut_short,
+        logs.skipped,
+        np.zeros(1),
     )
 
     ran = starts_ran(strangers, _passes(), NEVER)
