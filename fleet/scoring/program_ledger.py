@@ -32,8 +32,8 @@ class ProgramScore:
         Of what was lost, what runs cost and what ran off [mm], (zones,); the rest drained.
     starts_a_week
         Starts that ran, of each controller [1], (controllers,).
-    changes
-        Changes of a setting after the first, of each controller [1], (controllers,).
+    changes, adjusts
+        Programs keyed in after the first, and seasonal adjusts alone, of each controller [1], (controllers,).
     past_limit
         Runs set longer than the run-off limit [1].
     """
@@ -47,6 +47,7 @@ class ProgramScore:
     run_off_mm: FloatArray
     starts_a_week: FloatArray
     changes: FloatArray
+    adjusts: FloatArray
     past_limit: int
 
     def figures(self) -> dict[str, float]:
@@ -63,6 +64,7 @@ class ProgramScore:
             "gross_mm": gross / len(self.gross_mm),
             "starts_a_week": float(np.median(self.starts_a_week)),
             "changes": float(self.changes.mean()),
+            "adjusts": float(self.adjusts.mean()),
             "past_limit": float(self.past_limit),
         }
 
@@ -102,14 +104,16 @@ class Ledger:
         self.met, self.wanted = np.zeros(zones), np.zeros(zones)
         self.gross, self.lost, self.rain = np.zeros(zones), np.zeros(zones), np.zeros(zones)
         self.run_cost, self.run_off = np.zeros(zones), np.zeros(zones)
-        self.starts, self.changes = np.zeros(controllers), np.zeros(controllers)
+        self.starts, self.changes, self.adjusts = np.zeros((3, controllers))
         self.past_limit = 0
 
     def note(self, new: Setting, before: Setting | None, *, is_counted: bool) -> None:
         """Count what was changed, and runs beyond their limit."""
         self.past_limit += int(is_past_limit(self.gardens.zones, new.minutes).sum())
         if before is not None and is_counted:
-            self.changes += _differs(new, before, self.gardens)
+            differs = _differs(new, before, self.gardens)
+            self.changes += differs
+            self.adjusts += ~differs & (new.adjust_pct != before.adjust_pct)
 
     def add(self, done: Day) -> None:
         """Add a day."""
@@ -129,15 +133,17 @@ class Ledger:
             run_off_mm=self.run_off,
             starts_a_week=self.starts / weeks,
             changes=self.changes,
+            adjusts=self.adjusts,
             past_limit=self.past_limit,
         )
 
 
 def _differs(new: Setting, before: Setting, gardens: Gardens) -> BoolArray:
-    """Which controllers' settings differ."""
+    """Which controllers' settings differ, seasonal adjust aside."""
     owner = gardens.zones.controller_id - 1
     other = np.array([one != two for one, two in zip(new.patterns, before.patterns, strict=True)])
     other |= new.starts != before.starts
     other |= np.array([one != two for one, two in zip(new.low_patterns, before.low_patterns, strict=True)])
-    other[owner[(new.minutes != before.minutes) | (new.in_low != before.in_low)]] = True
+    keyed, was = (100.0 * one.minutes / one.adjust_pct[owner] for one in (new, before))
+    other[owner[~np.isclose(keyed, was) | (new.in_low != before.in_low)]] = True
     return other

@@ -10,6 +10,7 @@ import numpy as np
 
 from fleet.scoring.program_gardens import Gardens
 from fleet.scoring.program_setting import MOST_STARTS, Setting
+from sites.calc.program_adjust import with_adjusts
 from sites.calc.program_controllers import RuleCase
 from sites.calc.program_days import DayPattern, runs_on
 from sites.calc.program_learned import Learned, SensorLog, learned_from_logs, nothing_learned
@@ -174,7 +175,8 @@ def _round(
     """A weekly round on zones as somebody believes them."""
     given = _problem(known, zones, margin, learned, settings)
     count = len(known.gardens.controllers)
-    plan = round_plan(given, now=_slots(known, before, given), breaks_rule=np.zeros(count, dtype=np.bool_))
+    now = _slots(known, before, given)
+    plan = round_plan(given, now=now, breaks_rule=np.zeros(count, dtype=np.bool_))
     chosen, choices = plan.chosen, known.cases[0].choices
     new = Setting(
         patterns=tuple(choices[at].pattern for at in chosen.pattern),
@@ -183,18 +185,33 @@ def _round(
         low_patterns=tuple(choices[at].pattern if at >= 0 else None for at in chosen.low_pattern),
         in_low=chosen.in_low,
         spacing_min=spacing_min(zones, np.where(chosen.in_low, 0.0, chosen.minutes)),
+        adjust_pct=np.full(count, 100.0),
     )
     if before is None:
         return new
-    changed = plan.is_change
+    plan = with_adjusts(
+        plan,
+        given,
+        now,
+        may=chosen.overrun_min <= 0,
+        adjust_now=before.adjust_pct,
+        cases=known.cases,
+    )
+    adjust = before.adjust_pct.copy()
+    adjust[list(plan.adjust_pct)] = list(plan.adjust_pct.values())
+    changed = plan.is_change & (adjust == before.adjust_pct)
     of_zone = changed[given.owner]
+    factor = (adjust / before.adjust_pct)[given.owner]
     return Setting(
         patterns=_mixed(changed, new.patterns, before.patterns),
         starts=np.where(changed, new.starts, before.starts),
-        minutes=np.where(of_zone, new.minutes, before.minutes),
+        minutes=np.where(of_zone, new.minutes, before.minutes * factor),
         low_patterns=_mixed(changed, new.low_patterns, before.low_patterns),
         in_low=np.where(of_zone, new.in_low, before.in_low),
-        spacing_min=np.where(changed, new.spacing_min, before.spacing_min),
+        spacing_min=np.where(
+            changed, new.spacing_min, before.spacing_min * np.maximum(adjust / before.adjust_pct, 1.0)
+        ),
+        adjust_pct=np.where(changed, 100.0, adjust),
     )
 
 
@@ -221,6 +238,8 @@ def _slots(known: Known, before: Setting | None, given: Problem) -> Slots:
     letter = np.broadcast_to(np.minimum(np.arange(1 + MOST_STARTS), 1), (count, 1 + MOST_STARTS))
     nobody = np.zeros(minutes.shape, dtype=np.bool_)
     told = np.full(letter.shape, -1)
+    if before is not None:
+        told = before.start_min(np.add.reduceat(minutes[:, 0], given.first))
     return Slots(runs, letter, minutes, nobody, np.full(count, before is not None), told)
 
 
@@ -264,6 +283,7 @@ def _fixed(known: Known, pattern: DayPattern, starts: int | IntArray, minutes: F
         low_patterns=(None,) * count,
         in_low=np.zeros(len(minutes), dtype=np.bool_),
         spacing_min=spacing_min(known.gardens.zones, minutes),
+        adjust_pct=np.full(count, 100.0),
     )
 
 

@@ -31,6 +31,8 @@ class Setting:
         Day pattern of the letter for low demand, which runs before (None: there is none), and its zones.
     spacing_min
         Time from one start to the next [min], (controllers,).
+    adjust_pct
+        Seasonal adjust that the minutes above already hold [%], (controllers,).
     """
 
     patterns: tuple[DayPattern | None, ...]
@@ -39,6 +41,19 @@ class Setting:
     low_patterns: tuple[DayPattern | None, ...]
     in_low: BoolArray
     spacing_min: FloatArray
+    adjust_pct: FloatArray
+
+    def start_min(self, lead_min: FloatArray) -> IntArray:
+        """Clock times of the low letter's start and of all the others [min], (controllers, 1 + starts).
+
+        Parameters
+        ----------
+        lead_min
+            Minutes of the low letter [min], (controllers,).
+        """
+        first = 60 * _FIRST_HOUR + np.zeros(len(self.starts))
+        main = (first + np.ceil(lead_min))[:, None] + np.arange(MOST_STARTS) * self.spacing_min[:, None]
+        return np.ceil(np.column_stack([first, main])).astype(np.int64)
 
     def on(self, day: np.datetime64) -> Program:
         """The program of one day.

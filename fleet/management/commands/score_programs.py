@@ -19,7 +19,7 @@ _PEAK = "peak in ratio, cycle-soak"
 _HEAD = (
     f"{'controllers':11} {'climate':11} {'rule':16} {'method':26} {'ETa/ETc':>8} {'zones>=95':>9}"
     f" {'p5 zone':>8} {'gross/need':>10} {'to peak':>8} {'lost':>6} {'runs':>6} {'run-off':>7}"
-    f" {'starts/wk':>9} {'changes':>8} {'past limit':>10}"
+    f" {'starts/wk':>9} {'changes':>8} {'adjusts':>8} {'past limit':>10}"
 )
 
 
@@ -84,7 +84,7 @@ class Command(RootroundCommand):
                 f" {found['zones_95_pct']:8.0f}% {found['zone_p5_pct']:7.0f}% {found['gross_per_need']:10.2f}"
                 f" {more:+7.1f}% {found['lost_pct']:5.1f}% {found['run_cost_pct']:5.1f}%"
                 f" {found['run_off_pct']:6.1f}% {found['starts_a_week']:9.1f} {found['changes']:8.2f}"
-                f" {found['past_limit']:10.0f}"
+                f" {found['adjusts']:8.2f} {found['past_limit']:10.0f}"
             )
             if method == next(iter(METHODS)) and rule == next(iter(RULES)):
                 ours[kind, climate] = found["adequacy_pct"]
