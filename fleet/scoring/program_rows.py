@@ -6,16 +6,8 @@ from dataclasses import replace
 from functools import partial
 from typing import Final
 
-from fleet.scoring.program_methods import (
-    Known,
-    Method,
-    four_small_starts,
-    monthly_adjusted,
-    naive_fixed,
-    ours,
-    peak_in_ratio,
-    told_the_truth,
-)
+from fleet.scoring.program_methods import Known, Method, ours, told_the_truth
+from fleet.scoring.program_rivals import four_small_starts, monthly_adjusted, naive_fixed, peak_in_ratio
 from fleet.scoring.program_setting import Setting
 from sites.calc.program_settings import ProgramSettings
 

@@ -10,8 +10,9 @@ from typing import Final
 import numpy as np
 
 from fleet.scoring.program_ledger import Ledger, Logged, ProgramScore
-from fleet.scoring.program_methods import Known, Method, four_small_starts
+from fleet.scoring.program_methods import Known, Method
 from fleet.scoring.program_physics import Day, HourlyGardens
+from fleet.scoring.program_rivals import four_small_starts
 from fleet.scoring.program_rows import METHODS, REFILL
 from fleet.scoring.program_setting import Setting
 from fleet.scoring.program_worlds import World, make_world

@@ -74,7 +74,7 @@ class ProgramSettings:
     threshold_factor: float = 0.7
     least_threshold_mm: float = 1.5
     run_loss_mm: float = 0.4
-    margin_strength: float = 0.25
+    margin_strength: float = 0.33
     opportunity_strength: float = 0.5
     shortfall_weight: float = 20.0
     dry_weight: float = 4.0
