@@ -14,6 +14,8 @@ from shapely.geometry.base import BaseGeometry
 from fleet.demo.gardens import DemoController, DemoGarden, DemoZone, build_garden, set_on_street
 from fleet.demo.ground_plan import NEIGHBOURHOODS, Neighbourhood, blocks, lonlat, place
 
+# A station that takes more has no supply that gives two at once [L/min].
+_THIRSTIEST_L_MIN: Final = 95.0
 LOT_DEPTH_M: Final = 39.0
 TIMEZONE: Final = "America/Denver"
 RULE_SETS: Final = {"Wend Valley Water": "wend-odd-even", "Hillside Mutual": "hillside-two-days"}
@@ -250,9 +252,10 @@ def _site_features(rng: np.random.Generator, site: DemoSite) -> list[dict[str, o
 
 def _supply(site: DemoSite, controller: DemoController) -> dict[str, float]:
     """Some newer timers run two stations at once, from a supply that somebody measured at the meter."""
-    if controller.station_order != "free" or site.number % 3:
+    most = max(zone.true_rate_mm_h * zone.shape.area / 60.0 for zone in controller.zones)
+    if controller.station_order != "free" or most > _THIRSTIEST_L_MIN:
         return {}
-    return {"stations_at_once": 2, "flow_limit_l_min": 55.0 + 5.0 * (site.number % 4)}
+    return {"stations_at_once": 2, "flow_limit_l_min": 100.0 + 5.0 * (site.number % 4)}
 
 
 def _root_depth_mm(rng: np.random.Generator, zone: DemoZone) -> float | None:

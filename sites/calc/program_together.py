@@ -185,10 +185,10 @@ def too_thirsty(given: Problem, at: int) -> str:
     most = float(given.zones.flow_l_min[over].max())
     return (
         f"By rate and area {_stations(listed)} alone would take up to {_up(most)} L/min, more than the"
-        f" {limit:.0f} L/min that the supply is said to give: measure both, or part the zone. {CAUTION}"
+        f" {limit:.0f} L/min that the supply is said to give: measure both, or part the zone."
         if given.zones.flow_assumed[over].any()
         else f"As measured, {_stations(listed)} alone takes up to {_up(most)} L/min, more than the"
-        f" {limit:.0f} L/min that the supply is said to give: one of the two is wrong. {CAUTION}"
+        f" {limit:.0f} L/min that the supply is said to give: one of the two is wrong."
     )
 
 
