@@ -11,7 +11,7 @@ from sites.calc import soil
 from sites.calc.irrigation import IrrigationSource
 from sites.calc.program_passes import program_passes
 from sites.charts import WaterStack, water_stack_svg
-from sites.models import Sensor, Zone
+from sites.models import BalanceMonth, Sensor, Zone
 from sites.selectors.balance import balance_days
 from sites.selectors.programs_set import bypass_rows, program_lines
 from sites.selectors.rain_source import first_report
@@ -30,6 +30,8 @@ SOURCE_WORDS = {
     IrrigationSource.LOG: "log",
 }
 SPANS = ((45, "6 weeks"), (120, "4 months"), (365, "1 year"))
+# Most days of a plot; a file holds all.
+MOST_DAYS = 1_100
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,12 +66,63 @@ class ZoneWater:
     allowed_mm: float
 
 
-def zone_water(*, zone_id: int, until: date, span_days: int, is_us: bool) -> ZoneWater:
-    """Days of a zone up to a day, with its plot in the reader's unit of depth."""
+@dataclass(frozen=True, slots=True)
+class WaterSpan:
+    """Days that are shown, length of the usual span [d] (0: asked freely), and days that are stored."""
+
+    first: date
+    last: date
+    usual: int
+    oldest: date
+    newest: date
+
+    @property
+    def is_cut(self) -> bool:
+        """Whether more is stored than a plot takes."""
+        return (self.newest - self.oldest).days >= MOST_DAYS
+
+
+def water_span(
+    *, zone_id: int, newest: date, first: date | None, last: date | None, usual: int, most: int | None
+) -> WaterSpan:
+    """The days that were asked for, within what is stored of a zone.
+
+    Parameters
+    ----------
+    zone_id
+        The zone.
+    newest
+        Last computed day.
+    first, last
+        Days that were asked for; None: as the usual span has it.
+    usual
+        Days of the usual span that was asked for [d].
+    most
+        Most days that are shown [d]: of a longer span the newest; None: all.
+    """
+    month = (
+        BalanceMonth.objects.filter(zone_id=zone_id).order_by("month").values_list("month", flat=True).first()
+    )
+    oldest = min(month or newest, newest)
+    if first is None and last is None:
+        usual = usual if usual in dict(SPANS) else SPANS[0][0]
+        return WaterSpan(newest - timedelta(days=usual - 1), newest, usual, oldest, newest)
+    end = min(max(last or newest, oldest), newest)
+    # Somebody who mixes them up means the days between.
+    begin = min(max(first or oldest, oldest), newest)
+    begin, end = min(begin, end), max(begin, end)
+    if most is not None:
+        begin = max(begin, end - timedelta(days=most - 1))
+    # A line needs two points.
+    return WaterSpan(min(begin, end - timedelta(days=1)), end, 0, oldest, newest)
+
+
+def zone_water(*, zone_id: int, first: date, until: date, is_us: bool) -> ZoneWater:
+    """Days of a zone from one day to another, with its plot in the reader's unit of depth."""
     zone = Zone.objects.select_related("controller__site").get(pk=zone_id)
-    start, end = until - timedelta(days=span_days - 1), until + timedelta(days=1)
+    start, end = first, until + timedelta(days=1)
     balance = balance_days(zone_ids=[zone_id], start=start, end=end)
-    days = [start + timedelta(days=n) for n in range(span_days)]
+    days = [start + timedelta(days=n) for n in range((end - start).days)]
     filled, stood_in = _filled(zone, start, end)
     starts = _starts_rows(zone, start, end)
     allowed, threshold = _marks(zone)

@@ -15,3 +15,11 @@ def asked_day(text: str) -> date:
     if not FIRST <= day <= LAST:
         raise ValueError(f"{text} lies outside {FIRST} to {LAST}")
     return day
+
+
+def asked_day_or_none(text: str | None) -> date | None:
+    """The day of an ISO date in an address; None where it is none, or one that nobody can mean."""
+    try:
+        return asked_day(text or "")
+    except ValueError:
+        return None

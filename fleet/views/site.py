@@ -19,8 +19,9 @@ from fleet.selectors.site_history import site_history
 from fleet.selectors.site_list import site_list as list_of_sites
 from fleet.selectors.site_page import site_page
 from fleet.selectors.site_program import site_programs
-from fleet.selectors.site_water import SPANS, zone_water
+from fleet.selectors.site_water import MOST_DAYS, SPANS, WaterSpan, water_span, zone_water
 from fleet.views.asked import asked_number, asking_user
+from fleet.views.asked_day import asked_day_or_none
 from fleet.views.csv_file import csv_file
 from fleet.views.rules import rules_panel
 from sites.lot_map import garden_svg
@@ -28,6 +29,8 @@ from sites.selectors.garden import as_geojson, box_points, garden_things
 from sites.selectors.rain_source import rain_standing
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from sites.models import Site
 
 HISTORY_ENTRIES = 12
@@ -60,15 +63,12 @@ def site(request: HttpRequest, code: str) -> HttpResponse:
     today = company_day(now=timezone.now())
     page = site_page(site=garden, today=today)
     zone = page.zone_of(request.GET.get("zone", ""))
-    span = asked_number(request.GET.get("days"), SPANS[0][0])
-    span = span if span in dict(SPANS) else SPANS[0][0]
     is_us = user.units == "us"
     things = garden_things(site=garden)
-    water = (
-        zone_water(zone_id=zone.zone_id, until=page.until, span_days=span, is_us=is_us)
-        if zone is not None and page.until is not None
-        else None
-    )
+    span = water = None
+    if zone is not None and page.until is not None:
+        span = _span(request, zone.zone_id, page.until, MOST_DAYS)
+        water = zone_water(zone_id=zone.zone_id, first=span.first, until=span.last, is_us=is_us)
     return render(
         request,
         "fleet/site.html",
@@ -135,8 +135,8 @@ def site_water_csv(request: HttpRequest, code: str) -> HttpResponse:
     zone = page.zone_of(request.GET.get("zone", ""))
     if zone is None or page.until is None:
         raise Http404
-    span = min(asked_number(request.GET.get("days"), SPANS[0][0]), 1100)
-    water = zone_water(zone_id=zone.zone_id, until=page.until, span_days=max(span, 2), is_us=False)
+    span = _span(request, zone.zone_id, page.until, None)
+    water = zone_water(zone_id=zone.zone_id, first=span.first, until=span.last, is_us=False)
     columns = (
         "day",
         "rain_mm",
@@ -150,6 +150,18 @@ def site_water_csv(request: HttpRequest, code: str) -> HttpResponse:
     )
     rows = ([getattr(day, column) for column in columns] for day in reversed(water.days))
     return csv_file(f"water-{code}-{zone.key.replace('/', '-')}", columns, rows)
+
+
+def _span(request: HttpRequest, zone_id: int, newest: date, most: int | None) -> WaterSpan:
+    """The days asked for, by first and last day or by a usual span."""
+    return water_span(
+        zone_id=zone_id,
+        newest=newest,
+        first=asked_day_or_none(request.GET.get("from")),
+        last=asked_day_or_none(request.GET.get("to")),
+        usual=asked_number(request.GET.get("days"), SPANS[0][0]),
+        most=most,
+    )
 
 
 def _site(request: HttpRequest, code: str) -> Site:

@@ -167,6 +167,33 @@ def test_the_chosen_zone_and_span_decide_the_plot(
     assert odd.status_code == 200
 
 
+@pytest.mark.parametrize(
+    ("asked", "first", "last"),
+    [
+        ({"from": "2026-06-01", "to": "2026-06-05"}, "2026-06-01", "2026-06-05"),
+        ({"from": "2026-06-05", "to": "2026-06-01"}, "2026-06-01", "2026-06-05"),
+        ({"from": "2026-06-10"}, "2026-06-10", "2026-06-14"),
+        ({"from": "1990-01-01", "to": "2190-01-01"}, "2026-04-01", "2026-06-14"),
+        ({"to": "1990-01-01"}, "2026-03-31", "2026-04-01"),
+        ({"from": "soon", "to": "0001-01-01"}, "2026-05-01", "2026-06-14"),
+        ({"days": "365"}, "2025-06-15", "2026-06-14"),
+    ],
+)
+def test_any_days_of_the_stored_history_are_shown_and_exported(
+    garden: Controller, dispatcher: User, sign_in: SignIn, asked: dict[str, str], first: str, last: str
+) -> None:
+    client = sign_in(dispatcher)
+
+    page = client.get(reverse("fleet:site", args=["CB-14"]), asked).content.decode()
+    rows = client.get(reverse("fleet:site-water-csv", args=["CB-14"]), asked).content.decode().splitlines()
+
+    assert f'name="from" value="{first}"' in page
+    assert f'name="to" value="{last}"' in page
+    assert f"from={first}&amp;to={last}" in page
+    assert rows[1].startswith(first)
+    assert rows[-1].startswith(last)
+
+
 def test_files_hold_the_zones_and_the_days(garden: Controller, dispatcher: User, sign_in: SignIn) -> None:
     client = sign_in(dispatcher)
 
