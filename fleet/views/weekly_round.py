@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.charts.round_plots import day_strip, two_dots
+from fleet.selectors.change_worth import change_worth
 from fleet.selectors.company import company_day
 from fleet.selectors.prices import water_price_per_m3
 from fleet.selectors.program_sheet import sheet_of
@@ -67,6 +68,7 @@ def weekly_round(request: HttpRequest) -> HttpResponse:
             "picked": picked,
             "of_year": settings_of_year(controller_id=picked.controller_id, day=today) if picked else None,
             "sheet": sheet,
+            "worth": change_worth(row=picked, day=today) if picked and picked.is_change else None,
             "strip": strip,
             "breaks": recommendation_breaks(recommendation_ids=[picked.pk]).get(picked.pk)
             if picked

@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from fleet.charts.round_plots import day_strip, two_dots
-from fleet.models import Route, Stop, Technician, User, Visit
+from fleet.models import Company, Route, Stop, Technician, User, Visit
 from fleet.selectors.round_page import settings_of_year
 from sites.calc.program_sheet import KeyedLine, day_passes
 from sites.models import Change, Controller, ProgramLine, ProgramSet, Recommendation, RecommendationLine
@@ -148,6 +148,28 @@ def test_a_technician_may_not_decide(answer: Recommendation) -> None:
     assert response.status_code == 403
     answer.refresh_from_db()
     assert answer.status == "recommended"
+
+
+@pytest.mark.parametrize(
+    ("litres", "words"),
+    [(4000.0, "<b>8.0 USD</b> less"), (-3000.0, "<b>6.0 USD</b> more")],
+)
+def test_the_cost_of_a_change_stands_beside_what_it_brings_and_from_where_it_counts(
+    answer: Recommendation, litres: float, words: str
+) -> None:
+    Recommendation.objects.update(water_at_stake_l=litres, money_at_stake=litres / 500)
+    client = as_dispatcher()
+    Company.objects.update_or_create(
+        pk=1, defaults={"settings": {"cost_per_hour": 60.0, "min_program_change": 30.0}}
+    )
+
+    page = client.get(reverse("fleet:round"), {"pick": answer.pk}).content.decode()
+
+    assert "<b>30 USD</b>, 30 min at the timer" in page
+    assert words in page
+    # 2,000 L at 2 a cubic metre.
+    assert "(4.0 USD)" in page
+    assert "spares 5 dry zone-days" in page
 
 
 def test_the_strip_speaks_its_runs_and_is_empty_without_any() -> None:

@@ -105,6 +105,27 @@ def test_forty_eight_stations_are_programmed_or_the_hours_are_named() -> None:
     assert found.window_used_min <= found.window_min + 1e-6
 
 
+def test_forty_eight_stations_two_at_once_stay_within_the_flow_and_the_hours() -> None:
+    a_garden(zones=48, station_count=48, stations_at_once=2, flow_limit_l_min=80.0)
+    Zone.objects.update(flow_l_min=35.0)
+
+    found = answer()
+
+    assert {line.station for line in found.lines.all()} == set(range(1, 49))
+    assert found.window_used_min is not None
+    assert found.window_min is not None
+    assert found.window_used_min <= found.window_min + 1e-6
+
+
+def test_a_supply_that_gives_less_than_one_station_takes_is_named() -> None:
+    a_garden(stations_at_once=2, flow_limit_l_min=0.5)
+
+    found = answer()
+
+    assert any("alone would take up to" in str(reason) for reason in found.reasons)
+    assert found.lines.exists()
+
+
 def test_one_past_season_is_filled_up_and_marked_short() -> None:
     a_garden(seasons=range(2025, 2026))
 
@@ -152,6 +173,16 @@ def test_a_rate_of_zero_and_an_impossible_uniformity_are_refused_by_the_book(
 
     with pytest.raises(Exception, match=r"CHECK constraint|violates check"):
         Zone.objects.update(**{column: value})
+
+
+@pytest.mark.parametrize(
+    ("column", "value"), [("flow_limit_l_min", 0.0), ("stations_at_once", 0), ("stations_at_once", 9)]
+)
+def test_a_supply_or_timer_that_cannot_be_is_refused_by_the_book(column: str, value: float) -> None:
+    a_garden()
+
+    with pytest.raises(Exception, match=r"CHECK constraint|violates check"):
+        Controller.objects.update(**{column: value})
 
 
 def test_the_same_book_gives_the_same_program_again() -> None:
