@@ -14,7 +14,7 @@ from sites.models import Controller, ProgramLine, ProgramSet, Recommendation, Re
 from sites.models.choices import StationOrder
 
 MOST_LETTERS: Final = 4
-_LONGEST: Final = 60
+_LONGEST: Final = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +137,7 @@ def _head(
     adjust = _number(given.get(f"adjust{letter}", "100") or "100")
     try:
         pattern = parse_days(days, week)
-        times = parse_starts(starts.replace(",", ";").replace(" ", ";"))
+        times = parse_starts(";".join(starts.replace(",", " ").replace(";", " ").split()))
     except (DayPatternError, StartTimesError) as error:
         errors.append(f"Program {letter}: {error}.")
         return None
