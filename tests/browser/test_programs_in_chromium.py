@@ -74,7 +74,7 @@ def test_a_program_is_checked_and_kept_by_hand(
     assert answer is not None
     hana.open(f"/round/{answer.pk}/edit/")
 
-    hana.page.fill("input[name=startsA]", "12:00")
+    hana.page.fill("textarea[name=startsA]", "12:00")
     hana.page.fill("textarea[name=reason]", "")
     with hana.page.expect_navigation():
         hana.page.click("text=Check >> nth=-1")
