@@ -284,7 +284,7 @@ def test_the_form_by_hand_shows_the_program_and_names_what_cannot_be_read(answer
         address, {"minA1": "ten", "daysA": "someday", "minA2": "5", "startsA": "4", "action": "save"}
     ).content.decode()
 
-    assert '>03:00 05:00</textarea>' in page
+    assert ">03:00 05:00</textarea>" in page
     assert "no number of minutes" in bad
     assert "expected days such as" in bad
     assert "&lt;script&gt;bed" in page
