@@ -81,16 +81,19 @@ def due_window(
             if one.closes > day and (last_made is None or last_made < one.opens)
         )
         return next(ahead, None)
-    days = _season_days(year, season)
-    if not days:
+    spans = _season_spans(year, season)
+    total = sum((end - begin).days for begin, end in spans)
+    if not total:
         return None
-    first, last = (len(days) * (number - 1)) // included, (len(days) * number) // included - 1
+    first, last = (total * (number - 1)) // included, (total * number) // included - 1
     last = max(first, last)
     if kind == "sensor_check":
         third = (last - first + 1) // 3
         first, last = first + third, last - third
-    opens = days[first] if last_made is None else max(days[first], last_made + timedelta(days=REST_DAYS))
-    return DueWindow(opens, max(opens, days[last]), year.end)
+    opens = _nth_day(spans, first)
+    if last_made is not None:
+        opens = max(opens, last_made + timedelta(days=REST_DAYS))
+    return DueWindow(opens, max(opens, _nth_day(spans, last)), year.end)
 
 
 def _seasonal(kind: str, year: ContractYear, season: Sequence[tuple[date, date]]) -> list[DueWindow]:
@@ -109,10 +112,27 @@ def _seasonal(kind: str, year: ContractYear, season: Sequence[tuple[date, date]]
     return found
 
 
-def _season_days(year: ContractYear, season: Sequence[tuple[date, date]]) -> list[date]:
-    """Days of the year that lie in a season; all of them where none is known."""
-    days = [year.start + timedelta(days=n) for n in range((year.end - year.start).days)]
-    return [day for day in days if any(a <= day <= b for a, b in season)] if season else days
+def _season_spans(year: ContractYear, season: Sequence[tuple[date, date]]) -> list[tuple[date, date]]:
+    """Parts of the year in a season, first day and the day after the last; all where none is known."""
+    if not season:
+        return [(year.start, year.end)]
+    found: list[tuple[date, date]] = []
+    for begins, ends in sorted(season):
+        begin = max(begins, year.start, found[-1][1] if found else year.start)
+        end = min(ends + timedelta(days=1), year.end)
+        if begin < end:
+            found.append((begin, end))
+    return found
+
+
+def _nth_day(spans: Sequence[tuple[date, date]], number: int) -> date:
+    """The day with a number, from 0, counted over spans."""
+    for begin, end in spans:
+        length = (end - begin).days
+        if number < length:
+            return begin + timedelta(days=number)
+        number -= length
+    raise IndexError("no such day in the spans")
 
 
 def included_visit_value(paid: float, days_left: int, least_per_day: float) -> float:

@@ -15,9 +15,9 @@ CHANGES_SHOWN: Final = 20
 WORDS: Final = {
     "first_day": "first day", "last_day": "last day", "price": "price a year", "currency": "currency",
     "notice_days": "notice, days", "ended_why": "why it ended", "visits_any_kind": "visits of any kind",
-    "used_any_kind": "used before, any kind", "used_as_of": "used before, as of",
+    "used_any_kind": "made already, of any kind", "used_as_of": "made already, as of",
     **{f"visits_{kind}": CONTRACT_WORDS[kind] for kind in CONTRACT_KINDS},
-    **{f"used_{kind}": f"{CONTRACT_WORDS[kind]} used before" for kind in CONTRACT_KINDS},
+    **{f"used_{kind}": f"{CONTRACT_WORDS[kind]} made already" for kind in CONTRACT_KINDS},
 }  # fmt: skip
 
 

@@ -10,7 +10,8 @@ from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Final
+from functools import lru_cache
+from typing import Final, NamedTuple
 
 from django.db.models import Max
 
@@ -28,6 +29,7 @@ from fleet.models import Company, ContractVisits, Quote, ServiceContract, Stop, 
 from sites.models import Site
 
 DUE_DAYS: Final = 90
+NeedFacts = tuple[str, str, str | None]  # kind, state, state of its quote
 OWN_ERRANDS: Final = frozenset({VisitKind.LOG_MISSING.value, VisitKind.SURVEY.value})
 
 
@@ -86,8 +88,11 @@ class ContractStanding:
         """(kind in words, used, included, left, over) of each kind, those of any kind last."""
         named = [(_short(one.kind), one.used, one.included, one.left, one.over) for one in self.use.kinds]
         rest = self.use.any_kind
-        if rest.included or rest.used:
+        other = rest.used - sum(one.over for one in self.use.kinds)
+        if rest.included:
             named.append(("of any kind", rest.used, rest.included, rest.left, rest.over))
+        elif other > 0:
+            named.append(("other kinds", other, 0, 0, other))
         return tuple(named)
 
 
@@ -163,7 +168,7 @@ def contract_uses(
         if one.used_as_of is not None and year.holds(one.used_as_of):
             before = {line.kind: line.used_before for line in own} | {"": one.used_before}
         found[one.pk] = contract_use(
-            {line.kind: line.count for line in own},
+            {line.kind: line.most for line in own},
             one.visits_included,
             (visit for visit in made.get(one.site_id, ()) if year.holds(visit.day)),
             before,
@@ -172,14 +177,22 @@ def contract_uses(
     return found
 
 
-def contract_lines(*, contract_ids: Collection[int] | None) -> dict[int, tuple[ContractVisits, ...]]:
+class IncludedLine(NamedTuple):
+    """Visits of a kind that a contract includes a year, and those made before the book kept them."""
+
+    kind: str
+    most: int
+    used_before: int
+
+
+def contract_lines(*, contract_ids: Collection[int] | None) -> dict[int, tuple[IncludedLine, ...]]:
     """Visits that contracts include by kind, in the order in which a year brings them."""
-    rows = ContractVisits.objects.order_by("contract_id")
+    rows = ContractVisits.objects.order_by()
     if contract_ids is not None:
         rows = rows.filter(contract_id__in=contract_ids)
-    found: dict[int, list[ContractVisits]] = defaultdict(list)
-    for row in rows:
-        found[row.contract_id].append(row)
+    found: dict[int, list[IncludedLine]] = defaultdict(list)
+    for contract, kind, count, used in rows.values_list("contract_id", "kind", "count", "used_before"):
+        found[contract].append(IncludedLine(kind, count, used))
     places = {kind: place for place, kind in enumerate(CONTRACT_KINDS)}
     return {
         pk: tuple(sorted(own, key=lambda one: places.get(one.kind, len(places)))) for pk, own in found.items()
@@ -223,11 +236,11 @@ def finished_visits(
     if site_ids is not None:
         stops = stops.filter(visit__site_id__in=site_ids)
     links = Visit.needs.through.objects.filter(visit__stops__in=stops)
-    needs: dict[int, list[tuple[str, str, str | None]]] = defaultdict(list)
-    for visit, *facts in links.values_list(
+    needs: dict[int, tuple[NeedFacts, ...]] = {}
+    for visit, kind, state, quote in links.values_list(
         "visit_id", "visitneed__kind", "visitneed__state", "visitneed__quote__state"
     ):
-        needs[visit].append((facts[0], facts[1], facts[2]))
+        needs[visit] = (*needs.get(visit, ()), (kind, state, quote))
     money = _money()
     found: dict[int, list[tuple[CountedVisit, bool]]] = defaultdict(list)
     rows = stops.order_by("route__day", "pk").values_list(
@@ -240,7 +253,8 @@ def finished_visits(
     return found
 
 
-def _what_counts(needs: Sequence[tuple[str, str, str | None]]) -> tuple[frozenset[str], frozenset[str], bool]:
+@lru_cache(maxsize=4_096)
+def _what_counts(needs: tuple[NeedFacts, ...]) -> tuple[frozenset[str], frozenset[str], bool]:
     """Kinds that were met, kinds that are paid for apart, and whether the visit counts.
 
     A visit of which nobody noted what it was for counts, too.

@@ -16,8 +16,7 @@ from fleet.selectors.stock import stock_of
 # Kinds of work that break the ground: sensor wire trenches are digs too.
 DIG_KINDS: Final = (VisitKind.DIG, VisitKind.SENSOR_INSTALL)
 NO_TICKET: Final = (
-    "No valid locate ticket: have buried utilities located before anybody digs. Its number and last day, "
-    "entered at the visit, free it."
+    "No valid locate ticket: have buried utilities located before anybody digs, then enter its number."
 )
 NO_TESTER: Final = (
     "No certified tester: nobody at work holds a valid certificate for {skill}. One noted frees it."

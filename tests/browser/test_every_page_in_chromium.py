@@ -9,7 +9,7 @@ from django.test import Client
 from django.urls import reverse
 
 from fleet.access import ROLES
-from fleet.models import Flag, Stop, User, VisitNeed
+from fleet.models import Flag, ServiceContract, Stop, User, VisitNeed
 from sites.models import Recommendation
 from tests.browser.test_pages_in_chromium import CHROMIUM, PASSWORD, Visitor, chromium, town
 from tests.fleet.access.every_address import every_address
@@ -35,6 +35,8 @@ def pages() -> list[str]:
     flag = Flag.objects.select_related("controller__site").first()
     stop = Stop.objects.filter(visit__isnull=False).select_related("route").order_by("pk").first()
     need, program = VisitNeed.objects.order_by("pk").first(), Recommendation.objects.order_by("pk").first()
+    contract = ServiceContract.objects.order_by("pk").first()
+    assert contract is not None
     assert flag is not None
     assert stop is not None
     assert need is not None
@@ -49,6 +51,7 @@ def pages() -> list[str]:
         f"/water/sites/{code}/", f"/water/sites/{code}/paper/", f"/visits/{need.pk}/",
         f"/week/stops/{stop.pk}/",
         f"/round/{program.pk}/edit/", f"/technicians/{stop.route.technician_id}/",
+        f"/contracts/{contract.pk}/", f"/contracts/new/?site={code}",
         "/season/?rule=Wend Valley Water", "/search/?q=NM", "/week/breaks/new/?kind=urgent",
     ]  # fmt: skip
 

@@ -91,7 +91,7 @@ def test_the_page_tells_overuse_and_leads_to_a_quote(
 
     page = client.get(url).content.decode()
 
-    assert "2 of 1" in page
+    assert "<b>2</b> made in the year" in page
     assert "1 more than included" in page
     assert "none follows" in page
     assert f"{reverse('fleet:quote-new')}?site={site.code}" in page
