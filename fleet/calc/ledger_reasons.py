@@ -65,6 +65,9 @@ WORDS = {
 }
 
 
+# What limits figures without making them unusable.
+WIDER = ("winter_base_bounded", "whole_house", "part_of_days", "spans_estimate", "estimated_from_program")
+
 # What would mend a gap in the data: what to do, and where (a visit, a file, the garden's book).
 VISIT, FILE, BOOK, WAIT = "visit", "file", "book", "wait"
 MENDS = {

@@ -11,12 +11,15 @@ from django.db.models import Count, Min
 
 from fleet.calc.ledger_reasons import reason_words
 from fleet.models import LedgerPortfolio, LedgerSite
-from fleet.selectors.ledger_ranking import Ranking, month_ranking, wider_counts
+from fleet.selectors.ledger_ranking import Ranking, month_ranking
 
 
 @dataclass(frozen=True, slots=True)
 class BookMonth:
-    """One month of the book: litres used and needed by metered gardens, saving of the judged ones [L]."""
+    """One month of the book: litres used and needed by metered gardens, saving of the judged ones [L].
+
+    `wider` is what widens the gardens' figures, with how many, most first.
+    """
 
     month: date
     used_l: float
@@ -26,6 +29,7 @@ class BookMonth:
     saved_l: float | None
     saved_low_l: float | None
     saved_high_l: float | None
+    wider: list[tuple[str, int]]
 
     @property
     def ratio(self) -> float | None:
@@ -82,7 +86,7 @@ def water_page(*, month: date | None = None) -> WaterPage:
         ranking=month_ranking(month=chosen.month) if chosen else None,
         method=whole.values if whole is not None else {},
         unjudged=unjudged_counts(),
-        notes=wider_counts(month=chosen.month) if chosen else [],
+        notes=chosen.wider if chosen else [],
     )
 
 
@@ -112,6 +116,10 @@ def _book_month(row: LedgerPortfolio) -> BookMonth:
         saved_l=values["saved_l"] if told else None,
         saved_low_l=values["saved_low_l"] if told else None,
         saved_high_l=values["saved_high_l"] if told else None,
+        wider=sorted(
+            ((reason_words(code), count) for code, count in values.get("wider", {}).items()),
+            key=lambda one: -one[1],
+        ),
     )
 
 

@@ -10,23 +10,15 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 from django.core.paginator import Page, Paginator
-from django.db.models import Count, Q
 
 from fleet.calc.ledger_reasons import RatioClasses, ratio_classes, reason_words
 from fleet.calc.ledger_tariff import cost_over_need
 from fleet.models import LedgerMonth, Tariff
+from sites.models import Site
 from weather.calc.arrays import FloatArray, IntArray
 
 ROWS_A_PAGE: Final = 12
 SHOWS: Final = ("over", "under", "unknown")
-# What limits figures without making them unusable.
-_WIDER: Final = (
-    "winter_base_bounded",
-    "whole_house",
-    "part_of_days",
-    "spans_estimate",
-    "estimated_from_program",
-)
 
 CodeArray = npt.NDArray[np.object_]
 
@@ -53,8 +45,8 @@ class Ranking:
 
     Parameters
     ----------
-    row
-        Number of each garden's month in the ledger.
+    site
+        Number of each garden.
     over_l
         Use over need, NaN where not told [L].
     ratio
@@ -65,7 +57,7 @@ class Ranking:
         Their places, NaN where none is known [deg].
     """
 
-    row: IntArray
+    site: IntArray
     over_l: FloatArray
     ratio: FloatArray
     codes: CodeArray
@@ -83,12 +75,12 @@ class Ranking:
         return ratio_classes(self.ratio)
 
     def of(self, show: str) -> IntArray:
-        """Rows over need, under need (furthest first), or not told."""
+        """Gardens over need, under need (furthest first), or not told."""
         if show == "over":
-            return self.row[self.over_l > 0]
+            return self.site[self.over_l > 0]
         if show == "under":
-            return self.row[self.over_l < 0][::-1]
-        return self.row[np.isnan(self.over_l)]
+            return self.site[self.over_l < 0][::-1]
+        return self.site[np.isnan(self.over_l)]
 
 
 def month_ranking(*, month: date) -> Ranking:
@@ -100,18 +92,26 @@ def month_ranking(*, month: date) -> Ranking:
         Its first day.
     """
     rows = list(
-        LedgerMonth.objects.filter(month=month)
-        .order_by()
-        .values_list("pk", "used_l", "need_l", "site__code", "site__longitude", "site__latitude")
+        LedgerMonth.objects.filter(month=month).order_by("site_id").values_list("site_id", "used_l", "need_l")
     )
-    columns = list(zip(*rows, strict=True)) if rows else [()] * 6
-    used, need, east, north = (np.array(columns[n], dtype=np.float64) for n in (1, 2, 4, 5))
-    codes: CodeArray = np.array(columns[3], dtype=np.object_)
+    columns = list(zip(*rows, strict=True)) if rows else [()] * 3
+    site = np.array(columns[0], dtype=np.int64)
+    used, need = (np.array(column, dtype=np.float64) for column in columns[1:])
+    codes, east, north = _places(site)
     over = used - need
     order = np.lexsort((codes.astype(np.str_), -over))  # NaN last
-    pks = np.array(columns[0], dtype=np.int64)
     ratio = np.divide(used, need, out=np.full(used.shape, np.nan), where=need > 0)
-    return Ranking(pks[order], over[order], ratio[order], codes[order], east[order], north[order])
+    return Ranking(site[order], over[order], ratio[order], codes[order], east[order], north[order])
+
+
+def _places(site: IntArray) -> tuple[CodeArray, FloatArray, FloatArray]:
+    """Codes and places of gardens given in ascending order."""
+    rows = Site.objects.order_by("pk").values_list("pk", "code", "longitude", "latitude")
+    columns = list(zip(*rows, strict=True)) if site.size else [()] * 4
+    place = np.searchsorted(np.array(columns[0], dtype=np.int64), site)
+    codes: CodeArray = np.array(columns[1], dtype=np.object_)
+    east, north = (np.array(column, dtype=np.float64) for column in columns[2:])
+    return codes[place], east[place], north[place]
 
 
 def ranked(*, ranking: Ranking, month: date, show: str, number: int) -> tuple[Page[int], list[RankRow]]:
@@ -132,15 +132,22 @@ def ranked(*, ranking: Ranking, month: date, show: str, number: int) -> tuple[Pa
     return page, _rank_rows(list(page), month)
 
 
-def _rank_rows(pks: Sequence[int], month: date) -> list[RankRow]:
-    """Rows of some garden-months, in the order asked for."""
+def _rank_rows(site_ids: Sequence[int], month: date) -> list[RankRow]:
+    """Rows of some gardens in a month, in the order asked for."""
     rows = {
         row[0]: row[1:]
-        for row in LedgerMonth.objects.filter(pk__in=pks).values_list(
-            "pk", "site__code", "site__name", "used_l", "need_l", "used_source", "reasons", "site__supplier"
+        for row in LedgerMonth.objects.filter(month=month, site__in=site_ids).values_list(
+            "site_id",
+            "site__code",
+            "site__name",
+            "used_l",
+            "need_l",
+            "used_source",
+            "reasons",
+            "site__supplier",
         )
     }
-    found = [rows[pk] for pk in pks if pk in rows]
+    found = [rows[pk] for pk in site_ids if pk in rows]
     tiers = tiers_in_force(day=month)
     money = _money([(row[6], row[2], row[3]) for row in found], tiers)
     return [
@@ -188,18 +195,3 @@ def tiers_in_force(*, day: date) -> dict[str, tuple[list[tuple[float, float]], s
             tiers, _ = found.setdefault(row.supplier, ([], row.currency))
             tiers.append((row.tier_from_m3, row.price_per_m3))
     return {name: value for name, value in found.items() if value[0][0][0] == 0}
-
-
-def wider_counts(*, month: date) -> list[tuple[str, int]]:
-    """What widens a month's figures, with the count of gardens, most first.
-
-    Parameters
-    ----------
-    month
-        Its first day.
-    """
-    counts = LedgerMonth.objects.filter(month=month).aggregate(
-        **{code: Count("pk", filter=Q(reasons__contains=code)) for code in _WIDER}
-    )
-    found = [(reason_words(code), counts[code]) for code in _WIDER if counts[code]]
-    return sorted(found, key=lambda one: -one[1])

@@ -9,7 +9,7 @@ import numpy as np
 from django.db import transaction
 
 from fleet.calc.ledger_groups import money_over_need
-from fleet.calc.ledger_reasons import SEVERAL_CONTROLLERS, month_reasons
+from fleet.calc.ledger_reasons import SEVERAL_CONTROLLERS, WIDER, month_reasons
 from fleet.models import LedgerPortfolio, LedgerSite
 from fleet.selectors.ledger_answer import LedgerAnswer, answer_spans, month_spans
 from fleet.selectors.ledger_estimates import used_water
@@ -18,7 +18,7 @@ from fleet.selectors.ledger_marks import month_marks
 from fleet.selectors.ledger_ranking import tiers_in_force
 from fleet.selectors.ledger_words import group_words
 from fleet.selectors.visit_value import visit_values
-from fleet.services.ledger_months import problem_months, write_months
+from fleet.services.ledger_months import data_notes, problem_months, write_months
 from fleet.services.ledger_totals import MonthFigures, noted_faults, portfolio_rows, site_rows
 from weather.calc.arrays import BoolArray, FloatArray
 
@@ -61,7 +61,8 @@ def update_ledger(*, until_day: date) -> LedgerUpdate:
     answer = totals.of_spans([whole.index(month) for month in months])
     use = used_water(book=book, answer=answer, spans=months)
     causes = _causes(book, answer, months, use[0])
-    written = write_months(book=book, answer=answer, months=months, use=use, causes=causes)
+    notes = data_notes(book=book, answer=answer, months=months, source=use[2])
+    written = write_months(book=book, answer=answer, months=months, use=use, reasons=[*causes, *notes])
     all_months = book.site_ids.size * len(months)
     LedgerSite.objects.bulk_create(
         site_rows(book=book, answer=totals, as_of=until_day),
@@ -83,6 +84,7 @@ def update_ledger(*, until_day: date) -> LedgerUpdate:
             spans=whole,
             words=group_words(book=book, until_day=until_day),
             figures=figures,
+            wider={code: mask.sum(axis=0).tolist() for code, mask in notes if code in WIDER},
             of_whole={
                 "visits": visits,
                 "left_out": noted_faults(book=book, months=months, faults=problem_months(book, months)),

@@ -57,7 +57,7 @@ def write_months(
     answer: LedgerAnswer,
     months: list[tuple[date, date]],
     use: tuple[FloatArray, FloatArray, WordArray],
-    causes: Reasons,
+    reasons: Reasons,
 ) -> int:
     """Keep the garden-months of an answer, and drop others; how many were written.
 
@@ -69,12 +69,11 @@ def write_months(
         Gardens, their ledger, and the months that it speaks of.
     use
         Use by garden and month [L], its standard error [L], and its source.
-    causes
-        Likely causes and the garden-months that they hold in, the likeliest first.
+    reasons
+        Reasons and the garden-months that they hold in, in the order in which they are told.
     """
     LedgerMonth.objects.exclude(month__gte=months[0][0], month__lte=months[-1][0]).delete()
-    notes = _data_notes(book, answer, months, use[2])
-    grid = _Grid(_columns(answer, use), [use[2], _joined([*causes, *notes], use[2].shape)])
+    grid = _Grid(_columns(answer, use), [use[2], _joined(reasons, use[2].shape)])
     starts = [span[0] for span in months]
     written = 0
     for places in _slices(book.site_ids.size):
@@ -149,10 +148,18 @@ def _rows(ids: Sequence[int], starts: Sequence[date], grid: _Grid, new: BoolArra
     return [list(row) for row in zip(*columns, strict=True)]
 
 
-def _data_notes(
-    book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]], source: WordArray
+def data_notes(
+    *, book: LedgerBook, answer: LedgerAnswer, months: list[tuple[date, date]], source: WordArray
 ) -> Reasons:
-    """What limits the figures of sites and months, and which."""
+    """What limits the figures of sites and months, and which.
+
+    Parameters
+    ----------
+    book, answer, months
+        Gardens, their ledger, and the months that it speaks of.
+    source
+        Source of the use by garden and month.
+    """
     metered, house = answer.ledger.metered, answer.ledger.house
     seen = metered.days > 0
     of_house = seen & np.isfinite(house.base_l_d)[:, None]

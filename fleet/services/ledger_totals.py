@@ -94,11 +94,13 @@ def portfolio_rows(
     spans: Sequence[tuple[date, date]],
     words: dict[str, list[str]],
     figures: MonthFigures,
+    wider: dict[str, list[int]],
     of_whole: dict[str, object],
 ) -> list[LedgerPortfolio]:
     """A row a span: use, need and saving of the book and its parts, each with its own interval.
 
-    What is told of the whole time only stands in the first row.
+    What is told of the whole time only stands in the first row; what widens a month's figures, by count of
+    gardens, in the month's.
     """
     ledger = answer.ledger
     seen = (ledger.metered.days > 0) & np.isfinite(answer.need_l)
@@ -124,9 +126,20 @@ def portfolio_rows(
             "by": {name: {word: part[place] for word, part in parts.items()} for name, parts in by.items()},
             "reasons": reasons[place],
             **(of_whole if place == 0 else {}),
+            **_wider(wider, figures.months, (start, end)),
         }
         rows.append(LedgerPortfolio(period_start=start, period_end=end, values=values))
     return rows
+
+
+def _wider(
+    wider: dict[str, list[int]], months: list[tuple[date, date]], span: tuple[date, date]
+) -> dict[str, dict[str, int]]:
+    """Gardens of a month by what widens their figures; nothing for a span that is no month."""
+    if span not in months:
+        return {}
+    month = months.index(span)
+    return {"wider": {code: counts[month] for code, counts in wider.items() if counts[month]}}
 
 
 def noted_faults(
