@@ -23,7 +23,8 @@ def week_board(*, week: date) -> WeekBoard:
     """The board of a week that begins on a Monday."""
     days = tuple(week + timedelta(days=number) for number in range(7))
     here = company_zone()
-    routes = list(Route.objects.filter(day__in=days).select_related("technician"))
+    # Ways along the streets are long, and only the map of one day shows them.
+    routes = list(Route.objects.filter(day__in=days).select_related("technician").defer("way"))
     rows = stop_rows(routes, with_held=True)
     by_day = {(route.technician_id, route.day): route for route in routes}
     people = _people(routes)
@@ -43,7 +44,6 @@ def week_board(*, week: date) -> WeekBoard:
             )
             for number, person in people.items()
         ),
-        unserved=unserved_rows(week=week),
         plan=plan_stamp(week=week),
         can_undo=PlanRun.objects.filter(week=week, undone_at__isnull=True, before__isnull=False).exists(),
     )
@@ -55,6 +55,7 @@ def unserved_rows(*, week: date) -> tuple[UnservedRow, ...]:
         Visit.objects.filter(week=week, state__in=(Visit.State.PLANNED, Visit.State.TOLD))
         .exclude(unserved_code="")
         .select_related("site")
+        .defer("site__geometry")
         .order_by("-value_per_day", "site__code")
     )
     needs = needs_of_visits(visit.pk for visit in visits)

@@ -27,7 +27,6 @@ def needs_week(*, week: date, most: int | None = None) -> NeedsWeek:
     company = Company.objects.only("currency").first()
     currency = company.currency if company else ""
     here = company_zone()
-    places = _places(week, here)
     visits = Visit.objects.filter(week=week).exclude(state=Visit.State.CANCELLED)
     planned_needs = set(
         Visit.needs.through.objects.filter(visit_id__in=visits.filter(stops__isnull=False)).values_list(
@@ -48,6 +47,7 @@ def needs_week(*, week: date, most: int | None = None) -> NeedsWeek:
         .prefetch_related(Prefetch("visits", queryset=visits, to_attr="week_visits"))
         .in_bulk()
     )
+    places = _places(week, shown, here)
     gardens = {site for _, site, _ in facts}
     served = {site for pk, site, _ in facts if pk in planned_needs}
     kinds = Counter(kind for _, _, kind in facts)
@@ -64,10 +64,13 @@ def needs_week(*, week: date, most: int | None = None) -> NeedsWeek:
     )
 
 
-def _places(week: date, here: ZoneInfo) -> dict[int, PlannedPlace]:
-    """Place of each planned visit of a week."""
-    stops = Stop.objects.filter(visit__week=week, is_break=False).select_related(
-        "route__technician", "visit__site"
+def _places(week: date, need_ids: list[int], here: ZoneInfo) -> dict[int, PlannedPlace]:
+    """Place of each planned visit of a week that some of these needs have."""
+    theirs = Visit.needs.through.objects.filter(visitneed_id__in=need_ids).values("visit_id")
+    stops = (
+        Stop.objects.filter(visit__week=week, visit_id__in=theirs, is_break=False)
+        .select_related("route__technician", "visit__site")
+        .defer("route__way", "visit__site__geometry")
     )
     places = {}
     for stop in stops:

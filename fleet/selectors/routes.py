@@ -111,7 +111,6 @@ class WeekBoard:
     week: date
     days: tuple[date, ...]
     rows: tuple[BoardRow, ...]
-    unserved: tuple[UnservedRow, ...]
     plan: PlanStamp | None
     can_undo: bool
 

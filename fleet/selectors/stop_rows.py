@@ -8,10 +8,20 @@ from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from django.db.models import QuerySet
+
 from fleet.models import Company, HeldWindow, Route, Stop, Visit, VisitKind, VisitNeed
 from fleet.selectors.routes import StopRow
 
 KIND_WORDS: dict[str, str] = dict(VisitKind.choices)
+# What a row tells; a week of a large company has thousands, and no row needs a garden's shape.
+OF_A_ROW = (
+    "route_id", "order", "arrive", "depart", "drive_min", "drive_km", "state", "state_at",
+    "not_possible_reason", "visit__window_from", "visit__window_to", "visit__value_per_day",
+    "visit__told_at", "visit__is_locked", "visit__site__code", "visit__site__name",
+    "visit__site__address", "visit__site__latitude", "visit__site__longitude", "visit__site__timezone",
+)  # fmt: skip
+OF_A_REASON = ("kind", "reason", "value_per_day", "earliest", "latest", "promised")
 HELD_WORDS = "held for a customer"
 STATE_WORDS: dict[str, str] = {
     Stop.State.ON_THE_WAY: "on_way",
@@ -35,15 +45,15 @@ def zone_of(name: str, otherwise: ZoneInfo) -> ZoneInfo:
         return otherwise
 
 
-def needs_of_visits(visit_ids: Iterable[int]) -> dict[int, list[VisitNeed]]:
-    """Needs of each visit, by value."""
+def needs_of_visits(
+    visit_ids: Iterable[int], *, among: QuerySet[VisitNeed] | None = None
+) -> dict[int, list[VisitNeed]]:
+    """Needs of each visit, by value; with their controllers, or as `among` loads them."""
     ids = list(visit_ids)
     links = Visit.needs.through.objects.filter(visit_id__in=ids).values_list("visit_id", "visitneed_id")
     pairs = list(links)
-    needs = {
-        need.pk: need
-        for need in VisitNeed.objects.filter(pk__in={pair[1] for pair in pairs}).select_related("controller")
-    }
+    loaded = among if among is not None else VisitNeed.objects.select_related("controller")
+    needs = {need.pk: need for need in loaded.filter(pk__in={pair[1] for pair in pairs})}
     found: dict[int, list[VisitNeed]] = defaultdict(list)
     for visit_id, need_id in pairs:
         found[visit_id].append(needs[need_id])
@@ -66,12 +76,16 @@ def stop_rows(routes: Sequence[Route], *, with_held: bool = False) -> dict[int, 
     stops = list(
         Stop.objects.filter(route_id__in=[route.pk for route in routes])
         .select_related("visit__site")
+        .only(*OF_A_ROW)
         .order_by("route_id", "order")
     )
     if not with_held:
         held = set(HeldWindow.objects.values_list("place_id", flat=True))
         stops = [stop for stop in stops if stop.visit_id not in held]
-    needs = needs_of_visits({stop.visit_id for stop in stops if stop.visit_id is not None})
+    needs = needs_of_visits(
+        {stop.visit_id for stop in stops if stop.visit_id is not None},
+        among=VisitNeed.objects.only(*OF_A_REASON),
+    )
     rows: dict[int, list[StopRow]] = {route.pk: [] for route in routes}
     for stop in stops:
         own = needs.get(stop.visit_id or 0, [])
