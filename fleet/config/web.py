@@ -19,6 +19,9 @@ preload_app = True
 # The longest answers are exports and files of 200 MB over a slow line [s].
 timeout = 180
 graceful_timeout = 30
+# An idle connection is kept longer than a web server in front keeps it (60 s): where we closed it first, a
+# request that is just on its way would be lost.
+keepalive = 75
 # A process that has answered so many is replaced by a fresh one, not all at the same time.
 max_requests = 5_000
 max_requests_jitter = 500

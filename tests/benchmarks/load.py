@@ -17,6 +17,8 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 
 import requests
+from requests.adapters import HTTPAdapter
+from urllib3.util import Retry
 
 PAGES = (
     "/week/", "/visits/", "/sites/", "/round/", "/watch/", "/water/", "/water/parts/", "/findings/",
@@ -45,6 +47,8 @@ class Door:
     def signed_in(self) -> requests.Session:
         """A new session."""
         visitor = requests.Session()
+        # As browsers do: once more where a connection that was kept open had just been closed.
+        visitor.mount("http", HTTPAdapter(max_retries=Retry(total=1, connect=0)))
         try:
             page = visitor.get(f"{self.address}/sign-in/", timeout=60).text
         except requests.ConnectionError:
