@@ -64,7 +64,7 @@ class ProgramSheet:
     @property
     def is_very_long(self) -> bool:
         """Whether it takes the smallest type."""
-        return self.rows > 17
+        return self.rows > 14
 
     @property
     def litres_a_week(self) -> float:
