@@ -17,10 +17,7 @@ from weather.calc.arrays import BoolArray
 
 Run = tuple[float, float, int]  # begin [min], length [min], station
 Pass = tuple[float, float, str]  # begin, end [min], letter
-CAUTION: Final = (
-    "What pipe, meter and heads bear at once, pressure included, is a matter of local codes and licensed"
-    " practice."
-)
+CAUTION: Final = "Pipes and pressure: local codes and licensed practice come first."
 _TINY: Final = 1e-6
 
 
@@ -153,16 +150,13 @@ def side_words(given: Problem, at: int, letters: Sequence[Letter]) -> tuple[str,
     )
     limit = float(given.controllers.flow_limit_l_min[at])
     words = (
-        f"Two stations run at once, since one after the other does not fit: programs {named} start together."
+        f"Two stations run at once, one at a time does not fit: programs {named} start together."
         f" At most {_up(most)} L/min flow then, of {limit:.0f} L/min that the"
         " supply is said to give."
     )
     guessed = _unmeasured(given, at, {station for lane in side for station in lane})
     if guessed:
-        words += (
-            f" Nobody measured the flow of {_stations(guessed)}; it is counted a quarter above rate x area."
-            " Measure it before this is keyed in."
-        )
+        words += f" Nobody measured the flow of {_stations(guessed)}; measure it before this is keyed in."
     return (f"{words} {CAUTION}",)
 
 
