@@ -124,7 +124,7 @@ def move_stop(
     new_orders = _moved_orders(state, problem, orders, visit, vehicle_key(person, day), position)
     new = plan_from_orders(problem, new_orders) if new_orders is not None else None
     if new is None:
-        raise CannotMove(STUCK if old is None else NO_PLACE if new_orders is None else NO_FIT)
+        raise CannotMove(_refusal(problem, _without(orders, _number(state, visit)), new_orders is not None))
     moved = _compare(state, old, new, visit, try_only=try_only)
     if not try_only:
         travel = travel_source(settings=company_settings())
@@ -191,11 +191,11 @@ def _moved_orders(
     if key not in problem.vehicle_index:
         raise CannotMove("That person is not at work on that day.")
     vehicle = problem.vehicle_index[key]
-    number = [one.pk for one in state.given.visits].index(visit.pk)
+    number = _number(state, visit)
     missing = problem.visits[number].skills - problem.vehicles[vehicle].skills
     if missing:
         raise CannotMove(f"That person may not do it: {', '.join(sorted(missing))}.")
-    rest = {who: [v for v in order if v != number] for who, order in orders.items()}
+    rest = _without(orders, number)
     own = rest.get(vehicle, [])
     places = range(len(own) + 1) if position is None else [min(max(position - 1, 0), len(own))]
     best: tuple[int, list[int]] | None = None
@@ -211,6 +211,23 @@ def _moved_orders(
         return None
     rest[vehicle] = best[1]
     return rest
+
+
+def _number(state: WeekState, visit: Visit) -> int:
+    """Position of the visit in the problem."""
+    return [one.pk for one in state.given.visits].index(visit.pk)
+
+
+def _without(orders: dict[int, list[int]], number: int) -> dict[int, list[int]]:
+    """The orders without a visit."""
+    return {who: [v for v in order if v != number] for who, order in orders.items()}
+
+
+def _refusal(problem: Problem, rest: dict[int, list[int]], has_place: bool) -> str:
+    """Why a move cannot be: the days cannot be driven even without it, or it has no place among them."""
+    if plan_from_orders(problem, rest) is None:
+        return STUCK
+    return NO_FIT if has_place else NO_PLACE
 
 
 def _compare(state: WeekState, old: Plan | None, new: Plan, visit: Visit, *, try_only: bool) -> StopMoved:
