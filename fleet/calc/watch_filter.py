@@ -10,7 +10,6 @@ import numpy.typing as npt
 
 from fleet.calc import watch_hypotheses as hypotheses
 from fleet.calc import watch_shift
-from fleet.calc.side_by_side import parts_by_location, side_by_side
 from fleet.calc.watch_block import Block
 from fleet.calc.watch_block_day import BlockDay
 from fleet.calc.watch_grid import OFFSET_NODES, Grid, SiteConstants, offset_points, site_constants
@@ -29,7 +28,7 @@ FULL_GRID = offset_points(OFFSET_NODES)
 
 @dataclass(frozen=True, slots=True)
 class FilterOptions:
-    """Parts of the filter that the fleet fit switches off while it searches, and how the work is shared.
+    """Parts of the filter that the fleet fit switches off while it searches.
 
     Parameters
     ----------
@@ -39,14 +38,11 @@ class FilterOptions:
         Whether misreading branches are followed.
     grid
         Nodes of the site offsets.
-    threads
-        How many at most; by cores and size where not given [1].
     """
 
     shift: bool = True
     branches: bool = True
     grid: Grid = FULL_GRID
-    threads: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,73 +90,47 @@ def watch_fleet(
     order = np.argsort(inputs.location, kind="stable")
     weather = filter_weather(inputs)
     spread = np.full(inputs.starts.shape, np.nan) if assumed_ran is None else assumed_ran
+    days = _sorted_days(inputs, weather, spread, order)
     constants = site_constants(inputs, fit, chosen.grid)
-    series = _empty_series(inputs)
-
-    def run(part: IntArray) -> list[Block]:
-        pieces = [part[at : at + BLOCK_SITES] for at in range(0, part.size, BLOCK_SITES)]
-        blocks = [Block(_some(constants, piece), fit, settings, branches=chosen.branches) for piece in pieces]
-        days = _sorted_days(inputs, weather, spread, part)
-        _run_days(days, blocks, part, inputs.location[part], chosen, series)
-        return blocks
-
-    blocks = side_by_side(run, parts_by_location(order, inputs.location, most=chosen.threads))
-    with_fault_odds(series.probability, inputs.habits.known, settings.known_garden_odds)
-    return _gather([block for some in blocks for block in some], order, series)
-
-
-@dataclass(frozen=True, slots=True)
-class _Series:
-    """What the filter says day by day, in the order of the inputs; each part of the fleet fills its own."""
-
-    probability: SingleArray
-    rate: SingleArray
-    depletion_mm: SingleArray
-    depletion_sd_mm: SingleArray
-    shift_mm: FloatArray
-
-
-def _empty_series(inputs: WatchInputs) -> _Series:
-    """Arrays to be filled."""
-    days, sites = inputs.starts.shape
-    locations = int(inputs.location.max(initial=-1)) + 1
-    rate, depletion, spread = (np.empty((days, sites), dtype=np.float32) for _ in range(3))
-    probability = np.empty((days, sites, 1 + len(CAUSES)), dtype=np.float32)
-    return _Series(probability, rate, depletion, spread, np.zeros((days, locations)))
+    pieces = [order[at : at + BLOCK_SITES] for at in range(0, order.size, BLOCK_SITES)]
+    blocks = [Block(_some(constants, piece), fit, settings, branches=chosen.branches) for piece in pieces]
+    return _run_days(inputs, days, blocks, order, chosen, (fit, settings))
 
 
 def _run_days(
+    inputs: WatchInputs,
     days: _Days,
     blocks: list[Block],
     order: IntArray,
-    location: IntArray,
     options: FilterOptions,
-    series: _Series,
-) -> None:
-    """The loop over days of a part of the fleet, with the common shift between the two halves of each."""
-    if not blocks:
-        return
-    fit, settings = blocks[0].fit, blocks[0].settings
-    first, last = int(location[0]), int(location[-1]) + 1
-    location = location - first
-    guard = watch_shift.starting_guard(last - first, order.size)
-    for day in range(days.starts.shape[0]):
+    numbers: tuple[FleetFit, WatchSettings],
+) -> WatchRun:
+    """The loop over days, with the common shift between the two halves of each."""
+    fit, settings = numbers
+    day_count, sites = inputs.starts.shape
+    location = inputs.location[order]
+    locations = int(location.max(initial=-1)) + 1
+    guard = watch_shift.starting_guard(locations, sites)
+    probability = np.empty((day_count, sites, 1 + len(CAUSES)), dtype=np.float32)
+    rate, depletion, spread = (np.empty((day_count, sites), dtype=np.float32) for _ in range(3))
+    shifts = np.zeros((day_count, locations))
+    for day in range(day_count):
         todays = [_block_day(days, day, at, block) for at, block in _places(blocks)]
         for block, today in zip(blocks, todays, strict=True):
             block.rain(today, fit.rain_before_share)
-        exponent = np.ones(order.size)
+        exponent = np.ones(sites)
         if options.shift:
             guard = watch_shift.rained(guard, days.rain_mm[day].astype(np.float64) + days.missing_sd_mm[day])
-            guard, together = _take_out_common(blocks, todays, guard, location, fit)
-            series.shift_mm[day, first:last] = together
+            guard, shifts[day] = _take_out_common(blocks, todays, guard, location, fit)
             exponent = watch_shift.evidence_share(guard, settings.guard_mm)[location]
         for (at, block), today in zip(_places(blocks), todays, strict=True):
             part = slice(at, at + today.starts.size)
-            here = order[part]
-            series.rate[day, here] = block.judge(today, exponent[part])
+            rate[day, order[part]] = block.judge(today, exponent[part])
             block.finish(today, exponent[part])
-            series.probability[day, here] = hypotheses.cause_probabilities(block.weights, settings)
-            series.depletion_mm[day, here], series.depletion_sd_mm[day, here] = block.depletion()
+            probability[day, order[part]] = hypotheses.cause_probabilities(block.weights, settings)
+            depletion[day, order[part]], spread[day, order[part]] = block.depletion()
+    with_fault_odds(probability, inputs.habits.known, settings.known_garden_odds)
+    return _gather(blocks, order, (probability, rate, depletion, spread, shifts))
 
 
 def _take_out_common(
@@ -254,7 +224,7 @@ def _some(constants: SiteConstants, sites: IntArray) -> SiteConstants:
 def _gather(
     blocks: list[Block],
     order: IntArray,
-    series: _Series,
+    series: tuple[SingleArray, SingleArray, SingleArray, SingleArray, FloatArray],
 ) -> WatchRun:
     """The run's result in the order of the inputs."""
     back = np.argsort(order, kind="stable")
@@ -262,12 +232,12 @@ def _gather(
     since = [hypotheses.cause_since(block.weights, block.settings) for block in blocks]
     node_weight = np.concatenate([node / node.sum(axis=-1, keepdims=True) for node in nodes])
     return WatchRun(
-        probability=series.probability,
-        expected_rate=series.rate,
-        depletion_mm=series.depletion_mm,
-        depletion_sd_mm=series.depletion_sd_mm,
+        probability=series[0],
+        expected_rate=series[1],
+        depletion_mm=series[2],
+        depletion_sd_mm=series[3],
         since=np.concatenate(since)[back],
         node_weight=node_weight[back],
         log_evidence=np.concatenate([block.log_evidence for block in blocks])[back],
-        location_shift_mm=series.shift_mm,
+        location_shift_mm=series[4],
     )

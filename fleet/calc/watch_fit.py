@@ -9,13 +9,11 @@ would make the likelihoods of two candidates incomparable.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.side_by_side import side_by_side
 from fleet.calc.watch_filter import FULL_GRID, FilterOptions, watch_fleet
 from fleet.calc.watch_grid import offset_grid, site_offsets
 from fleet.calc.watch_habits import Habits, no_habits, only
@@ -108,17 +106,20 @@ def _coordinate_search(
     shift: bool,
 ) -> FleetFit:
     """Best value of each number in turn, the others held."""
-    best = _likelihood(inputs, fit, settings=settings, shift=shift)
+    best = _likelihood(inputs, fit, settings, shift=shift)
     for name, values in space.items():
-        tries = [with_numbers(fit, **{name: value}) for value in values if value != getattr(fit, name)]
-        found = side_by_side(partial(_likelihood, inputs, settings=settings, shift=shift), tries)
-        for tried, likelihood in zip(tries, found, strict=True):
-            if likelihood > best:
-                best, fit = likelihood, tried
+        held = getattr(fit, name)
+        for value in values:
+            if value == held:
+                continue
+            tried = with_numbers(fit, **{name: value})
+            found = _likelihood(inputs, tried, settings, shift=shift)
+            if found > best:
+                best, fit = found, tried
     return fit
 
 
-def _likelihood(inputs: WatchInputs, fit: FleetFit, *, settings: WatchSettings, shift: bool) -> float:
+def _likelihood(inputs: WatchInputs, fit: FleetFit, settings: WatchSettings, *, shift: bool) -> float:
     """Sum of the sites' log likelihoods without the worst fifth, per day seen."""
     wide = replace(
         fit,

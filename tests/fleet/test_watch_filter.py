@@ -11,7 +11,7 @@ import pytest
 from fleet.calc.watch_filter import FULL_GRID, FilterOptions, watch_fleet
 from fleet.calc.watch_grid import offset_grid
 from fleet.calc.watch_inputs import BadWatchInputs, WatchInputs, take_sites
-from fleet.calc.watch_result import WatchRun, fault_score
+from fleet.calc.watch_result import fault_score
 from fleet.calc.watch_settings import (
     CAUSES,
     FleetFit,
@@ -59,18 +59,6 @@ def test_the_order_of_the_sites_does_not_matter() -> None:
     shuffled = watch_fleet(take_sites(fleet.inputs, order), SIM_FIT, SETTINGS)
 
     np.testing.assert_allclose(shuffled.probability, straight.probability[:, order], atol=2e-4)
-
-
-def test_threads_change_no_number() -> None:
-    fleet = simulated_fleet(weather=season(days=60), physics="one_layer", sites=130, seed=5)
-
-    alone, three = (
-        watch_fleet(fleet.inputs, SIM_FIT, SETTINGS, options=FilterOptions(threads=threads))
-        for threads in (1, 3)
-    )
-
-    for one in fields(WatchRun):
-        np.testing.assert_array_equal(getattr(alone, one.name), getattr(three, one.name))
 
 
 def test_a_log_of_only_gaps_stays_at_the_prior() -> None:
