@@ -25,7 +25,8 @@ ASKED = "Has 12 mm pipe and 3 m3 of mulch to move first"
         (LEAK, "about 11 gal an hour"),
         ("ran through 25 mm of rain", "ran through 0.98 in of rain"),
         ("A night of -3 °C is foretold", "A night of 27 °F is foretold"),
-        ("2.5 mm2 of copper, 30 kPa, 12 min, 4 L/min", "2.5 mm2 of copper, 30 kPa, 12 min, 4 L/min"),
+        ("2.5 mm2 of copper, 30 kPa, 12 min", "2.5 mm2 of copper, 30 kPa, 12 min"),
+        ("gives 4 L/min", "gives 1.1 gal/min"),
         ("Lena L. saw 3 Lawns", "Lena L. saw 3 Lawns"),
     ],
 )

@@ -123,12 +123,20 @@ def test_the_choice_among_routes_is_the_best_there_is(seed: int, locked: float) 
 
 
 def _by_trying_all(problem: Problem, routes: Sequence[Seen]) -> float:
-    """Most that any choice of one route or none for each vehicle wins; routes of others are tried, too."""
+    """Most that any choice of one route or none for each vehicle wins; those of people alike, too."""
+    locks = {visit.vehicle for visit in problem.visits}
     options: list[list[tuple[int, ...]]] = []
-    for vehicle in range(len(problem.vehicles)):
-        own = {order for _, order in routes if schedule_route(problem, vehicle, order) is not None}
-        same = {order for who, order in routes if who == vehicle}
-        options.append([(), *sorted(own & same)])
+    for number, vehicle in enumerate(problem.vehicles):
+        seen = {
+            order
+            for who, order in routes
+            if who == number
+            or (
+                not locks & {vehicle.key, problem.vehicles[who].key}
+                and _of(problem.vehicles[who]) == _of(vehicle)
+            )
+        }
+        options.append([(), *sorted(seen)])
     best = 0.0
     for choice in product(*options):
         visits = [visit for order in choice for visit in order]
