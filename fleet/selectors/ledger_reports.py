@@ -160,6 +160,11 @@ class Renewal:
     money: SavedMoney | None
 
     @property
+    def last_day(self) -> date:
+        """Last day of the contract."""
+        return self.contract.ends_on - timedelta(days=1)
+
+    @property
     def ratio(self) -> float | None:
         """Used over need in the contract's told months."""
         return self.used_l / self.need_l if self.used_l is not None and self.need_l else None

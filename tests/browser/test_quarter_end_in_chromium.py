@@ -66,6 +66,10 @@ def test_quarter_end_from_the_book_to_a_dossier(live_server: Any, transactional_
         page.goto(f"{live_server.url}/water/report/")
         papers = {size: text_of(page.pdf(format=size)) for size in ("A4", "Letter")}
         page.goto(f"{live_server.url}/water/sites/CB-01/paper/")
+        page.emulate_media(media="print")  # the owner's paper does not tell what the office asked
+        assert not page.is_visible(".question")
+        assert page.is_visible(".a4 h1")
+        page.emulate_media(media="null")
         owner = text_of(page.pdf(format="A4"))
         page.goto(f"{live_server.url}/water/rebates/")
         page.click("text=Sensor rebate")

@@ -130,6 +130,9 @@ def test_renewals_show_the_newest_contracts_that_end_with_what_they_brought(
 
     assert [(row.contract.site.code, row.days_left) for row in found.rows] == [("CB-02", 20), ("CB-01", 25)]
     assert found.rows[1].contract == mine
+    assert found.rows[1].last_day == today + timedelta(
+        days=24
+    )  # the day before it ends: 25 days, today's too
     assert found.rows[1].visits_made == 2  # of its own time only, and made
     assert found.rows[0].summary is not None
     assert "not told: no meter reads" in text
