@@ -25,6 +25,8 @@ class Leg:
         `ahead`, `on_the_way`, `at_the_gate`, `finished`, `not_possible`; a break is `ahead`.
     state_at
         When it came into that state; None: not known.
+    is_break
+        Nobody reports a break: it begins by its plan, or when the stop before it is done.
     """
 
     arrive: datetime
@@ -32,6 +34,7 @@ class Leg:
     drive_min: float
     state: str = "ahead"
     state_at: datetime | None = None
+    is_break: bool = False
 
 
 def expected_arrivals(legs: Sequence[Leg], now: datetime) -> tuple[datetime, ...]:
@@ -46,9 +49,13 @@ def expected_arrivals(legs: Sequence[Leg], now: datetime) -> tuple[datetime, ...
     """
     free: datetime | None = None  # when the person can leave for the next leg
     found = []
-    for leg in legs:
+    for number, leg in enumerate(legs):
         length = leg.depart - leg.arrive
-        drive = timedelta(minutes=leg.drive_min)
+        drive = _drive_behind(legs, number)
+        if leg.is_break:
+            found.append(leg.arrive if free is None else max(free + _drive_before(legs, number), leg.arrive))
+            free = found[-1] + length
+            continue
         if leg.state in ("finished", "not_possible"):
             free = leg.state_at or leg.depart
             found.append(leg.arrive)
@@ -67,6 +74,21 @@ def expected_arrivals(legs: Sequence[Leg], now: datetime) -> tuple[datetime, ...
         found.append(begun)
         free = begun + length
     return tuple(found)
+
+
+def _drive_behind(legs: Sequence[Leg], number: int) -> timedelta:
+    """Drive to a leg; behind a break what the plan has left of it: one may rest after it, too."""
+    drive = timedelta(minutes=legs[number].drive_min)
+    if number == 0 or not legs[number - 1].is_break:
+        return drive
+    return min(drive, max(legs[number].arrive - legs[number - 1].depart, timedelta()))
+
+
+def _drive_before(legs: Sequence[Leg], number: int) -> timedelta:
+    """Drive that the plan has before a break."""
+    if number + 1 == len(legs):
+        return timedelta()
+    return timedelta(minutes=legs[number + 1].drive_min) - _drive_behind(legs, number + 1)
 
 
 def late_min(planned: datetime, expected: datetime) -> int:

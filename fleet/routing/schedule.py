@@ -28,8 +28,8 @@ def schedule_route(problem: Problem, vehicle: int, order: Sequence[int]) -> Plan
 
     Service starts as early as windows allow, and the vehicle leaves no earlier than its first stop asks
     for. The break may fall into driving or waiting; among the gaps that fit, the one whose start is
-    nearest the middle of the break's window is taken. Where driving takes longer at some hours, a break is
-    taken before a drive or after it, not on the way.
+    nearest the middle of the break's window is taken, of equals the one that ends the day first. Where
+    driving takes longer at some hours, a break is taken before a drive or after it, not on the way.
 
     Parameters
     ----------
@@ -52,14 +52,14 @@ def schedule_route(problem: Problem, vehicle: int, order: Sequence[int]) -> Plan
         times = _walk(problem, legs, who.shift_start_s, back_s, who.shift_end_s, None, -1)
         return _build(problem, vehicle, legs, back_s, times, None) if times else None
     middle = (who.pause.earliest_s + who.pause.latest_s) // 2
-    found: tuple[int, _Times, PlannedBreak] | None = None
+    found: tuple[tuple[int, int], _Times, PlannedBreak] | None = None
     for after in range(len(legs) + 1):
         times = _walk(problem, legs, who.shift_start_s, back_s, who.shift_end_s, who.pause, after)
         if times is None:
             continue
         gap = _gap(legs, back_s, times, after, who.shift_start_s)
         pause = _place_break(problem.hours, who.pause, gap, after, middle)
-        off = abs(pause.start_s - middle)
+        off = (abs(pause.start_s - middle), times.back)
         if found is None or off < found[0]:
             found = (off, times, pause)
     return _build(problem, vehicle, legs, back_s, found[1], found[2]) if found else None

@@ -79,7 +79,14 @@ def late_facts(*, stops: Sequence[StopRow], now: datetime, is_12_hour: bool) -> 
 def _legs(stops: Sequence[StopRow]) -> list[Leg]:
     """Rows as the reckoning takes them."""
     return [
-        Leg(row.arrive, row.depart, row.drive_min, _STATES.get(row.state, "ahead"), row.state_at)
+        Leg(
+            row.arrive,
+            row.depart,
+            row.drive_min,
+            _STATES.get(row.state, "ahead"),
+            row.state_at,
+            is_break=row.what == "break",
+        )
         for row in stops
     ]
 

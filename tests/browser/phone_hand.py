@@ -11,9 +11,10 @@ from typing import Any
 from urllib.parse import urlparse
 
 from django.db import OperationalError
+from django.db.models import F
 from PIL import ExifTags, Image, ImageDraw
 
-from fleet.models import Stop, User
+from fleet.models import Route, Stop, Technician, User
 from fleet.services.company import set_passwords
 from tests.browser.cut_line import CutLine
 from tests.browser.test_pages_in_chromium import PASSWORD, TODAY
@@ -34,14 +35,35 @@ def stops_of_today() -> list[Stop]:
     for stop in stops:
         by_route.setdefault(stop.route_id, []).append(stop)
     own = max(by_route.values(), key=len)
-    person = own[0].route.technician
+    _give_login(own[0].route.technician)
+    return own
+
+
+def stop_with_a_program() -> Stop:
+    """The first stop of the week at which a program is keyed in; its route is driven today."""
+    stop = (
+        Stop.objects.filter(visit__needs__kind="program_change")
+        .select_related("visit__site", "route__technician__user")
+        .order_by("route__day", "order")[0]
+    )
+    early = stop.route.day - TODAY
+    Stop.objects.filter(route=stop.route).update(arrive=F("arrive") - early, depart=F("depart") - early)
+    Route.objects.filter(technician=stop.route.technician, day=TODAY).exclude(pk=stop.route_id).delete()
+    Route.objects.filter(pk=stop.route_id).update(
+        day=TODAY, start_at=F("start_at") - early, end_at=F("end_at") - early
+    )
+    _give_login(stop.route.technician)
+    return stop
+
+
+def _give_login(person: Technician) -> None:
+    """A technician may sign in with the password that the tests know."""
     if person.user is None:
         person.user = User.objects.create_user(
             username=f"login-{person.code}", role=User.Role.TECHNICIAN, password=PASSWORD
         )
         person.save(update_fields=["user"])
     set_passwords(passwords={person.user.username: PASSWORD})
-    return own
 
 
 def login_of(stops: list[Stop]) -> str:

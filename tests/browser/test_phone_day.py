@@ -102,22 +102,25 @@ def test_the_phone_reckons_the_lateness_as_the_server_does(
     begin = datetime(2026, 6, 15, 14, tzinfo=UTC)
 
     @given(
-        st.lists(st.tuples(minutes, minutes, minutes, states, st.none() | minutes), max_size=6),
+        st.lists(
+            st.tuples(minutes, minutes, minutes, states, st.none() | minutes, st.booleans()), max_size=6
+        ),
         st.integers(0, 600),
     )
-    def same(rows: list[tuple[int, int, int, str, int | None]], clock: int) -> None:
+    def same(rows: list[tuple[int, int, int, str, int | None, bool]], clock: int) -> None:
         at, legs = begin, []
-        for drive, wait, length, state, since in rows:
+        for drive, wait, length, state, since, is_break in rows:
             arrive = at + timedelta(minutes=drive + wait)
             at = arrive + timedelta(minutes=length)
             moved = None if since is None else arrive + timedelta(minutes=since - 30)
-            legs.append(Leg(arrive, at, float(drive), state, moved))
+            legs.append(Leg(arrive, at, float(drive), state, moved, is_break))
         now = begin + timedelta(minutes=clock)
         said = phone.page.evaluate(
             "([legs, now]) => self.rootroundLate.expected(legs, now)",
             [
                 [
                     {
+                        "what": "break" if leg.is_break else "visit",
                         "arrive": leg.arrive.timestamp() * 1000,
                         "depart": leg.depart.timestamp() * 1000,
                         "drive": leg.drive_min,

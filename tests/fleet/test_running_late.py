@@ -65,6 +65,22 @@ def test_waiting_for_a_promised_hour_takes_lateness_in() -> None:
     assert lateness(legs, 45) == [30, 0]
 
 
+def test_nobody_reports_a_break_so_it_goes_on_by_its_plan() -> None:
+    rest = Leg(at(40), at(70), 0.0, is_break=True)
+    legs = [*day(("finished", 40)), rest, Leg(at(80), at(110), 10.0)]
+
+    assert lateness(legs, 55) == [0, 0, 0]
+    assert lateness(legs, 75) == [0, 0, 5]
+    assert lateness([*day(("finished", 60)), *legs[1:]], 62) == [0, 20, 20]
+
+
+def test_who_drives_first_and_rests_there_is_not_late_by_that_drive() -> None:
+    legs = [*day(("finished", 40)), Leg(at(50), at(80), 0.0, is_break=True), Leg(at(80), at(110), 10.0)]
+
+    assert lateness(legs, 60) == [0, 0, 0]
+    assert lateness([*day(("finished", 65)), *legs[1:]], 66) == [0, 25, 25]
+
+
 @given(now=st.floats(-60, 600), later=st.floats(0, 300), count=st.integers(1, 8))
 def test_time_that_passes_never_makes_a_day_earlier(now: float, later: float, count: int) -> None:
     legs = day(*[("ahead", None)] * count)

@@ -9,8 +9,16 @@
   // When each leg is begun by what is known now; never before its plan. The server reckons the same way.
   const expected = (legs, now) => {
     let free = null;
-    return legs.map((leg) => {
-      const length = leg.depart - leg.arrive, drive = leg.drive * MINUTE;
+    // Behind a break counts what the plan has left of the drive: one may drive first and rest there.
+    const behind = (at) => legs[at - 1]?.what === "break" ? Math.min(legs[at].drive * MINUTE, Math.max(legs[at].arrive - legs[at - 1].depart, 0)) : legs[at].drive * MINUTE;
+    return legs.map((leg, at) => {
+      const length = leg.depart - leg.arrive, drive = behind(at);
+      if (leg.what === "break") { // nobody reports one: by its plan, or when the stop before it is done
+        const before = at + 1 < legs.length ? legs[at + 1].drive * MINUTE - behind(at + 1) : 0;
+        const begun = free === null ? leg.arrive : Math.max(free + before, leg.arrive);
+        free = begun + length;
+        return begun;
+      }
       if (OVER.includes(leg.state)) { free = leg.at ?? leg.depart; return leg.arrive; }
       if (leg.state === "at_the_gate") {
         const begun = leg.at ?? leg.arrive;
