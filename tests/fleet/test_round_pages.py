@@ -11,10 +11,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from fleet.charts.round_plots import day_strip, two_dots
 from fleet.models import Company, Route, Stop, Technician, User, Visit
 from fleet.selectors.round_page import settings_of_year
-from sites.calc.program_sheet import KeyedLine, day_passes
 from sites.models import Change, Controller, ProgramLine, ProgramSet, Recommendation, RecommendationLine
 from tests.factories import build_controller, build_sensor, build_site, build_zone
 
@@ -170,32 +168,6 @@ def test_the_cost_of_a_change_stands_beside_what_it_brings_and_from_where_it_cou
     # 2,000 L at 2 a cubic metre.
     assert "(4.0 USD)" in page
     assert "spares 5 dry zone-days" in page
-
-
-def test_the_strip_speaks_its_runs_and_is_empty_without_any() -> None:
-    passes = day_passes([KeyedLine("A", "daily", "23:30", 3, 60)])
-
-    drawn = day_strip([("now", ()), ("new", passes)])
-
-    assert 'aria-label="now: nothing runs; new: 1 runs from 23:30 to 0:30"' in drawn
-    assert "<text" in drawn
-    assert day_strip([("now", ())]) == ""
-
-
-def test_runs_side_by_side_are_drawn_one_below_the_other() -> None:
-    side = [KeyedLine("A", "daily", "04:00", 1, 20), KeyedLine("B", "daily", "04:00", 2, 30)]
-    after = [KeyedLine("A", "daily", "04:00", 1, 20), KeyedLine("B", "daily", "04:20", 2, 30)]
-
-    def tops(lines: list[KeyedLine]) -> list[str]:
-        drawn = day_strip([("new", day_passes(lines))])
-        return re.findall(r'class="blk[^"]*" x="[^"]*" y="(\d+)"', drawn)
-
-    assert tops(after) == ["25", "25"]
-    assert tops(side) == ["25", "49"]
-
-
-def test_two_dots_speak_what_they_show() -> None:
-    assert "unknown minutes a week set now, 200 recommended" in two_dots(now=None, new=200.0, most=300.0)
 
 
 def test_ticked_programs_are_accepted_together(answer: Recommendation) -> None:
