@@ -22,6 +22,15 @@ from tests.browser.test_pages_in_chromium import PASSWORD, TODAY
 SIZE: Any = {"width": 390, "height": 844}
 # A busy machine takes its time; a fault is found all the same, only later.
 PATIENCE_S = 90.0
+NOTHING_WAITS = "self.rootroundStore.items().then(all => all.length === 0)"
+
+
+def until(page: Any, script: str, seconds: float = PATIENCE_S) -> None:
+    """Wait until a script says true; asked from outside, since a page's policy forbids evaluation."""
+    end = time.monotonic() + seconds
+    while not page.evaluate(script):
+        assert time.monotonic() < end, f"never true: {script}"
+        page.wait_for_timeout(60)
 
 
 def stops_of_today() -> list[Stop]:
@@ -110,11 +119,8 @@ class Phone:
         self.until("Boolean(self.rootroundBar)")
 
     def until(self, script: str, seconds: float = PATIENCE_S) -> None:
-        """Wait until a script says true; asked from outside, since the page's policy forbids evaluation."""
-        end = time.monotonic() + seconds
-        while not self.page.evaluate(script):
-            assert time.monotonic() < end, f"never true: {script}"
-            self.page.wait_for_timeout(60)
+        """Wait until a script says true."""
+        until(self.page, script, seconds)
 
     def eventually(self, is_so: Callable[[], bool], seconds: float = PATIENCE_S) -> None:
         """Wait until the server's side is so; a table that the server writes just now is asked for again."""
@@ -156,7 +162,7 @@ class Phone:
 
     def wait_until_empty(self) -> None:
         """Wait until nothing of anybody waits."""
-        self.until("self.rootroundStore.items().then(all => all.length === 0)")
+        self.until(NOTHING_WAITS)
 
     def take_photo(self, data: bytes, caption: str = "") -> None:
         """Choose a photo, and wait until it lies in the queue."""
