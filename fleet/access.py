@@ -31,9 +31,9 @@ from fleet.models import (
     Visit,
     VisitNeed,
 )
-from fleet.selectors.company import company_day
-from fleet.selectors.thing_access import may_open_thing
-from fleet.services.second_factor import has_second_factor
+from fleet.selectors.company.company import company_day
+from fleet.selectors.site.thing_access import may_open_thing
+from fleet.services.company.second_factor import has_second_factor
 from sites.models import Change, Recommendation, Site, ZoneAudit
 from weather.models import Location
 

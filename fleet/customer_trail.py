@@ -11,8 +11,8 @@ from django.utils import timezone
 from fleet.access import THINGS
 from fleet.models import AuditEntry, Stop
 from fleet.request_log import request_id
-from fleet.selectors.thing_access import WAY_TO_SITE
-from fleet.services.audit import record_audit
+from fleet.selectors.site.thing_access import WAY_TO_SITE
+from fleet.services.company.audit import record_audit
 
 # view name -> what stands there, in words; names, addresses, contacts, ways in, gate codes, photos.
 SHOWS: Final[dict[str, str]] = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from fleet.selectors.operations import Operations
+from fleet.selectors.company.operations import Operations
 
 CONTENT_TYPE: Final = "application/openmetrics-text; version=1.0.0; charset=utf-8"
 

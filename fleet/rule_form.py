@@ -9,9 +9,9 @@ from typing import Final
 from django.http import QueryDict
 
 from sites.calc.landscape import HEADS, PLANTS
-from sites.calc.program_days import WEEKDAYS
-from sites.calc.rule_file import parse_stage
-from sites.calc.rules import RuleError
+from sites.calc.program.days import WEEKDAYS
+from sites.calc.rules.file import parse_stage
+from sites.calc.rules.stages import RuleError
 from weather.importing.rows import RowProblem
 
 MOST_STAGES: Final = 24

@@ -13,14 +13,14 @@ from kombu.exceptions import OperationalError
 from sqlalchemy.exc import SQLAlchemyError
 
 from fleet.request_log import of_run
-from fleet.selectors.company import company_day, company_hour, the_company
-from fleet.services.accounts import throw_old_sessions
-from fleet.services.audit import throw_old_audit
-from fleet.services.bring_ask import revive_lost_brings
-from fleet.services.plan_watch import revive_lost
+from fleet.selectors.company.company import company_day, company_hour, the_company
+from fleet.services.bring.ask import revive_lost_brings
+from fleet.services.bring.uploads import upload_folder
+from fleet.services.company.accounts import throw_old_sessions
+from fleet.services.company.audit import throw_old_audit
+from fleet.services.plan.watched import revive_lost
 from fleet.services.run_day import NIGHT, StageFailed, work_on
 from fleet.services.stage_runs import ask_for_stage, runs_to_do, waiting_for, worker_seen
-from fleet.services.uploads import upload_folder
 
 logger = logging.getLogger(__name__)
 

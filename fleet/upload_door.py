@@ -8,7 +8,7 @@ from typing import Final
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from fleet.services.upload_checks import LIMIT_BYTES
+from fleet.services.bring.upload_checks import LIMIT_BYTES
 
 _FORM_BYTES: Final = 100_000
 BRING: Final = "/bring/"

@@ -7,7 +7,7 @@ from typing import Any
 
 import shapely
 
-from fleet.calc.visit_value import CERTIFIED
+from fleet.calc.visits.value import CERTIFIED
 from fleet.models import Certificate, Technician, Visit, VisitNeed
 from sites.models import Controller, Sensor, Site, Zone
 from sites.models.geometry import bounding_box

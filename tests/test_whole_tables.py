@@ -8,19 +8,19 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
-from fleet.calc.setting_facts import FACT_OF
-from fleet.calc.site_checks import BY_CAUSE, BY_KIND
+from fleet.calc.on_site.checks import BY_CAUSE, BY_KIND
 from fleet.calc.stage_words import NIGHT_WORDS, STAGE_WORDS
-from fleet.calc.visit_settings import VisitSettings, planned_min
-from fleet.calc.visit_value import SERVICE_MIN, SKILLS
-from fleet.calc.watch_evidence import CAUSE_WORDS
-from fleet.calc.watch_settings import CAUSES
-from fleet.calc.watch_states import ALL_CAUSES
+from fleet.calc.visits.setting_facts import FACT_OF
+from fleet.calc.visits.settings import VisitSettings, planned_min
+from fleet.calc.visits.value import SERVICE_MIN, SKILLS
+from fleet.calc.watch.evidence import CAUSE_WORDS
+from fleet.calc.watch.settings import CAUSES
+from fleet.calc.watch.states import ALL_CAUSES
 from fleet.charts.watch_plots import CLASSES
 from fleet.demo.truth import FAULTS
 from fleet.models import Cause, VisitKind
-from fleet.selectors.visit_report import CAME_FOR
-from fleet.selectors.visit_report import CAUSES as TOLD_CAUSES
+from fleet.selectors.on_site.visit_report import CAME_FOR
+from fleet.selectors.on_site.visit_report import CAUSES as TOLD_CAUSES
 from fleet.services.run_day import PARTS, STAGES
 from tests.weather.sources.test_every_fault import SOURCES
 from weather.calc.source_chain import FORECAST_ORDER, OBSERVED_ORDER, SOURCE_WORDS

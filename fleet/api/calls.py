@@ -16,8 +16,8 @@ from pydantic import BaseModel
 
 from fleet.api.problems import Problem, ProblemMet, pointer_of
 from fleet.api.schemas import BypassBatch, ReadingBatch, Receipt, VolumeBatch
-from fleet.selectors.company import company_day
-from fleet.services.device_tokens import Device, TooManyCalls, UnknownToken, admit_call
+from fleet.selectors.company.company import company_day
+from fleet.services.company.device_tokens import Device, TooManyCalls, UnknownToken, admit_call
 from sites.services.record_bypass import record_bypass_entries
 from sites.services.record_meters import record_reading_entries, record_volume_entries
 from weather.importing.rows import ImportReport

@@ -6,7 +6,7 @@ from typing import Annotated, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from fleet.services.device_tokens import MOST_ENTRIES
+from fleet.services.company.device_tokens import MOST_ENTRIES
 
 MOST_STARTS: Final = 10_000
 

@@ -11,10 +11,10 @@ import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from sites.calc.geometry import Floats, Geometries, as_array
-from sites.calc.geometry_neighbours import NEAR_DEG, near_places
-from sites.importing.book import BookItem
-from sites.importing.book_offers import Repair
+from sites.calc.geometry.areas import Floats, Geometries, as_array
+from sites.calc.geometry.neighbours import NEAR_DEG, near_places
+from sites.importing.book.items import BookItem
+from sites.importing.book.offers import Repair
 from weather.importing.rows import RowProblem
 
 WIDTH_PX: Final = 760

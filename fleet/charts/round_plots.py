@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from sites.calc.program_sheet import Pass
+from sites.calc.program.sheet import Pass
 
 WIDTH_PX = 118
 _EDGE_PX = 6

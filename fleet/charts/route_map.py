@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from fleet.selectors.route_sheet import LonLat, MapStop
+from fleet.selectors.plan.route_sheet import LonLat, MapStop
 from weather.calc.units import feet_to_m
 
 MARGIN_PX: Final = 22.0

@@ -8,10 +8,10 @@ from typing import Final
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from sites.calc.rule_hours import Span
-from sites.calc.rule_week import RuleDay, RuleWeek
-from sites.calc.rule_words import clock_24, spans_words
-from sites.calc.rules import MINUTES_A_DAY
+from sites.calc.rules.hours import Span
+from sites.calc.rules.stages import MINUTES_A_DAY
+from sites.calc.rules.week import RuleDay, RuleWeek
+from sites.calc.rules.words import clock_24, spans_words
 
 _TOP_PX: Final = 20
 _EVERY_MIN: Final = 180

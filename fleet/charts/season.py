@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from fleet.selectors.season_page import DueWeek, LocationRow, Spread
+from fleet.selectors.visits.season_page import DueWeek, LocationRow, Spread
 
 WIDTH = 1000
 _LEFT, _RIGHT, _TOP, _ROW = 170, 985, 26, 34

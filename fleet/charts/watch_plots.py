@@ -9,7 +9,7 @@ from typing import Final
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
-from fleet.calc.watch_settings import CAUSES
+from fleet.calc.watch.settings import CAUSES
 
 CLASSES: Final = {
     "stuck_wet": "pc-1",

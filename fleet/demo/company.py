@@ -16,12 +16,12 @@ from fleet.demo.ground_plan import DEPOT_M, lonlat
 from fleet.demo.load import load_demo_trucks
 from fleet.demo.office import COMPANY, OFFICE, PEOPLE
 from fleet.models import Technician, User
-from fleet.services.company import DemoFounding, add_accounts, found_demo_company
-from fleet.services.record_company import import_tariffs, import_technicians
-from fleet.services.record_contracts import import_contracts
-from fleet.services.record_visits import import_visits
-from fleet.services.streets import build_streets
-from fleet.services.technicians import save_certificate
+from fleet.services.bring.record_company import import_tariffs, import_technicians
+from fleet.services.bring.record_contracts import import_contracts
+from fleet.services.bring.record_visits import import_visits
+from fleet.services.company.company import DemoFounding, add_accounts, found_demo_company
+from fleet.services.company.technicians import save_certificate
+from fleet.services.plan.streets import build_streets
 from sites.services.book import import_book
 from sites.services.locations import assign_locations
 from sites.services.record_bypass import import_bypass

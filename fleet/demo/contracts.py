@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from fleet.calc.contracts import anniversary
+from fleet.calc.visits.contracts import anniversary
 from fleet.demo.book import DemoSite
 
 Rows = list[dict[str, object]]

@@ -10,11 +10,11 @@ import numpy as np
 
 from fleet.demo.book import DemoSite
 from fleet.demo.gardens import DemoController, DemoZone
+from sites.calc.balance.run_off import runoff_limit_min
 from sites.calc.landscape import HEADS, distribution_uniformity, precipitation_rate_mm_h
-from sites.calc.program_days import DayPattern
-from sites.calc.program_patterns import Block, DayChoice
-from sites.calc.program_times import StationRun, TimerLimits, Timetable, timetable
-from sites.calc.run_off import runoff_limit_min
+from sites.calc.program.days import DayPattern
+from sites.calc.program.patterns import Block, DayChoice
+from sites.calc.program.times import StationRun, TimerLimits, Timetable, timetable
 from sites.calc.soil import intake_rate_mm_h, surface_accumulation_mm, texture_index
 
 # Reference ET of a hot week [mm]; a sensor blocks what is too much, so its timer is offered more.

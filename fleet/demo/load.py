@@ -6,10 +6,10 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from fleet.calc.usual_parts import USUAL_PARTS
+from fleet.calc.visits.usual_parts import USUAL_PARTS
 from fleet.models import StockPlace
-from fleet.services.parts import add_depot, add_usual_parts
-from fleet.services.stock import move_parts
+from fleet.services.company.parts import add_depot, add_usual_parts
+from fleet.services.company.stock import move_parts
 
 # Of four trucks one lacks a part; the depot holds so many trucks' worth, the yard one.
 FULL_ENOUGH = 0.75

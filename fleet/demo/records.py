@@ -15,7 +15,7 @@ from fleet.demo.programs import Setting, settings_of
 from fleet.demo.rows import LOG_METHODS, Rows, Unit, bypass_rows, meter_rows, program_rows
 from fleet.demo.sky import Sky, true_reference_et
 from fleet.demo.truth import FAULTS, TrueGardens, simulate
-from sites.calc.program_days import parse_days, runs_on
+from sites.calc.program.days import parse_days, runs_on
 
 METER_YEARS: Final = 3
 FAULT_SHARE: Final = 0.14

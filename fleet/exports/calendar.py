@@ -8,9 +8,9 @@ from datetime import date
 
 from fleet.calc.ical import Event, calendar_text
 from fleet.models import Route, Visit
-from fleet.selectors.company import the_company
-from fleet.selectors.routes import StopRow
-from fleet.selectors.stop_rows import stop_rows
+from fleet.selectors.company.company import the_company
+from fleet.selectors.plan.routes import StopRow
+from fleet.selectors.plan.stop_rows import stop_rows
 
 
 def routes_calendar(*, start: date, end: date, technician_id: int | None = None) -> tuple[str, int]:

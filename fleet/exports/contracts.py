@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from typing import Final
 
-from fleet.calc.contracts import CONTRACT_KINDS
+from fleet.calc.visits.contracts import CONTRACT_KINDS
 from fleet.importing.contracts import COLUMNS as FILE_COLUMNS
 from fleet.models import ServiceContract
 

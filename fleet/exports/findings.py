@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from datetime import date
 from typing import Final
 
-from fleet.calc.sensor_reading import reading_words
+from fleet.calc.on_site.sensor_reading import reading_words
 from fleet.models import Finding
-from fleet.selectors.stock import parts_words
+from fleet.selectors.company.stock import parts_words
 
 COLUMNS: Final = (
     "recorded_at",

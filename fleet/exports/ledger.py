@@ -8,11 +8,11 @@ from typing import Final
 
 import numpy as np
 
-from fleet.calc.ledger_house import NORMAL_90
+from fleet.calc.ledger.house import NORMAL_90
 from fleet.models import LedgerMonth
-from fleet.selectors.ledger_answer import LedgerAnswer, answer_spans
-from fleet.selectors.ledger_estimates import used_water
-from fleet.selectors.ledger_inputs import ledger_book
+from fleet.selectors.ledger.answer import LedgerAnswer, answer_spans
+from fleet.selectors.ledger.estimates import used_water
+from fleet.selectors.ledger.inputs import ledger_book
 
 COLUMNS: Final = (
     "period_start", "period_end", "site", "used_l", "used_source", "need_l", "need_good_du_l", "baseline_l",

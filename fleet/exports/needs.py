@@ -8,7 +8,7 @@ from typing import Final
 
 from django.db.models import Q
 
-from fleet.calc.visit_value import value_sentence
+from fleet.calc.visits.value import value_sentence
 from fleet.models import Company, VisitNeed
 
 COLUMNS: Final = (

@@ -7,9 +7,9 @@ from datetime import date, datetime, timedelta
 from typing import Final
 
 from fleet.models import Route, Visit
-from fleet.selectors.board import route_lines, unserved_rows
-from fleet.selectors.routes import StopRow, UnservedRow
-from fleet.selectors.stop_rows import stop_rows
+from fleet.selectors.plan.board import route_lines, unserved_rows
+from fleet.selectors.plan.routes import StopRow, UnservedRow
+from fleet.selectors.plan.stop_rows import stop_rows
 
 COLUMNS: Final = (
     "date",

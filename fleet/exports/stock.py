@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from fleet.selectors.stock import stock_table
+from fleet.selectors.company.stock import stock_table
 
 COLUMNS: Final = ("place", "part", "stock", "minimum")
 

@@ -8,7 +8,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from fleet.models import Stop, Visit
-from fleet.selectors.stop_rows import company_zone, needs_of_visits, zone_of
+from fleet.selectors.plan.stop_rows import company_zone, needs_of_visits, zone_of
 
 COLUMNS: Final = (
     "week",

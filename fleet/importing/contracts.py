@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Final
 
-from fleet.calc.contracts import CONTRACT_KINDS
+from fleet.calc.visits.contracts import CONTRACT_KINDS
 from fleet.importing.tariffs import currency
 from sites.importing.lookup import sites_by_code
 from weather.importing.rows import Column, Row, Table, day, number, read_csv, text, whole

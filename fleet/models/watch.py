@@ -159,7 +159,7 @@ class WatchDay(models.Model):
     by_status = models.JSONField(default=dict)
     raised = models.PositiveIntegerField(default=0)
     closed = models.PositiveIntegerField(default=0)
-    # New flags a week over the last eight weeks at each setting of fleet.calc.watch_calibration.FLAG_SCORES.
+    # New flags a week over the last eight weeks at each setting of fleet.calc.watch.calibration.FLAG_SCORES.
     new_flags_a_week = models.JSONField(default=list)
 
     class Meta:

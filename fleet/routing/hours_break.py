@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fleet.calc.travel_hours import TravelHours
+from fleet.calc.plan.travel_hours import TravelHours
 from fleet.routing.problem import Break
 
 

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.travel_hours import TravelHours
+from fleet.calc.plan.travel_hours import TravelHours
 
 IntArray = npt.NDArray[np.int64]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from fleet.calc.travel_hours import TravelHours
+from fleet.calc.plan.travel_hours import TravelHours
 from fleet.routing.hours_break import Gap, break_start, ready_after_break
 from fleet.routing.plan import Plan, PlannedBreak, PlannedRoute, PlannedStop, Unserved
 from fleet.routing.problem import UNREACHABLE_S, Break, Problem, Window

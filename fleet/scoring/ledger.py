@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import stats
 
-from fleet.calc.ledger_answer import LedgerInputs, SiteLedger
-from fleet.calc.ledger_house import NORMAL_90
-from fleet.calc.ledger_sites import site_ledger
-from fleet.calc.ledger_split import use_by_piece
+from fleet.calc.ledger.answer import LedgerInputs, SiteLedger
+from fleet.calc.ledger.house import NORMAL_90
+from fleet.calc.ledger.sites import site_ledger
+from fleet.calc.ledger.split import use_by_piece
 from fleet.scoring.ledger_worlds import DAYS, FIRST_DAY, WORLDS, Portfolio, World, portfolio
 from weather.calc.arrays import DayArray, FloatArray, IntArray
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.signal import lfilter
 
-from fleet.calc.ledger_need import NeedZones, SiteNeed, site_need
-from fleet.calc.ledger_periods import UsePeriods
+from fleet.calc.ledger.need import NeedZones, SiteNeed, site_need
+from fleet.calc.ledger.periods import UsePeriods
 from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
 from weather.calc.units import L_PER_GALLON
 

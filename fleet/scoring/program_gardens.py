@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from sites.calc import landscape, soil
-from sites.calc.program_controllers import ControllerTable
+from sites.calc.search.controllers import ControllerTable
 from sites.calc.zone_table import BookZones, ZoneTable, zone_table
 from weather.calc.arrays import FloatArray, IntArray
 

@@ -11,7 +11,7 @@ from fleet.scoring.program_methods import is_past_limit
 from fleet.scoring.program_physics import Day
 from fleet.scoring.program_setting import Setting
 from fleet.scoring.program_worlds import World
-from sites.calc.program_learned import SensorLog
+from sites.calc.search.learned import SensorLog
 from weather.calc.arrays import BoolArray, FloatArray
 
 

@@ -10,16 +10,16 @@ import numpy as np
 
 from fleet.scoring.program_gardens import Gardens
 from fleet.scoring.program_setting import MOST_STARTS, Setting
-from sites.calc.program_adjust import with_adjusts
-from sites.calc.program_controllers import RuleCase
-from sites.calc.program_days import DayPattern, runs_on
-from sites.calc.program_learned import Learned, SensorLog, learned_from_logs, nothing_learned
-from sites.calc.program_margin import margins
-from sites.calc.program_problem import Problem, problem
-from sites.calc.program_settings import ProgramSettings
-from sites.calc.program_trial import Slots
-from sites.calc.program_weather import Seasons
-from sites.calc.round_plan import round_plan
+from sites.calc.program.adjust import with_adjusts
+from sites.calc.program.days import DayPattern, runs_on
+from sites.calc.search.controllers import RuleCase
+from sites.calc.search.learned import Learned, SensorLog, learned_from_logs, nothing_learned
+from sites.calc.search.margin import margins
+from sites.calc.search.problem import Problem, problem
+from sites.calc.search.round_plan import round_plan
+from sites.calc.search.settings import ProgramSettings
+from sites.calc.search.trial import Slots
+from sites.calc.search.weather import Seasons
 from sites.calc.zone_table import ZoneTable
 from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from fleet.scoring.program_worlds import SEASON_DAYS
-from sites.calc.program_weather import DaySpan
+from sites.calc.search.weather import DaySpan
 
 
 class RecordTooShortError(ValueError):

@@ -9,7 +9,7 @@ import numpy as np
 
 from fleet.scoring.program_methods import Known, first_zones, spacing_min
 from fleet.scoring.program_setting import Setting
-from sites.calc.program_days import DayPattern, runs_on
+from sites.calc.program.days import DayPattern, runs_on
 from sites.calc.zone_table import ZoneTable
 from weather.calc.arrays import FloatArray, IntArray
 

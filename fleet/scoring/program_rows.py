@@ -9,7 +9,7 @@ from typing import Final
 from fleet.scoring.program_methods import Known, Method, ours, told_the_truth
 from fleet.scoring.program_rivals import four_small_starts, monthly_adjusted, naive_fixed, peak_in_ratio
 from fleet.scoring.program_setting import Setting
-from sites.calc.program_settings import ProgramSettings
+from sites.calc.search.settings import ProgramSettings
 
 METHODS: Final[dict[str, Method]] = {
     "ours": ours,

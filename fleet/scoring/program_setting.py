@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from fleet.scoring.program_physics import Program
-from sites.calc.program_days import DayPattern, runs_on
+from sites.calc.program.days import DayPattern, runs_on
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 
 MOST_STARTS: Final = 8

@@ -10,7 +10,7 @@ import numpy as np
 
 from fleet.scoring.program_gardens import Gardens, invented_gardens
 from fleet.scoring.watch_climates import CLIMATES, generated_season
-from sites.calc.program_weather import DaySpan
+from sites.calc.search.weather import DaySpan
 from weather.calc.arrays import FloatArray
 
 SEASON_DAYS: Final = 214

@@ -16,13 +16,13 @@ from fleet.scoring.program_rivals import four_small_starts
 from fleet.scoring.program_rows import METHODS, REFILL
 from fleet.scoring.program_setting import Setting
 from fleet.scoring.program_worlds import World, make_world
-from sites.calc.program_controllers import RuleCase
-from sites.calc.program_patterns import day_choices
-from sites.calc.program_settings import ProgramSettings
-from sites.calc.program_weather import DaySpan, seasons
-from sites.calc.rule_file import parse_stage
-from sites.calc.rule_hours import permitted_hours
-from sites.calc.rules import Watered
+from sites.calc.program.patterns import day_choices
+from sites.calc.rules.file import parse_stage
+from sites.calc.rules.hours import permitted_hours
+from sites.calc.rules.stages import Watered
+from sites.calc.search.controllers import RuleCase
+from sites.calc.search.settings import ProgramSettings
+from sites.calc.search.weather import DaySpan, seasons
 from weather.calc.arrays import FloatArray
 
 _SEASON_START: Final = date(2026, 4, 1)

@@ -13,13 +13,13 @@ from typing import Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.watch_filter import watch_fleet
-from fleet.calc.watch_fit import fit_fleet, learned_habits
-from fleet.calc.watch_habits import Habits, no_habits, widened
-from fleet.calc.watch_inputs import WatchInputs
-from fleet.calc.watch_result import WatchRun, fault_score
-from fleet.calc.watch_settings import CAUSES, WatchSettings, starting_fit
-from fleet.calc.watch_visibility import visibility
+from fleet.calc.watch.filter import watch_fleet
+from fleet.calc.watch.fit import fit_fleet, learned_habits
+from fleet.calc.watch.habits import Habits, no_habits, widened
+from fleet.calc.watch.inputs import WatchInputs
+from fleet.calc.watch.result import WatchRun, fault_score
+from fleet.calc.watch.settings import CAUSES, WatchSettings, starting_fit
+from fleet.calc.watch.visibility import visibility
 from fleet.scoring.watch_climates import CLIMATES, SeasonWeather, generated_season
 from fleet.scoring.watch_counts import Alarms, Scores, count_alarms
 from fleet.scoring.watch_fleets import SimulatedFleet, simulated_fleet, soil_groups

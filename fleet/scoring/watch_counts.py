@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from fleet.calc.proportion import Share, wilson_interval
-from fleet.calc.watch_inputs import WatchInputs
-from fleet.calc.watch_settings import CAUSES, TOO_DRY, TOO_WET, WatchSettings
+from fleet.calc.watch.inputs import WatchInputs
+from fleet.calc.watch.settings import CAUSES, TOO_DRY, TOO_WET, WatchSettings
 from fleet.scoring.watch_faults import NO_FAULT, FleetTruth
 
 IntArray: TypeAlias = npt.NDArray[np.int64]

@@ -8,7 +8,7 @@ from typing import Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.watch_settings import CAUSES
+from fleet.calc.watch.settings import CAUSES
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 IntArray: TypeAlias = npt.NDArray[np.int64]

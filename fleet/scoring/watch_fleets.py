@@ -12,9 +12,9 @@ from typing import Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.watch_inputs import UNSEEN, WatchInputs
-from fleet.calc.watch_settings import CAUSES
-from fleet.calc.watch_visibility import divergence
+from fleet.calc.watch.inputs import UNSEEN, WatchInputs
+from fleet.calc.watch.settings import CAUSES
+from fleet.calc.watch.visibility import divergence
 from fleet.scoring.watch_climates import SeasonWeather
 from fleet.scoring.watch_faults import DRY_DOSE, NO_FAULT, WET_DOSE, Faults, FleetTruth, draw_faults
 from fleet.scoring.watch_gardens import (

@@ -7,8 +7,8 @@ from typing import Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.watch_habits import no_habits
-from fleet.calc.watch_inputs import WatchInputs, no_periods
+from fleet.calc.watch.habits import no_habits
+from fleet.calc.watch.inputs import WatchInputs, no_periods
 from fleet.scoring.watch_climates import SeasonWeather
 from fleet.scoring.watch_gardens import BookGardens, Errors, book_water
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from statistics import median
 
 from fleet.calc.proportion import Share, wilson_interval
-from fleet.calc.watch_settings import CAUSES
+from fleet.calc.watch.settings import CAUSES
 from fleet.scoring.watch_counts import FaultScore, Scores, pooled
 
 

@@ -14,7 +14,7 @@ from typing import Final, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.watch_settings import CAUSES, WatchSettings
+from fleet.calc.watch.settings import CAUSES, WatchSettings
 from fleet.scoring.watch_counts import Alarms
 from fleet.scoring.watch_faults import ERRATIC_SHARE, NO_FAULT, FleetTruth
 

@@ -8,8 +8,8 @@ from datetime import date
 from django.db.models import Case, IntegerField, Q, Value, When
 
 from fleet.models import Technician, User
-from fleet.selectors.site_access import sites_for
-from fleet.selectors.site_map import site_shapes
+from fleet.selectors.site.access import sites_for
+from fleet.selectors.site.map import site_shapes
 
 MOST_HITS = 50
 

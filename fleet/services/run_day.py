@@ -7,16 +7,15 @@ from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from typing import Final
 
-from fleet.calc.workdays import monday_of
+from fleet.calc.plan.workdays import monday_of
 from fleet.models import StageRun
-from fleet.selectors.prices import water_price_per_m3
-from fleet.services.bring_runs import LOOK, SAVE, look_in_run, save_in_run
+from fleet.selectors.ledger.prices import water_price_per_m3
+from fleet.services.bring.runs import LOOK, SAVE, look_in_run, save_in_run
 from fleet.services.heart import beating
-from fleet.services.leaks import update_leaks
-from fleet.services.ledger import update_ledger
-from fleet.services.plan_routes import plan_routes
-from fleet.services.plan_watch import AlreadyPlanning, PlanningStopped
-from fleet.services.raise_needs import raise_needs
+from fleet.services.ledger.leaks import update_leaks
+from fleet.services.ledger.record import update_ledger
+from fleet.services.plan.plan_routes import plan_routes
+from fleet.services.plan.watched import AlreadyPlanning, PlanningStopped
 from fleet.services.stage_context import Clock, StageContext
 from fleet.services.stage_runs import (
     ask_for_stage,
@@ -27,7 +26,8 @@ from fleet.services.stage_runs import (
     is_given_up,
     put_back,
 )
-from fleet.services.watch_sensors import watch_sensors
+from fleet.services.visits.raise_needs import raise_needs
+from fleet.services.watch.sensors import watch_sensors
 from fleet.services.weather_batches import BATCH, pull_in_batches, pull_one_batch
 from sites.services.balance import update_balance
 from sites.services.locations import assign_locations

@@ -8,7 +8,7 @@ from typing import Final
 from django.conf import settings
 
 from fleet.models import StageRun
-from fleet.selectors.company import the_company
+from fleet.selectors.company.company import the_company
 from fleet.services.stage_context import StageContext
 from fleet.services.stage_runs import ask_for_stage, beat, claim_stage, fail_stage, finish_stage
 from sites.services.locations import assign_locations

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.travel import TravelMatrix
+from fleet.calc.plan.travel import TravelMatrix
 from fleet.streets.travel_source import LonLat, Snapped, TravelSource
 
 Point = tuple[float, float]

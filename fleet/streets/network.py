@@ -12,7 +12,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components, dijkstra
 from scipy.spatial import cKDTree
 
-from fleet.calc.travel import EARTH_RADIUS_M, TravelMatrix, great_circle_m
+from fleet.calc.plan.travel import EARTH_RADIUS_M, TravelMatrix, great_circle_m
 from fleet.streets.osm_file import StreetPieces
 from fleet.streets.travel_source import LonLat, Snapped
 

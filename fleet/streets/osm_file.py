@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.travel import great_circle_m
+from fleet.calc.plan.travel import great_circle_m
 
 # Speed by class of street where the file gives none [km/h]: common legal limits, no single source.
 SPEED_KM_H: Final[dict[str, float]] = {

@@ -10,7 +10,7 @@ from typing import Any, Final, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.travel import TravelMatrix
+from fleet.calc.plan.travel import TravelMatrix
 from fleet.streets.travel_source import LonLat, Snapped, TravelSource
 from weather.sources.client import Client, Patience
 from weather.sources.protocol import SourceChanged, SourceRefused, SourceUnavailable

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from django.conf import settings as django_settings
 
-from fleet.calc.visit_settings import VisitSettings
+from fleet.calc.visits.settings import VisitSettings
 from fleet.streets.network import StreetNetwork, load_network
 from fleet.streets.osrm import FirstThatAnswers, OsrmTravel
 from fleet.streets.travel_source import EstimatedTravel, TravelSource

@@ -8,8 +8,8 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from fleet.calc.travel import CIRCUITY, CIRCUITY_WORDS, TravelMatrix, estimated_travel
-from fleet.calc.visit_settings import VisitSettings
+from fleet.calc.plan.travel import CIRCUITY, CIRCUITY_WORDS, TravelMatrix, estimated_travel
+from fleet.calc.visits.settings import VisitSettings
 
 LonLat = tuple[float, float]
 

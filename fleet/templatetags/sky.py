@@ -14,7 +14,7 @@ from django.utils.safestring import SafeString
 from fleet.maps import base_map, box_of
 from fleet.models import StageRun
 from fleet.quantities import KINDS, shown, unit_of
-from fleet.selectors.company import company_day
+from fleet.selectors.company.company import company_day
 from fleet.services.weather_batches import BATCH
 from fleet.templatetags.rootround import NO_VALUE, grouped
 from weather.calc.spread_rules import Rule

@@ -7,7 +7,7 @@ from typing import Any
 from django import template
 
 from fleet.quantities import shown
-from sites.calc.survey_parts import Item
+from sites.calc.audit.survey_parts import Item
 
 register = template.Library()
 

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from django import template
 
-from fleet.calc.ledger_reasons import reason_words
+from fleet.calc.ledger.reasons import reason_words
 from fleet.models import LedgerMonth
-from fleet.selectors.ledger_parts import PartsPage
-from fleet.selectors.ledger_reports import BookReport
+from fleet.selectors.ledger.parts import PartsPage
+from fleet.selectors.ledger.reports import BookReport
 
 register = template.Library()
 

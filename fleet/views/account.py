@@ -18,15 +18,15 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fleet.models import SecondFactor, User
-from fleet.selectors.open_sessions import open_sessions
-from fleet.services.accounts import (
+from fleet.selectors.company.open_sessions import open_sessions
+from fleet.services.company.accounts import (
     AccountNotPossible,
     end_chosen_sessions,
     end_sessions,
     set_own_password,
     set_preferences,
 )
-from fleet.services.second_factor import (
+from fleet.services.company.second_factor import (
     begin_second_factor,
     confirm_second_factor,
     drop_second_factor,

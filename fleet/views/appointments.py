@@ -12,14 +12,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fleet.models import HeldWindow, VisitKind
-from fleet.selectors.company import company_day, company_moment, the_company
-from fleet.selectors.holds import live_holds, phone_visit
-from fleet.selectors.site_access import SiteNotOpen, site_for
-from fleet.services.appointments import confirm_hold, hold_window, release_hold, visit_for_need
-from fleet.services.held_windows import free_expired
-from fleet.services.needs_by_hand import BadNeed, NeedInput, add_need
-from fleet.services.offers import CannotOffer, Offer, find_offers
-from fleet.services.told_windows import CannotTell
+from fleet.selectors.company.company import company_day, company_moment, the_company
+from fleet.selectors.plan.holds import live_holds, phone_visit
+from fleet.selectors.site.access import SiteNotOpen, site_for
+from fleet.services.plan.appointments import confirm_hold, hold_window, release_hold, visit_for_need
+from fleet.services.plan.held_windows import free_expired
+from fleet.services.plan.offers import CannotOffer, Offer, find_offers
+from fleet.services.plan.told_windows import CannotTell
+from fleet.services.visits.needs_by_hand import BadNeed, NeedInput, add_need
 from fleet.views.asked import asked_number, asking_user
 
 # The same days are simulated for every reader, so that the same hours are offered.

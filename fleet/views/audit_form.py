@@ -11,7 +11,7 @@ from typing import Final
 from django.http import QueryDict
 
 from fleet.quantities import entered, shown
-from sites.calc.audit_entry import AuditEntry, BadEntry, read_cans
+from sites.calc.audit.entry import AuditEntry, BadEntry, read_cans
 from sites.models import Zone, ZoneAudit
 from sites.models.choices import Head
 

@@ -12,7 +12,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from fleet.models import AuditEntry
-from fleet.selectors.audit_page import AuditAsked, audit_entries
+from fleet.selectors.company.audit_page import AuditAsked, audit_entries
 from fleet.views.asked import asked_number
 from fleet.views.asked_day import asked_day
 

@@ -11,10 +11,10 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from fleet.services.bring_ask import ask_look, bring_state, stop_bring
-from fleet.services.bring_kinds import KINDS, kind_of_file
-from fleet.services.upload_checks import LIMIT_BYTES
-from fleet.services.uploads import (
+from fleet.services.bring.ask import ask_look, bring_state, stop_bring
+from fleet.services.bring.kinds import KINDS, kind_of_file
+from fleet.services.bring.upload_checks import LIMIT_BYTES
+from fleet.services.bring.uploads import (
     KEPT_FOR,
     UploadNotTaken,
     data_path,

@@ -9,10 +9,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
-from fleet.services.bring_kinds import KINDS, TABLES
-from fleet.services.file_seen import FileSeen, LayerSeen, kept_seen
-from fleet.services.table_layout import guess_of, kind_of_layouts, names_of
-from fleet.services.uploads import (
+from fleet.services.bring.file_seen import FileSeen, LayerSeen, kept_seen
+from fleet.services.bring.kinds import KINDS, TABLES
+from fleet.services.bring.table_layout import guess_of, kind_of_layouts, names_of
+from fleet.services.bring.uploads import (
     Upload,
     forget_outcome,
     keep_upload,
@@ -22,9 +22,9 @@ from fleet.services.uploads import (
 )
 from fleet.views.bring_parts import asked_upload, look_anew
 from fleet.views.bring_words import asks_for_words
-from sites.importing.book_layout import BY_COLUMN, BookLayout, LayerLayout
-from sites.importing.foreign_units import unit_named
-from sites.importing.kinds import KINDS as BOOK_KINDS
+from sites.importing.book.foreign_units import unit_named
+from sites.importing.book.kinds import KINDS as BOOK_KINDS
+from sites.importing.book.layout import BY_COLUMN, BookLayout, LayerLayout
 
 
 @require_POST

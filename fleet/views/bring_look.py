@@ -14,19 +14,19 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.charts.bring_map import bring_map_svg, marks_of
-from fleet.selectors.operations import workers_alive
-from fleet.services.bring_ask import BringState, ask_look, ask_save, bring_state, stop_bring
-from fleet.services.bring_file import accepted_of
-from fleet.services.bring_kinds import BOOK, KINDS
-from fleet.services.bring_runs import Outcome, kept_outcome
-from fleet.services.file_seen import kept_seen
-from fleet.services.kept_looks import KeptLook, kept_look
-from fleet.services.uploads import Upload, forget_outcome, keep_upload, upload_folder
+from fleet.selectors.company.operations import workers_alive
+from fleet.services.bring.ask import BringState, ask_look, ask_save, bring_state, stop_bring
+from fleet.services.bring.file import accepted_of
+from fleet.services.bring.file_seen import kept_seen
+from fleet.services.bring.kept_looks import KeptLook, kept_look
+from fleet.services.bring.kinds import BOOK, KINDS
+from fleet.services.bring.runs import Outcome, kept_outcome
+from fleet.services.bring.uploads import Upload, forget_outcome, keep_upload, upload_folder
 from fleet.tasks import start_run
 from fleet.views.bring_columns import columns_page
 from fleet.views.bring_parts import asked_moment, asked_upload, is_small
 from fleet.views.bring_words import words_page
-from sites.importing.book_offers import WORDS, told
+from sites.importing.book.offers import WORDS, told
 
 ROWS_A_PAGE: Final = 50
 

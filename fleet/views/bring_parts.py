@@ -6,10 +6,10 @@ from django.http import Http404, HttpRequest
 from django.utils import timezone
 
 from fleet.models import User
-from fleet.selectors.company import company_day, the_company
-from fleet.services.bring_ask import AT_ONCE_BYTES, ask_look
-from fleet.services.bring_kinds import Moment
-from fleet.services.uploads import Upload, UploadNotThere, find_upload, upload_folder
+from fleet.selectors.company.company import company_day, the_company
+from fleet.services.bring.ask import AT_ONCE_BYTES, ask_look
+from fleet.services.bring.kinds import Moment
+from fleet.services.bring.uploads import Upload, UploadNotThere, find_upload, upload_folder
 from fleet.tasks import start_run
 from fleet.views.asked import asking_user
 

@@ -8,13 +8,13 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
-from fleet.services.file_seen import ColumnSeen, FileSeen, LayerSeen, kept_seen
-from fleet.services.table_layout import columns_named, lacking
-from fleet.services.uploads import Upload, forget_outcome, keep_upload, remember_layout, upload_folder
+from fleet.services.bring.file_seen import ColumnSeen, FileSeen, LayerSeen, kept_seen
+from fleet.services.bring.table_layout import columns_named, lacking
+from fleet.services.bring.uploads import Upload, forget_outcome, keep_upload, remember_layout, upload_folder
 from fleet.views.bring_parts import asked_upload, look_anew
-from sites.importing.book_layout import BookLayout, LayerLayout
-from sites.importing.foreign_units import units_of
-from sites.importing.foreign_words import foreign_words, guessed_word, words_of
+from sites.importing.book.foreign_units import units_of
+from sites.importing.book.foreign_words import foreign_words, guessed_word, words_of
+from sites.importing.book.layout import BookLayout, LayerLayout
 from weather.importing.rows import Column
 
 

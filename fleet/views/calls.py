@@ -12,8 +12,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.models import CustomerCall
-from fleet.selectors.call_list import SHOWS, Words, call_list
-from fleet.services.customer_calls import CannotNote, note_call
+from fleet.selectors.plan.call_list import SHOWS, Words, call_list
+from fleet.services.plan.customer_calls import CannotNote, note_call
 from fleet.templatetags.rootround import clock_text, day_long
 from fleet.views.asked import asked_number, asking_user
 

@@ -13,13 +13,13 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.access import may_see
-from fleet.calc.contracts import CONTRACT_KINDS, CONTRACT_WORDS, anniversary
+from fleet.calc.visits.contracts import CONTRACT_KINDS, CONTRACT_WORDS, anniversary
 from fleet.exports.contracts import COLUMNS, rows
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.contract_page import ContractCard, contract_card, contract_list
-from fleet.selectors.site_access import SiteNotOpen, site_for
-from fleet.services.contract_facts import facts_of
-from fleet.services.contracts import (
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.site.access import SiteNotOpen, site_for
+from fleet.selectors.visits.contract_page import ContractCard, contract_card, contract_list
+from fleet.services.visits.contract_facts import facts_of
+from fleet.services.visits.contracts import (
     BadContract,
     ContractInput,
     end_contract,

@@ -15,11 +15,11 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fleet.selectors.company import company_day
-from fleet.selectors.personal_data import DataTable, customer_tables, erasure_lines, photos_of
-from fleet.selectors.photo_files import photo_folder, photo_path
-from fleet.selectors.site_access import SiteNotOpen, site_for
-from fleet.services.erase_customer import erase_customer
+from fleet.selectors.company.company import company_day
+from fleet.selectors.company.personal_data import DataTable, customer_tables, erasure_lines, photos_of
+from fleet.selectors.on_site.photo_files import photo_folder, photo_path
+from fleet.selectors.site.access import SiteNotOpen, site_for
+from fleet.services.company.erase_customer import erase_customer
 from fleet.views.asked import asking_user
 from sites.models import Site
 from weather.calc.csv_cells import csv_lines

@@ -17,13 +17,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.models import Cause, Finding, Stop, Technician, User
 from fleet.quantities import entered
-from fleet.selectors.company import company_day, has_fixed_day
-from fleet.selectors.late_day import late_facts
-from fleet.selectors.phone_facts import company_phone
-from fleet.selectors.photo_files import photo_folder
-from fleet.selectors.routes import StopRow
-from fleet.selectors.site_access import may_read_gate_code, own_stops
-from fleet.selectors.stop_form import (
+from fleet.selectors.company.company import company_day, has_fixed_day
+from fleet.selectors.on_site.phone_facts import company_phone
+from fleet.selectors.on_site.photo_files import photo_folder
+from fleet.selectors.on_site.stop_form import (
     REASONS_NOT,
     WIRES,
     audit_zones_of,
@@ -32,13 +29,16 @@ from fleet.selectors.stop_form import (
     recorded_at_visit,
     steps_of,
 )
-from fleet.selectors.stop_sheet import stop_sheet, technician_day
-from fleet.selectors.stop_ticket import ticket_for
-from fleet.selectors.truck import truck_for
-from fleet.services.findings import BadFinding, record_finding
-from fleet.services.photos import BadPhoto, PhotoSent, keep_photo
-from fleet.services.stop_states import UnknownStopState, set_stop_state
-from fleet.services.turf_found import TURF_WORDS
+from fleet.selectors.on_site.stop_sheet import stop_sheet, technician_day
+from fleet.selectors.on_site.stop_ticket import ticket_for
+from fleet.selectors.on_site.truck import truck_for
+from fleet.selectors.plan.late_day import late_facts
+from fleet.selectors.plan.routes import StopRow
+from fleet.selectors.site.access import may_read_gate_code, own_stops
+from fleet.services.on_site.findings import BadFinding, record_finding
+from fleet.services.on_site.photos import BadPhoto, PhotoSent, keep_photo
+from fleet.services.on_site.stop_states import UnknownStopState, set_stop_state
+from fleet.services.visits.turf_found import TURF_WORDS
 from fleet.templatetags.rootround import day_long
 from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day

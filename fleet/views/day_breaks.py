@@ -11,13 +11,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from fleet.calc.workdays import monday_of
+from fleet.calc.plan.workdays import monday_of
 from fleet.models import DayBreak
-from fleet.selectors.company import company_day, company_moment, has_fixed_day, the_company
-from fleet.selectors.day_breaks import break_page, people_today, visits_ahead
-from fleet.selectors.site_access import SiteNotOpen, site_for
-from fleet.services.break_change import LEAK_PER_DAY, BreakAsked, CannotBreak
-from fleet.services.day_breaks import Overtaken, accept_break, discard_break, propose_break
+from fleet.selectors.company.company import company_day, company_moment, has_fixed_day, the_company
+from fleet.selectors.plan.day_breaks import break_page, people_today, visits_ahead
+from fleet.selectors.site.access import SiteNotOpen, site_for
+from fleet.services.plan.break_change import LEAK_PER_DAY, BreakAsked, CannotBreak
+from fleet.services.plan.day_breaks import Overtaken, accept_break, discard_break, propose_break
 from fleet.views.asked import asked_number, asking_user
 
 KINDS: Final[tuple[tuple[str, str], ...]] = (

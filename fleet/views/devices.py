@@ -10,8 +10,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fleet.models import DeviceToken
-from fleet.selectors.devices import device_tokens
-from fleet.services.device_tokens import (
+from fleet.selectors.company.devices import device_tokens
+from fleet.services.company.device_tokens import (
     CALLS_A_MINUTE,
     MOST_ENTRIES,
     NewToken,

@@ -8,7 +8,7 @@ from typing import Final
 
 from fleet.models import Finding
 from fleet.quantities import entered
-from fleet.services.finding_input import BadFinding, FindingInput
+from fleet.services.on_site.finding_input import BadFinding, FindingInput
 from fleet.views.asked import asked_number
 
 LONGEST_NOTE: Final = 4_000

@@ -12,10 +12,10 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from fleet.access import may_see
 from fleet.models import Cause, Finding, User
 from fleet.quantities import shown
-from fleet.selectors.company import company_day
-from fleet.selectors.finding_checks import finding_checks, said_of
-from fleet.selectors.stock import truck_parts
-from fleet.services.check_findings import (
+from fleet.selectors.company.company import company_day
+from fleet.selectors.company.stock import truck_parts
+from fleet.selectors.on_site.finding_checks import finding_checks, said_of
+from fleet.services.on_site.check_findings import (
     BadFinding,
     CannotCheck,
     Checked,
@@ -25,7 +25,7 @@ from fleet.services.check_findings import (
     settle_state,
     undo_finding,
 )
-from fleet.services.turf_found import TURF_WORDS
+from fleet.services.visits.turf_found import TURF_WORDS
 from fleet.views.asked import asked_number, asking_user
 from fleet.views.finding_form import finding_of
 

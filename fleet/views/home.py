@@ -9,7 +9,7 @@ from django.views.decorators.http import require_safe
 
 from fleet.access import may_see
 from fleet.models import User
-from fleet.selectors.first_day import first_steps, has_sites
+from fleet.selectors.company.first_day import first_steps, has_sites
 from fleet.views.asked import asking_user
 
 START: dict[str, str] = {

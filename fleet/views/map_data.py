@@ -8,9 +8,9 @@ from django.http import HttpRequest, HttpResponseBadRequest, JsonResponse
 from django.http.response import HttpResponseBase
 from django.views.decorators.http import require_GET
 
-from fleet.selectors.company import the_company
-from fleet.selectors.site_map import site_marks, yards, zones_in_box
-from fleet.selectors.watch_page import codes_asked
+from fleet.selectors.company.company import the_company
+from fleet.selectors.site.map import site_marks, yards, zones_in_box
+from fleet.selectors.watch.page import codes_asked
 from fleet.views.asked import asking_user
 from fleet.views.watch import watch_asked
 

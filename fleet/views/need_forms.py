@@ -9,10 +9,10 @@ from zoneinfo import ZoneInfo
 from django import forms
 from django.http import QueryDict
 
-from fleet.calc.told_window import window_around
+from fleet.calc.plan.told_window import window_around
 from fleet.models import VisitKind, VisitNeed
-from fleet.selectors.need_list import NeedCard, PlannedCall
-from fleet.services.needs_by_hand import NeedInput
+from fleet.selectors.visits.need_list import NeedCard, PlannedCall
+from fleet.services.visits.needs_by_hand import NeedInput
 
 PRIORITIES = [("", "as valued"), *((str(step), str(step)) for step in range(1, 6))]
 _MOMENT = "%Y-%m-%dT%H:%M"

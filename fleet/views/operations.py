@@ -20,8 +20,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.models import StageRun
 from fleet.openmetrics import CONTENT_TYPE, as_openmetrics
-from fleet.selectors.company import company_day
-from fleet.selectors.operations import operations
+from fleet.selectors.company.company import company_day
+from fleet.selectors.company.operations import operations
 from fleet.services.stage_runs import WORKER
 from fleet.tasks import queue_stage
 

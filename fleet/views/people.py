@@ -11,8 +11,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fleet.models import User
-from fleet.selectors.accounts import accounts
-from fleet.services.accounts import (
+from fleet.selectors.company.accounts import accounts
+from fleet.services.company.accounts import (
     AccountNotPossible,
     Invitation,
     change_role,
@@ -21,7 +21,7 @@ from fleet.services.accounts import (
     reset_access,
     set_account_active,
 )
-from fleet.services.second_factor import drop_second_factor
+from fleet.services.company.second_factor import drop_second_factor
 
 
 @never_cache

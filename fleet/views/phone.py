@@ -17,18 +17,18 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.calc.phone_clock import moments
+from fleet.calc.on_site.phone_clock import moments
 from fleet.models import Submission
 from fleet.phone_assets import asset_urls, build_version
 from fleet.plain_requests import NUL
-from fleet.selectors.company import company_day
-from fleet.selectors.phone_facts import company_phone, owner_of, seals_of
-from fleet.selectors.phone_pack import day_pack
-from fleet.selectors.photo_files import photo_folder
-from fleet.selectors.stop_ticket import BadTicket, Ticket, read_ticket
-from fleet.services.finding_input import BadFinding
-from fleet.services.photos import BadPhoto, PhotoNotWhole, PhotoSent, keep_photo
-from fleet.services.submissions import RESOLVES, Answer, NotYours, Sent, take_submission
+from fleet.selectors.company.company import company_day
+from fleet.selectors.on_site.phone_facts import company_phone, owner_of, seals_of
+from fleet.selectors.on_site.phone_pack import day_pack
+from fleet.selectors.on_site.photo_files import photo_folder
+from fleet.selectors.on_site.stop_ticket import BadTicket, Ticket, read_ticket
+from fleet.services.on_site.finding_input import BadFinding
+from fleet.services.on_site.photos import BadPhoto, PhotoNotWhole, PhotoSent, keep_photo
+from fleet.services.on_site.submissions import RESOLVES, Answer, NotYours, Sent, take_submission
 from fleet.views.asked import asking_user
 from fleet.views.finding_form import finding_of
 

@@ -8,8 +8,8 @@ from django.utils import timezone
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_safe
 
-from fleet.selectors.company import company_day
-from fleet.selectors.photo_files import photo_folder, photo_path, photos_for
+from fleet.selectors.company.company import company_day
+from fleet.selectors.on_site.photo_files import photo_folder, photo_path, photos_for
 from fleet.views.asked import asking_user
 
 

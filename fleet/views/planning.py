@@ -12,10 +12,10 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.calc.workdays import monday_of
-from fleet.selectors.company import company_day
-from fleet.selectors.plan_progress import planning_of
-from fleet.services.plan_watch import STAGE, AlreadyPlanning, ask_planning, stop_planning
+from fleet.calc.plan.workdays import monday_of
+from fleet.selectors.company.company import company_day
+from fleet.selectors.plan.progress import planning_of
+from fleet.services.plan.watched import STAGE, AlreadyPlanning, ask_planning, stop_planning
 from fleet.tasks import queue_stage
 from fleet.templatetags.rootround import number
 from fleet.views.asked import asked_number, asking_user

@@ -11,9 +11,9 @@ from django.views.decorators.http import require_safe
 
 from fleet.charts.year_plot import year_bars
 from fleet.models import User
-from fleet.selectors.company import company_day
-from fleet.selectors.program_year import program_year as year_of
-from fleet.selectors.site_access import SiteNotOpen, site_for
+from fleet.selectors.company.company import company_day
+from fleet.selectors.programs.year import program_year as year_of
+from fleet.selectors.site.access import SiteNotOpen, site_for
 
 
 @require_safe

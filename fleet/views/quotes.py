@@ -13,10 +13,10 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from fleet.access import may_see
 from fleet.models import Part, VisitKind, VisitNeed
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.quotes import QuoteCard, quote_card, quote_list
-from fleet.selectors.site_access import SiteNotOpen, site_for
-from fleet.services.quotes import (
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.site.access import SiteNotOpen, site_for
+from fleet.selectors.visits.quotes import QuoteCard, quote_card, quote_list
+from fleet.services.visits.quotes import (
     MOST_LINES,
     BadQuote,
     LineInput,

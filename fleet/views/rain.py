@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from fleet.selectors.company import company_day
-from fleet.selectors.site_access import SiteNotOpen, site_for
+from fleet.selectors.company.company import company_day
+from fleet.selectors.site.access import SiteNotOpen, site_for
 from fleet.views.asked import asked_number, asking_user
 from sites.services.rain_source import BadRainSource, choose_rain
 

@@ -14,17 +14,17 @@ from django.views.decorators.http import require_http_methods, require_safe
 from fleet.access import may_see
 from fleet.exports.kinds import as_csv
 from fleet.models import Rebate
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.rebates import (
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.ledger.rebates import (
     rebate_dossier,
     rebate_page,
     rebate_rows,
     rebates_with_gardens,
     suppliers_of_book,
 )
-from fleet.selectors.site_access import SiteNotOpen, site_for
-from fleet.selectors.water_budget import site_budget
-from fleet.services.rebates import save_claim, save_rebate
+from fleet.selectors.ledger.water_budget import site_budget
+from fleet.selectors.site.access import SiteNotOpen, site_for
+from fleet.services.ledger.rebates import save_claim, save_rebate
 from fleet.views.asked import asked_number, asking_user
 from fleet.views.rebate_forms import ClaimForm, RebateForm
 

@@ -16,11 +16,11 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.access import may_see
 from fleet.models import Photo, ReportLink
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.phone_facts import company_phone
-from fleet.selectors.photo_files import photo_folder, photo_path
-from fleet.selectors.visit_report import VisitReport, visit_report
-from fleet.services.report_links import (
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.on_site.phone_facts import company_phone
+from fleet.selectors.on_site.photo_files import photo_folder, photo_path
+from fleet.selectors.on_site.visit_report import VisitReport, visit_report
+from fleet.services.on_site.report_links import (
     LinkIsOver,
     make_report_link,
     open_report_link,

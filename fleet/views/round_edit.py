@@ -13,11 +13,11 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fleet.models import User
-from fleet.selectors.company import company_day
-from fleet.selectors.hand_form import HandForm, hand_form
-from fleet.selectors.prices import water_price_per_m3
-from fleet.selectors.site_access import SiteNotOpen, site_for
-from sites.calc.program_check import HandCheck
+from fleet.selectors.company.company import company_day
+from fleet.selectors.ledger.prices import water_price_per_m3
+from fleet.selectors.programs.hand_form import HandForm, hand_form
+from fleet.selectors.site.access import SiteNotOpen, site_for
+from sites.calc.program.check import HandCheck
 from sites.models import Recommendation
 from sites.services.program_by_hand import (
     NothingToCheckWith,

@@ -16,9 +16,9 @@ from fleet.exports import routes
 from fleet.exports.calendar import routes_calendar
 from fleet.exports.kinds import as_csv, as_geojson
 from fleet.models import Technician, User
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.phone_facts import company_phone
-from fleet.selectors.route_sheet import RouteSheet, route_sheets
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.on_site.phone_facts import company_phone
+from fleet.selectors.plan.route_sheet import RouteSheet, route_sheets
 from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
 

@@ -14,8 +14,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from fleet.access import may_see
 from fleet.charts.rule_week import week_grid
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.rules_page import (
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.programs.rules_page import (
     OLD_AFTER_DAYS,
     Preview,
     address_preview,
@@ -33,7 +33,7 @@ from fleet.templatetags.rootround import clock_text
 from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
 from sites.calc.landscape import HEADS, PLANTS
-from sites.calc.rules import Stage, Watered, house_number
+from sites.calc.rules.stages import Stage, Watered, house_number
 from sites.selectors.rules import rule_set_content, rule_versions
 from sites.services.edit_rules import (
     NothingToRestore,

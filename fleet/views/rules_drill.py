@@ -13,12 +13,12 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.selectors.company import company_day
-from fleet.selectors.prices import water_price_per_m3
-from fleet.selectors.rules_page import stage_line
+from fleet.selectors.company.company import company_day
+from fleet.selectors.ledger.prices import water_price_per_m3
+from fleet.selectors.programs.rules_page import stage_line
 from fleet.views.rules import clock_of, day_of, may_edit, next_monday, programs_anew
-from sites.calc.rule_file import stage_problems
-from sites.calc.rule_switch import COMMON_STAGES
+from sites.calc.rules.file import stage_problems
+from sites.calc.rules.switch import COMMON_STAGES
 from sites.importing.rules import parse_rule_set
 from sites.models import RuleSet
 from sites.selectors.rules import RuleSetContent, rule_set_content

@@ -12,10 +12,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from fleet.rule_form import MOST_STAGES, StageFields, fields_of, place_errors, read_form
-from fleet.selectors.company import company_day
+from fleet.selectors.company.company import company_day
 from fleet.views.rules import preview_facts, preview_of, programs_anew
-from sites.calc.rule_file import parse_stage
-from sites.calc.rules import RuleError, Stage
+from sites.calc.rules.file import parse_stage
+from sites.calc.rules.stages import RuleError, Stage
 from sites.importing.rules import parse_rule_set
 from sites.selectors.rules import RuleSetContent, rule_set_content
 from sites.services.edit_rules import RulesChangedMeanwhile, RuleSetInvalid, save_rule_set

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from fleet.doings import doings_for
-from fleet.selectors.company import company_day
+from fleet.selectors.company.company import company_day
 from fleet.selectors.search import search_people, search_sites
 from fleet.views.asked import asking_user
 

@@ -10,11 +10,11 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.calc.buried_frost import PIPE_DEPTH_M
+from fleet.calc.visits.buried_frost import PIPE_DEPTH_M
 from fleet.charts.season import due_bars, frost_strip
-from fleet.selectors.company import company_day
-from fleet.selectors.season_page import season_page
-from fleet.services.season import BadRule, set_backflow_rule
+from fleet.selectors.company.company import company_day
+from fleet.selectors.visits.season_page import season_page
+from fleet.services.visits.season import BadRule, set_backflow_rule
 from fleet.views.asked_day import asked_day
 
 

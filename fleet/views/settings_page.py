@@ -12,17 +12,17 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.access import may_see
-from fleet.calc.setting_facts import FACT_OF
-from fleet.calc.visit_settings import RUSH_HOURS, visit_settings
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.settings_page import (
+from fleet.calc.visits.setting_facts import FACT_OF
+from fleet.calc.visits.settings import RUSH_HOURS, visit_settings
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.visits.settings_page import (
     plain,
     rush_hours,
     setting_groups,
     setting_history,
     settings_in_force,
 )
-from fleet.services.settings import (
+from fleet.services.visits.settings import (
     BadSetting,
     CannotPutBack,
     check_settings,
@@ -30,7 +30,7 @@ from fleet.services.settings import (
     save_rush_hours,
     save_settings,
 )
-from fleet.services.settings_preview import Preview, preview_settings
+from fleet.services.visits.settings_preview import Preview, preview_settings
 from fleet.tasks import queue_stage
 from fleet.views.asked import asking_user
 

@@ -13,11 +13,11 @@ from django.views.decorators.http import require_safe
 
 from fleet.charts.round_plots import day_strip
 from fleet.models import User
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.day_sheets import day_sheets
-from fleet.selectors.home_sheet import home_sheet
-from fleet.selectors.program_sheet import program_sheet
-from fleet.selectors.site_access import SiteNotOpen, site_for
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.programs.day_sheets import day_sheets
+from fleet.selectors.programs.home_sheet import home_sheet
+from fleet.selectors.programs.sheet import program_sheet
+from fleet.selectors.site.access import SiteNotOpen, site_for
 from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
 from sites.lot_map import lot_map_svg

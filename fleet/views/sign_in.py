@@ -19,7 +19,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
 from fleet.models import User
-from fleet.services.second_factor import ask_code, has_second_factor
+from fleet.services.company.second_factor import ask_code, has_second_factor
 
 WAITS: Final = "waits_for_code"
 WAITS_FOR: Final = timedelta(minutes=5)

@@ -12,14 +12,14 @@ from django.views.decorators.http import require_safe
 
 from fleet.access import may_see, role_of
 from fleet.maps import base_map, box_of
-from fleet.selectors.company import company_day
-from fleet.selectors.contracts import contract_standing
-from fleet.selectors.site_access import SiteNotOpen, may_read_gate_code, site_for
-from fleet.selectors.site_history import site_history
-from fleet.selectors.site_list import site_list as list_of_sites
-from fleet.selectors.site_page import site_page
-from fleet.selectors.site_program import site_programs
-from fleet.selectors.site_water import MOST_DAYS, SPANS, WaterSpan, water_span, zone_water
+from fleet.selectors.company.company import company_day
+from fleet.selectors.programs.site_program import site_programs
+from fleet.selectors.site.access import SiteNotOpen, may_read_gate_code, site_for
+from fleet.selectors.site.history import site_history
+from fleet.selectors.site.list import site_list as list_of_sites
+from fleet.selectors.site.page import site_page
+from fleet.selectors.site.water import MOST_DAYS, SPANS, WaterSpan, water_span, zone_water
+from fleet.selectors.visits.contracts import contract_standing
 from fleet.views.asked import asked_number, asking_user
 from fleet.views.asked_day import asked_day_or_none
 from fleet.views.csv_file import csv_file

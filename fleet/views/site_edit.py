@@ -13,12 +13,12 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.selectors.company import company_day
-from fleet.selectors.draw_form import assumed_values, draw_forms, page_units
-from fleet.selectors.site_access import SiteNotOpen, site_for
-from fleet.selectors.site_history import change_told
-from sites.importing.drawing import as_json, site_drawing
-from sites.importing.edits import Edit, EditProblem, NotEdits, parse_edits
+from fleet.selectors.company.company import company_day
+from fleet.selectors.site.access import SiteNotOpen, site_for
+from fleet.selectors.site.draw_form import assumed_values, draw_forms, page_units
+from fleet.selectors.site.history import change_told
+from sites.importing.drawing.drawing import as_json, site_drawing
+from sites.importing.drawing.edits import Edit, EditProblem, NotEdits, parse_edits
 from sites.services.exchange_stations import CannotExchange
 from sites.services.restore import NothingToRestore, restore_changes
 from sites.services.site_edit import EditConflict, EditRefused, save_site_edits

@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.station_label import StationLabel, station_label
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.site.station_label import StationLabel, station_label
 from fleet.views.asked import asked_number
 from fleet.views.site_edit import garden_of
 from sites.services.exchange_stations import CannotExchange, exchange_stations

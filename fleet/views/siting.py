@@ -12,9 +12,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from fleet.maps import base_map, box_of
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.site_access import SiteNotOpen, site_for
-from sites.calc.siting_points import BEARINGS
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.site.access import SiteNotOpen, site_for
+from sites.calc.siting.points import BEARINGS
 from sites.lot_map import garden_svg
 from sites.models import Controller
 from sites.selectors.garden import (

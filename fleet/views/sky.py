@@ -16,8 +16,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.quantities import digits_of, shown
-from fleet.selectors.company import company_day
-from fleet.selectors.prices import water_price_per_m3
+from fleet.selectors.company.company import company_day
+from fleet.selectors.ledger.prices import water_price_per_m3
 from fleet.services.weather_settings import decide_reference, decide_source_order
 from fleet.tasks import queue_stage
 from fleet.views.asked_day import asked_day

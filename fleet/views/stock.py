@@ -14,9 +14,9 @@ from fleet.access import may_see
 from fleet.exports.kinds import as_csv
 from fleet.exports.stock import COLUMNS, rows
 from fleet.models import Part, StockPlace, VisitKind
-from fleet.selectors.stock import stock_deeds, stock_table
-from fleet.services.parts import add_depot, add_usual_parts, save_part, set_minima
-from fleet.services.stock import (
+from fleet.selectors.company.stock import stock_deeds, stock_table
+from fleet.services.company.parts import add_depot, add_usual_parts, save_part, set_minima
+from fleet.services.company.stock import (
     BadStock,
     CannotUndoStock,
     PartsMoved,

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Final
 
 from fleet.models import VisitKind
-from fleet.services.parts import PartInput
-from fleet.services.stock import BadStock
+from fleet.services.company.parts import PartInput
+from fleet.services.company.stock import BadStock
 
 FIELD: Final = "n-"
 MOST_DIGITS: Final = 6

@@ -11,8 +11,8 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
 from fleet.models import User
-from fleet.selectors.stop_form import boxes_of
-from fleet.selectors.stop_sheet import stop_sheet
+from fleet.selectors.on_site.stop_form import boxes_of
+from fleet.selectors.on_site.stop_sheet import stop_sheet
 from fleet.views.asked import asking_user
 from fleet.views.day import own_stop
 from sites.lot_map import lot_map_svg

@@ -9,13 +9,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from fleet.calc.workdays import monday_of
-from fleet.selectors.board import week_board
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.day import StopSheet
-from fleet.selectors.stop_rows import company_zone
-from fleet.selectors.stop_sheet import stop_sheet
-from fleet.services.routes_by_hand import CannotMove, StopMoved, lock_stop, move_stop
+from fleet.calc.plan.workdays import monday_of
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.on_site.day import StopSheet
+from fleet.selectors.on_site.stop_sheet import stop_sheet
+from fleet.selectors.plan.board import week_board
+from fleet.selectors.plan.stop_rows import company_zone
+from fleet.services.plan.routes_by_hand import CannotMove, StopMoved, lock_stop, move_stop
 from fleet.templatetags.rootround import clock_text, day_long
 from fleet.views.asked import asked_number
 from fleet.views.week import day_of

@@ -12,8 +12,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.quantities import entered
-from fleet.selectors.company import company_day
-from fleet.selectors.site_access import SiteNotOpen, may_read_gate_code, site_for
+from fleet.selectors.company.company import company_day
+from fleet.selectors.site.access import SiteNotOpen, may_read_gate_code, site_for
 from sites.models.choices import FixtureKind, Head, Plant
 from sites.selectors.survey import survey_of
 from sites.services.survey import ANSWERABLE, BadThing, Place, SurveyAnswered, answer_survey

@@ -14,12 +14,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.access import may_see
-from fleet.calc.visit_value import CERTIFIED, SKILLS
-from fleet.calc.workdays import NAMES, WEEKDAYS
+from fleet.calc.plan.workdays import NAMES, WEEKDAYS
+from fleet.calc.visits.value import CERTIFIED, SKILLS
 from fleet.models import Technician, User
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.technicians import technician_changes, technician_rows
-from fleet.services.technicians import (
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.company.technicians import technician_changes, technician_rows
+from fleet.services.company.technicians import (
     BadTechnician,
     put_back_technician,
     remove_certificate,

@@ -14,14 +14,15 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fleet.access import may_see
-from fleet.calc.told_window import told_text
+from fleet.calc.plan.told_window import told_text
 from fleet.models import VisitNeed
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.need_list import NeedCard, PlannedCall, need_card, need_list
-from fleet.selectors.prerequisites import DIG_KINDS, prerequisites_of
-from fleet.selectors.site_access import SiteNotOpen, site_for
-from fleet.selectors.stop_rows import company_zone, zone_of
-from fleet.services.needs_by_hand import (
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.plan.stop_rows import company_zone, zone_of
+from fleet.selectors.site.access import SiteNotOpen, site_for
+from fleet.selectors.visits.need_list import NeedCard, PlannedCall, need_card, need_list
+from fleet.selectors.visits.prerequisites import DIG_KINDS, prerequisites_of
+from fleet.services.plan.told_windows import CannotTell, take_back_window, tell_window
+from fleet.services.visits.needs_by_hand import (
     BadNeed,
     NeedChanged,
     NoSuchNeed,
@@ -31,7 +32,6 @@ from fleet.services.needs_by_hand import (
     reopen_need,
     withdraw_need,
 )
-from fleet.services.told_windows import CannotTell, take_back_window, tell_window
 from fleet.templatetags.rootround import clock_text, day_long
 from fleet.views.asked import asked_number, asking_user
 from fleet.views.need_forms import (

@@ -14,16 +14,16 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.calc.watch_settings import CAUSES
+from fleet.calc.watch.settings import CAUSES
 from fleet.charts.watch_plots import cause_plot, rate_bar
 from fleet.maps import base_map, box_of
 from fleet.models import Cause, Flag, User, WatchStatus
-from fleet.selectors.company import company_day
-from fleet.selectors.site_access import SiteNotOpen, site_for
-from fleet.selectors.watch_page import TraceDay, WatchAsked, corners_asked, evidence
-from fleet.selectors.watch_page import watch_list as list_of_states
-from fleet.selectors.watch_record import watch_record
-from fleet.services.watch_flags import (
+from fleet.selectors.company.company import company_day
+from fleet.selectors.site.access import SiteNotOpen, site_for
+from fleet.selectors.watch.page import TraceDay, WatchAsked, corners_asked, evidence
+from fleet.selectors.watch.page import watch_list as list_of_states
+from fleet.selectors.watch.record import watch_record
+from fleet.services.watch.flags import (
     LONGEST_REST_DAYS,
     TRUTHS,
     CannotDoWithFlag,

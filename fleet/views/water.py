@@ -13,18 +13,18 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from fleet.calc.ledger_house import NORMAL_90
-from fleet.calc.ledger_need import NEED_ERROR
+from fleet.calc.ledger.house import NORMAL_90
+from fleet.calc.ledger.need import NEED_ERROR
 from fleet.charts.water import IntervalRow, MonthPoint, bar, interval_plot, month_plot
 from fleet.charts.water_map import Spikes, spike_map
 from fleet.exports import ledger
 from fleet.exports.kinds import as_csv
 from fleet.quantities import shown, unit_of
-from fleet.selectors.company import company_day
-from fleet.selectors.ledger import newest_month, water_page
-from fleet.selectors.ledger_ranking import SHOWS, ranked
-from fleet.selectors.ledger_site import water_site as garden_water
-from fleet.selectors.water_budget import site_budget
+from fleet.selectors.company.company import company_day
+from fleet.selectors.ledger.pages import newest_month, water_page
+from fleet.selectors.ledger.ranking import SHOWS, ranked
+from fleet.selectors.ledger.site import water_site as garden_water
+from fleet.selectors.ledger.water_budget import site_budget
 from fleet.templatetags.rootround import grouped
 from fleet.views.asked import asked_number
 from fleet.views.asked_day import asked_day
@@ -35,8 +35,8 @@ if TYPE_CHECKING:
     from django.core.paginator import Page
 
     from fleet.models import LedgerMonth, User
-    from fleet.selectors.ledger import BookMonth
-    from fleet.selectors.ledger_ranking import Ranking, RankRow
+    from fleet.selectors.ledger.pages import BookMonth
+    from fleet.selectors.ledger.ranking import Ranking, RankRow
 
 _BAND = NORMAL_90 * NEED_ERROR
 _KIND = "volume"

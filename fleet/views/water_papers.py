@@ -7,11 +7,11 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from fleet.calc.ledger_need import NEED_ERROR
-from fleet.calc.ledger_savings import CONFIDENCE
+from fleet.calc.ledger.need import NEED_ERROR
+from fleet.calc.ledger.savings import CONFIDENCE
 from fleet.quantities import unit_of
-from fleet.selectors.company import company_day, the_company
-from fleet.selectors.ledger_reports import book_report, customer_water, renewal_page
+from fleet.selectors.company.company import company_day, the_company
+from fleet.selectors.ledger.reports import book_report, customer_water, renewal_page
 from fleet.views.asked import asked_number, asking_user
 from sites.models import Site
 

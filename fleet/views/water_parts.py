@@ -11,11 +11,11 @@ from django.views.decorators.http import require_safe
 
 from fleet.charts.water import bar
 from fleet.quantities import shown, unit_of
-from fleet.selectors.company import company_day
-from fleet.selectors.ledger_gaps import gap_page
-from fleet.selectors.ledger_parts import parts_page
-from fleet.selectors.ledger_words import GROUPINGS
-from fleet.selectors.watch_record import watch_precision
+from fleet.selectors.company.company import company_day
+from fleet.selectors.ledger.gaps import gap_page
+from fleet.selectors.ledger.parts import parts_page
+from fleet.selectors.ledger.words import GROUPINGS
+from fleet.selectors.watch.record import watch_precision
 from fleet.templatetags.rootround import grouped
 from fleet.views.asked import asked_number, asking_user
 

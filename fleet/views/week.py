@@ -13,22 +13,22 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from fleet.calc.workdays import monday_of
+from fleet.calc.plan.workdays import monday_of
 from fleet.maps import MapLine, base_map, box_of, dash_of
-from fleet.selectors.board import route_lines, week_board
-from fleet.selectors.call_list import open_calls
-from fleet.selectors.company import company_day, has_fixed_day, the_company
-from fleet.selectors.day_breaks import open_breaks
-from fleet.selectors.holds import live_holds
-from fleet.selectors.live_day import LiveStop, live_stops
-from fleet.selectors.need_rows import needs_week
-from fleet.selectors.plan_progress import planning_of
-from fleet.selectors.routes import BoardDay, BoardRow, StopRow, WeekBoard
-from fleet.selectors.site_map import site_shapes, yards
-from fleet.selectors.stop_rows import company_zone
-from fleet.services.plan_routes import undo_plan
-from fleet.services.plan_snapshot import CannotUndo
-from fleet.services.routes_by_hand import publish_routes, withdraw_routes
+from fleet.selectors.company.company import company_day, has_fixed_day, the_company
+from fleet.selectors.plan.board import route_lines, week_board
+from fleet.selectors.plan.call_list import open_calls
+from fleet.selectors.plan.day_breaks import open_breaks
+from fleet.selectors.plan.holds import live_holds
+from fleet.selectors.plan.live_day import LiveStop, live_stops
+from fleet.selectors.plan.progress import planning_of
+from fleet.selectors.plan.routes import BoardDay, BoardRow, StopRow, WeekBoard
+from fleet.selectors.plan.stop_rows import company_zone
+from fleet.selectors.site.map import site_shapes, yards
+from fleet.selectors.visits.need_rows import needs_week
+from fleet.services.plan.plan_routes import undo_plan
+from fleet.services.plan.routes_by_hand import publish_routes, withdraw_routes
+from fleet.services.plan.snapshot import CannotUndo
 from fleet.templatetags.rootround import clock_text
 from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day

@@ -13,11 +13,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from fleet.charts.round_plots import day_strip, two_dots
-from fleet.selectors.change_worth import change_worth
-from fleet.selectors.company import company_day
-from fleet.selectors.prices import water_price_per_m3
-from fleet.selectors.program_sheet import sheet_of
-from fleet.selectors.round_page import (
+from fleet.selectors.company.company import company_day
+from fleet.selectors.ledger.prices import water_price_per_m3
+from fleet.selectors.programs.change_worth import change_worth
+from fleet.selectors.programs.round_page import (
     FILTERS,
     KINDS,
     ORDERS,
@@ -27,6 +26,7 @@ from fleet.selectors.round_page import (
     settings_of_year,
     waiting_ids,
 )
+from fleet.selectors.programs.sheet import sheet_of
 from fleet.views.asked_day import asked_day
 from sites.models import Recommendation
 from sites.selectors.program_rules import recommendation_breaks

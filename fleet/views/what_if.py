@@ -10,9 +10,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from fleet.models import User
-from fleet.selectors.company import company_day
-from fleet.selectors.site_access import SiteNotOpen, site_for
-from fleet.selectors.what_if import what_if as answer_of
+from fleet.selectors.company.company import company_day
+from fleet.selectors.programs.what_if import what_if as answer_of
+from fleet.selectors.site.access import SiteNotOpen, site_for
 
 
 @require_safe

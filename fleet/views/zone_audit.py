@@ -12,11 +12,11 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from fleet.selectors.company import company_day
-from fleet.selectors.site_access import SiteNotOpen, site_for
+from fleet.selectors.company.company import company_day
+from fleet.selectors.site.access import SiteNotOpen, site_for
 from fleet.views.audit_form import OPENINGS, AuditForm, empty_form, read_form
-from sites.calc.audit_entry import AuditFigures, BadEntry, audit_figures
-from sites.calc.audit_words import entry_cautions, mixed_words, rating
+from sites.calc.audit.entry import AuditFigures, BadEntry, audit_figures
+from sites.calc.audit.words import entry_cautions, mixed_words, rating
 from sites.selectors.zone_audits import ZoneStanding, run_effects, run_splits, runoff_limits, zone_standings
 from sites.services.zone_audits import AuditRecorded, NoSuchAudit, record_zone_audit, withdraw_zone_audit
 

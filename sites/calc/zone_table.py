@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sites.calc import landscape, soil
-from sites.calc.run_off import runoff_limit_min
+from sites.calc.balance.run_off import runoff_limit_min
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from sites.calc.irrigation import IrrigationSource
+from sites.calc.balance.irrigation import IrrigationSource
 from sites.models import Zone
 from sites.selectors.balance import balance_days
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely.geometry import shape
 
-from sites.importing.gdal import load_pyogrio
+from sites.importing.forms.gdal import load_pyogrio
 
 
 def write_geopackage(*, path: Path, features: Iterable[dict[str, object]]) -> dict[str, int]:

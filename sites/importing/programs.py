@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Final
 
-from sites.calc.program_days import DayPatternError, StartTimesError, parse_days, parse_starts, starts_text
+from sites.calc.program.days import DayPatternError, StartTimesError, parse_days, parse_starts, starts_text
 from sites.importing.lookup import (
     KnownController,
     controllers_by_code,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from sites.calc.rule_file import parse_stage, stage_problems
+from sites.calc.rules.file import parse_stage, stage_problems
 from weather.importing.rows import RowProblem
 
 

@@ -8,7 +8,7 @@ from sites.models.zone import Zone
 
 
 class BalanceMonth(models.Model):
-    """A zone's month, packed by `sites.calc.balance_blob`.
+    """A zone's month, packed by `sites.calc.balance.blob`.
 
     One row per zone and month keeps 400 days of 60,000 zones at under a million rows.
     """

@@ -20,7 +20,7 @@ class RuleSet(models.Model):
 
 
 class RuleStage(models.Model):
-    """One dated stage of a rule set, as its file told it; `sites.calc.rules` reads `spec`."""
+    """One dated stage of a rule set, as its file told it; `sites.calc.rules.stages` reads `spec`."""
 
     rule_set = models.ForeignKey(RuleSet, on_delete=models.CASCADE, related_name="stages")
     name = models.CharField(max_length=80)

@@ -9,8 +9,8 @@ from itertools import groupby, islice
 import numpy as np
 import numpy.typing as npt
 
-from sites.calc.balance_blob import COLUMNS, unpack_months
-from sites.calc.balance_days import BalanceDays, Floats32
+from sites.calc.balance.blob import COLUMNS, unpack_months
+from sites.calc.balance.days import BalanceDays, Floats32
 from sites.models import BalanceMonth, Zone
 from weather.selectors import weather_days
 

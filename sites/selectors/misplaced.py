@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from sites.calc.geometry import setback_m
+from sites.calc.geometry.areas import setback_m
 from sites.models import Sensor, Zone
 from sites.selectors.garden import SETBACK_M
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from sites.calc.program_sheet import KeyedLine
+from sites.calc.program.sheet import KeyedLine
 from sites.models.program import LineFields
 
 

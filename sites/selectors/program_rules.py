@@ -9,10 +9,10 @@ from typing import Final
 
 from django.db.models import OuterRef, Subquery
 
-from sites.calc.program_sheet import KeyedLine
-from sites.calc.rule_breaks import RuleBreak, RuleChecker
-from sites.calc.rule_hours import permitted_hours
-from sites.calc.rules import AddressUnknownError, Stage, Watered, house_number
+from sites.calc.program.sheet import KeyedLine
+from sites.calc.rules.breaks import RuleBreak, RuleChecker
+from sites.calc.rules.hours import permitted_hours
+from sites.calc.rules.stages import AddressUnknownError, Stage, Watered, house_number
 from sites.models import Controller, ProgramSet, Recommendation, Zone
 from sites.selectors.program_lines import keyed_of
 from sites.selectors.rule_books import stages_by_code

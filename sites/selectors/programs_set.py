@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from sites.calc.irrigation import COUNT_ERROR, BypassRows
-from sites.calc.program_passes import ProgramLines
+from sites.calc.balance.irrigation import COUNT_ERROR, BypassRows
+from sites.calc.program.passes import ProgramLines
 from sites.models import BypassLog, Controller, ProgramLine, Zone
 
 IntArray = npt.NDArray[np.int64]

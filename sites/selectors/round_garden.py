@@ -8,14 +8,14 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sites.calc.program_controllers import RuleCase
-from sites.calc.program_garden import Garden
-from sites.calc.program_learned import Learned
-from sites.calc.program_settings import ProgramSettings
-from sites.calc.program_slots import set_slots
-from sites.calc.program_trial import Trial, trial
-from sites.calc.rule_cases import rule_case
-from sites.calc.rules import AddressUnknownError, Stage, Watered
+from sites.calc.program.slots import set_slots
+from sites.calc.rules.cases import rule_case
+from sites.calc.rules.stages import AddressUnknownError, Stage, Watered
+from sites.calc.search.controllers import RuleCase
+from sites.calc.search.garden import Garden
+from sites.calc.search.learned import Learned
+from sites.calc.search.settings import ProgramSettings
+from sites.calc.search.trial import Trial, trial
 from sites.calc.zone_table import ZoneTable
 from sites.models import Controller, Zone
 from sites.selectors.balance import balance_days

@@ -10,11 +10,11 @@ from datetime import date
 import numpy as np
 
 from sites.calc import soil
-from sites.calc.program_controllers import ControllerTable, RuleCase
-from sites.calc.program_own_hours import OwnHours
-from sites.calc.program_settings import ProgramSettings
-from sites.calc.program_threshold import Watched
-from sites.calc.rules import Stage, Watered
+from sites.calc.program.own_hours import OwnHours
+from sites.calc.rules.stages import Stage, Watered
+from sites.calc.search.controllers import ControllerTable, RuleCase
+from sites.calc.search.settings import ProgramSettings
+from sites.calc.search.threshold import Watched
 from sites.calc.zone_table import ZoneTable
 from sites.models import Controller
 from sites.selectors.rule_books import CaseBook, own_hours, stages_by_code, watered_by_zone

@@ -9,8 +9,8 @@ from typing import Final
 
 import numpy as np
 
-from sites.calc.program_settings import ProgramSettings
-from sites.calc.program_weather import DaySpan, Seasons, seasons, with_forecast
+from sites.calc.search.settings import ProgramSettings
+from sites.calc.search.weather import DaySpan, Seasons, seasons, with_forecast
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 from weather.calc.radiation import day_of_year, extraterrestrial_radiation
 from weather.calc.weather_days import WeatherDays

@@ -9,12 +9,12 @@ from datetime import date, timedelta
 import numpy as np
 
 from sites.calc.landscape import HEADS, PLANTS
-from sites.calc.program_controllers import RuleCase
-from sites.calc.program_own_hours import OwnHours
-from sites.calc.program_settings import ProgramSettings
-from sites.calc.rule_cases import rule_case
-from sites.calc.rule_file import parse_stage
-from sites.calc.rules import AddressUnknownError, Stage, Watered, house_number
+from sites.calc.program.own_hours import OwnHours
+from sites.calc.rules.cases import rule_case
+from sites.calc.rules.file import parse_stage
+from sites.calc.rules.stages import AddressUnknownError, Stage, Watered, house_number
+from sites.calc.search.controllers import RuleCase
+from sites.calc.search.settings import ProgramSettings
 from sites.calc.zone_table import ZoneTable
 from sites.models import Controller, RuleSet, Zone
 from weather.calc.arrays import BoolArray

@@ -8,9 +8,9 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from sites.calc.rule_file import parse_stage
-from sites.calc.rule_words import rule_set_changes
-from sites.calc.rules import Stage, Watered, house_number
+from sites.calc.rules.file import parse_stage
+from sites.calc.rules.stages import Stage, Watered, house_number
+from sites.calc.rules.words import rule_set_changes
 from sites.models import Change, RuleSet, Site, Zone
 
 HISTORY_KIND = "rule_set"

@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 from django.db.models import Count, F, Q, Sum
 
-from sites.calc.irrigation import IrrigationSource
-from sites.calc.program_learned import Learned, SensorLog, learned_from_logs
-from sites.calc.program_settings import ProgramSettings
+from sites.calc.balance.irrigation import IrrigationSource
+from sites.calc.search.learned import Learned, SensorLog, learned_from_logs
+from sites.calc.search.settings import ProgramSettings
 from sites.calc.zone_table import ZoneTable
 from sites.models import BypassLog
 from sites.selectors.balance import balance_days

@@ -10,10 +10,10 @@ from functools import cached_property
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from sites.calc.siting_parts import Goal, Ground, WireWay
-from sites.calc.siting_points import BEARINGS, THROW_M, SitePoint, Surroundings, has_room, ranked_points
-from sites.calc.siting_way import ways_from
-from sites.calc.siting_zone import GoverningChoice, governing_choices
+from sites.calc.siting.parts import Goal, Ground, WireWay
+from sites.calc.siting.points import BEARINGS, THROW_M, SitePoint, Surroundings, has_room, ranked_points
+from sites.calc.siting.way import ways_from
+from sites.calc.siting.zone import GoverningChoice, governing_choices
 from sites.models import Controller, Sensor, Site, Sprinkler, Structure, ValveBox, Wire, Zone
 from sites.models.choices import StructureType
 from sites.models.geometry import Shaped

@@ -6,7 +6,7 @@ from datetime import date, time
 from typing import Any
 
 from sites.calc import landscape, soil
-from sites.calc.survey_parts import Item, State, Step, Survey, Thing
+from sites.calc.audit.survey_parts import Item, State, Step, Survey, Thing
 from sites.calc.zone_table import ZoneTable
 from sites.models import Controller, Fixture, ProgramSet, Sensor, Site, ValveBox, Zone
 from sites.models.choices import FixtureKind, Gating, Head, Plant, Soil, StationOrder, Sun

@@ -7,7 +7,7 @@ from datetime import date
 
 from django.db.models import F
 
-from sites.calc.program_threshold import Watched
+from sites.calc.search.threshold import Watched
 from sites.models import BypassLog, Change, Controller, Zone
 
 

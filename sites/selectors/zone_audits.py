@@ -8,9 +8,9 @@ from datetime import date
 
 from django.db.models import Prefetch
 
-from sites.calc.audit_entry import RunEffect, run_effect
-from sites.calc.audit_words import rating
-from sites.calc.run_off import cycles_and_soak, runoff_limit_min
+from sites.calc.audit.entry import RunEffect, run_effect
+from sites.calc.audit.words import rating
+from sites.calc.balance.run_off import cycles_and_soak, runoff_limit_min
 from sites.models import ProgramLine, ProgramSet, Site, Zone, ZoneAudit
 from sites.selectors.zones import zone_table
 

@@ -19,8 +19,8 @@ import numpy.typing as npt
 from django.db import transaction
 from django.db.models import Max, Min
 
-from sites.calc.balance_blob import unpack_months
-from sites.calc.balance_parts import BalanceState
+from sites.calc.balance.blob import unpack_months
+from sites.calc.balance.parts import BalanceState
 from sites.calc.zone_table import ZoneTable
 from sites.models import BalanceFront, BalanceMonth, Site
 from sites.selectors.zones import zone_table

@@ -11,12 +11,12 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from sites.calc.balance_blob import COLUMNS, ZoneMonths, pack_months
-from sites.calc.balance_parts import BalanceState, Forcing, RootZones, root_zones, unknown_start
-from sites.calc.irrigation import LOOK_BACK_DAYS, Irrigation, net_irrigation, starts_ran
-from sites.calc.program_passes import program_passes
-from sites.calc.trailing_values import carried_forward
-from sites.calc.water_balance import WaterBalance, water_balance
+from sites.calc.balance.blob import COLUMNS, ZoneMonths, pack_months
+from sites.calc.balance.irrigation import LOOK_BACK_DAYS, Irrigation, net_irrigation, starts_ran
+from sites.calc.balance.parts import BalanceState, Forcing, RootZones, root_zones, unknown_start
+from sites.calc.balance.trailing_values import carried_forward
+from sites.calc.balance.water_balance import WaterBalance, water_balance
+from sites.calc.program.passes import program_passes
 from sites.calc.zone_table import ZoneTable
 from sites.models import BalanceMonth
 from sites.selectors.programs_set import bypass_rows, governed_from, program_lines

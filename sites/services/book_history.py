@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, time
 from typing import Final
 
-from sites.importing.book_tables import BookTable, Fields, RowChange
+from sites.importing.book.tables import BookTable, Fields, RowChange
 from sites.models import Change
 from sites.services.history import ChangeNote
 

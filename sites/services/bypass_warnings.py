@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sites.calc.program_passes import program_passes
+from sites.calc.program.passes import program_passes
 from sites.importing.bypass import BypassRow
 from sites.selectors.programs_set import program_lines
 

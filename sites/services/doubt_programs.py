@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from sites.calc.program_settings import ProgramSettings
+from sites.calc.search.settings import ProgramSettings
 from sites.models import Controller, Recommendation, RecommendationLine
 from sites.services.weather_doubt import MovedSite
 from sites.services.weekly_round import sites_round

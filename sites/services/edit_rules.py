@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 from django.db import transaction
 
-from sites.calc.rule_switch import switched_stages
+from sites.calc.rules.switch import switched_stages
 from sites.importing.rules import check_rule_set
 from sites.models import Change, RuleSet, Site
 from sites.selectors.rules import HISTORY_KIND, stored_rule_sets, version_of

@@ -10,7 +10,7 @@ from typing import Any, Final
 from django.db import transaction
 from django.db.models import Case, Max, QuerySet, Value, When
 
-from sites.importing.drawing import EXCHANGE
+from sites.importing.drawing.drawing import EXCHANGE
 from sites.models import (
     Change,
     Controller,

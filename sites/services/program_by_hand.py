@@ -8,9 +8,9 @@ from datetime import date, datetime
 
 from django.db import transaction
 
-from sites.calc.program_check import HandCheck, hand_check
-from sites.calc.program_garden import best_answer, figures
-from sites.calc.program_sheet import KeyedLine
+from sites.calc.program.check import HandCheck, hand_check
+from sites.calc.program.sheet import KeyedLine
+from sites.calc.search.garden import best_answer, figures
 from sites.models import Recommendation, RecommendationLine
 from sites.models.choices import ProgramStatus
 from sites.selectors.round_garden import garden_book, trial_of_set

@@ -10,9 +10,9 @@ from typing import cast
 import shapely
 from django.db import transaction
 
-from sites.importing.drawing import EXCHANGE, FIELDS, Drawing, site_drawing, thing_id
-from sites.importing.edits import Edit, EditProblem, parse_fields
-from sites.importing.geojson import Json
+from sites.importing.drawing.drawing import EXCHANGE, FIELDS, Drawing, site_drawing, thing_id
+from sites.importing.drawing.edits import Edit, EditProblem, parse_fields
+from sites.importing.forms.geojson import Json
 from sites.models import Change, Site
 from sites.models.history import can_restore
 from sites.services.exchange_stations import undo_exchange

@@ -8,11 +8,11 @@ from datetime import date
 
 import numpy as np
 
-from sites.calc.program_binding import SOIL
-from sites.calc.program_passes import ProgramLines
-from sites.calc.program_problem import Problem
-from sites.calc.program_threshold import fragile_zones
-from sites.calc.round_plan import RoundPlan
+from sites.calc.program.passes import ProgramLines
+from sites.calc.search.binding import SOIL
+from sites.calc.search.problem import Problem
+from sites.calc.search.round_plan import RoundPlan
+from sites.calc.search.threshold import fragile_zones
 from sites.selectors.round_inputs import RoundControllers
 from weather.calc.arrays import BoolArray, FloatArray
 

@@ -7,8 +7,8 @@ from datetime import date
 
 import numpy as np
 
-from sites.calc.program_margin import margins
-from sites.calc.program_settings import ProgramSettings
+from sites.calc.search.margin import margins
+from sites.calc.search.settings import ProgramSettings
 from sites.calc.zone_table import ZoneTable
 from sites.models import Zone
 from sites.selectors.round_inputs import RoundControllers

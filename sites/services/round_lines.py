@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sites.calc.program_days import starts_text
-from sites.calc.program_patterns import DayChoice
-from sites.calc.program_times import Timetable
-from sites.calc.program_trial import Trial
+from sites.calc.program.days import starts_text
+from sites.calc.program.patterns import DayChoice
+from sites.calc.program.times import Timetable
+from sites.calc.search.trial import Trial
 from sites.models import RecommendationLine
 from sites.services.round_context import RoundContext
 from weather.calc.arrays import IntArray

@@ -8,15 +8,15 @@ from typing import Final
 
 import numpy as np
 
-from sites.calc.program_keyed import chosen_timetable
-from sites.calc.program_patterns import NOON, DayChoice
-from sites.calc.program_problem import Problem
-from sites.calc.program_threshold import threshold_advice
-from sites.calc.program_times import Timetable
-from sites.calc.program_together import side_words, too_thirsty
-from sites.calc.program_trial import Trial
-from sites.calc.round_words import RoundFacts, reasons
-from sites.calc.rules import MINUTES_A_DAY
+from sites.calc.program.keyed import chosen_timetable
+from sites.calc.program.patterns import NOON, DayChoice
+from sites.calc.program.times import Timetable
+from sites.calc.program.together import side_words, too_thirsty
+from sites.calc.rules.stages import MINUTES_A_DAY
+from sites.calc.search.problem import Problem
+from sites.calc.search.round_words import RoundFacts, reasons
+from sites.calc.search.threshold import threshold_advice
+from sites.calc.search.trial import Trial
 from sites.models import Recommendation, RecommendationLine
 from sites.services.round_context import RoundContext
 from sites.services.round_lines import lost_pct, new_lines, set_lines

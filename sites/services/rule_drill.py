@@ -12,16 +12,16 @@ from typing import Final
 
 import numpy as np
 
-from sites.calc.program_check import program_lines_of
-from sites.calc.program_days import days_words
-from sites.calc.program_garden import Figures, figures
-from sites.calc.program_settings import ProgramSettings
-from sites.calc.program_slots import set_slots
-from sites.calc.program_trial import trial
-from sites.calc.rule_breaks import RuleBreak
-from sites.calc.rule_file import parse_stage
-from sites.calc.rule_switch import switched_stages
-from sites.calc.rules import Stage
+from sites.calc.program.check import program_lines_of
+from sites.calc.program.days import days_words
+from sites.calc.program.slots import set_slots
+from sites.calc.rules.breaks import RuleBreak
+from sites.calc.rules.file import parse_stage
+from sites.calc.rules.stages import Stage
+from sites.calc.rules.switch import switched_stages
+from sites.calc.search.garden import Figures, figures
+from sites.calc.search.settings import ProgramSettings
+from sites.calc.search.trial import trial
 from sites.models import Controller, ProgramSet, Recommendation, RecommendationLine
 from sites.selectors.program_rules import open_stations, set_program_breaks_under
 from sites.selectors.round_garden import garden_book

@@ -8,10 +8,10 @@ from datetime import date, datetime
 
 from django.db import transaction
 
-from sites.importing.drawing import HISTORY_KINDS, Drawing, DrawnThing, site_drawing, thing_id
-from sites.importing.edit_apply import apply_edits
-from sites.importing.edit_check import edit_problems, edit_warnings
-from sites.importing.edits import Edit, EditProblem
+from sites.importing.drawing.drawing import HISTORY_KINDS, Drawing, DrawnThing, site_drawing, thing_id
+from sites.importing.drawing.edit_apply import apply_edits
+from sites.importing.drawing.edit_check import edit_problems, edit_warnings
+from sites.importing.drawing.edits import Edit, EditProblem
 from sites.models import BypassLog, Change, ProgramSet, Recommendation, Site, ZoneAudit
 from sites.services.history import record_changes
 from sites.services.site_edit_write import write_difference

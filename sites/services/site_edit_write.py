@@ -9,8 +9,8 @@ from typing import Final
 import shapely
 from django.db.models import Model, QuerySet
 
-from sites.importing.book_tables import Fields
-from sites.importing.drawing import TABLE_OF, Drawing, DrawnThing, fingerprint_of, plain
+from sites.importing.book.tables import Fields
+from sites.importing.drawing.drawing import TABLE_OF, Drawing, DrawnThing, fingerprint_of, plain
 from sites.models import Fixture
 from sites.models.geometry import bounding_box
 from sites.services.history import ChangeNote

@@ -12,11 +12,11 @@ import shapely
 from django.db import transaction
 from django.db.models import Max
 
-from sites.calc.geometry import great_circle_m
-from sites.calc.geometry_report import FAR_FROM_SITE_M
+from sites.calc.geometry.areas import great_circle_m
+from sites.calc.geometry.report import FAR_FROM_SITE_M
 from sites.calc.soil import FIELD_CAPACITY_KPA
-from sites.importing.book import SHAPE_KEYED, BookItem, fingerprint
-from sites.importing.kinds import KINDS
+from sites.importing.book.items import SHAPE_KEYED, BookItem, fingerprint
+from sites.importing.book.kinds import KINDS
 from sites.models import Controller, Sensor, Site, ValveBox, Zone
 from sites.services.book import record_item
 from weather.importing.rows import CellError, Column

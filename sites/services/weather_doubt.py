@@ -12,8 +12,8 @@ import numpy as np
 import numpy.typing as npt
 from django.db.models import Q
 
-from sites.calc.balance_parts import root_zones
-from sites.calc.water_balance import WaterBalance, water_balance
+from sites.calc.balance.parts import root_zones
+from sites.calc.balance.water_balance import WaterBalance, water_balance
 from sites.calc.zone_table import ZoneTable
 from sites.models import BalanceFront, Controller, Site
 from sites.selectors.zones import zone_table

@@ -10,13 +10,13 @@ from typing import Final
 import numpy as np
 from django.db import transaction
 
-from sites.calc.program_adjust import set_adjusts, with_adjusts
-from sites.calc.program_binding import binding_limits
-from sites.calc.program_problem import problem
-from sites.calc.program_settings import ProgramSettings
-from sites.calc.program_slots import breaks_rules, set_slots
-from sites.calc.round_plan import round_plan
-from sites.calc.rules import Stage
+from sites.calc.program.adjust import set_adjusts, with_adjusts
+from sites.calc.program.slots import breaks_rules, set_slots
+from sites.calc.rules.stages import Stage
+from sites.calc.search.binding import binding_limits
+from sites.calc.search.problem import problem
+from sites.calc.search.round_plan import round_plan
+from sites.calc.search.settings import ProgramSettings
 from sites.calc.zone_table import ZoneTable
 from sites.models import Recommendation, RecommendationLine, Site
 from sites.models.choices import ProgramStatus

@@ -7,8 +7,8 @@ from datetime import date, datetime
 
 from django.db import transaction
 
-from sites.calc.audit_entry import AuditEntry, BadEntry, audit_figures
-from sites.calc.audit_words import is_mixed
+from sites.calc.audit.entry import AuditEntry, BadEntry, audit_figures
+from sites.calc.audit.words import is_mixed
 from sites.models import Zone, ZoneAudit
 from sites.services.history import ChangeNote, record_changes
 

@@ -16,9 +16,9 @@ from django.db.models import F
 from django.test import Client
 
 from fleet.models import Company, LedgerMonth, Tariff, User
-from fleet.selectors.ledger_inputs import need_of_sites
+from fleet.selectors.ledger.inputs import need_of_sites
 from fleet.services.bulk_rows import upsert_rows
-from fleet.services.ledger import update_ledger
+from fleet.services.ledger.record import update_ledger
 from sites.models import Controller, Meter, MeterVolume, Sensor, Site, Zone
 from tests.factories import build_controller, build_location, build_site, build_zone
 from weather.models import DailyWeather

@@ -9,8 +9,8 @@ import time
 import numpy as np
 import pytest
 
-from fleet.calc.ledger_answer import LedgerInputs
-from fleet.calc.ledger_sites import site_ledger
+from fleet.calc.ledger.answer import LedgerInputs
+from fleet.calc.ledger.sites import site_ledger
 from fleet.scoring.ledger_worlds import DAYS, FIRST_DAY, PEOPLE, portfolio
 
 

@@ -16,9 +16,9 @@ import pytest
 import shapely
 
 from fleet.models import Company, Stop, Technician, Visit, VisitNeed
-from fleet.services import plan_fit
-from fleet.services import plan_routes as planning
-from fleet.services.plan_routes import plan_routes
+from fleet.services.plan import fit as plan_fit
+from fleet.services.plan import plan_routes as planning
+from fleet.services.plan.plan_routes import plan_routes
 from fleet.streets.network import build_network, save_network
 from fleet.streets.osm_file import StreetPieces
 from fleet.streets.store import network_path

@@ -8,11 +8,11 @@ import time
 import numpy as np
 import pytest
 
-from fleet.calc.watch_filter import watch_fleet
-from fleet.calc.watch_fit import fit_fleet
-from fleet.calc.watch_habits import no_habits
-from fleet.calc.watch_inputs import WatchInputs, no_periods
-from fleet.calc.watch_settings import WatchSettings, starting_fit
+from fleet.calc.watch.filter import watch_fleet
+from fleet.calc.watch.fit import fit_fleet
+from fleet.calc.watch.habits import no_habits
+from fleet.calc.watch.inputs import WatchInputs, no_periods
+from fleet.calc.watch.settings import WatchSettings, starting_fit
 
 DAYS = 200
 

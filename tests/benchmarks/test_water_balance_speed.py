@@ -8,8 +8,8 @@ import time
 import numpy as np
 import pytest
 
-from sites.calc.balance_parts import Forcing, RootZones, unknown_start
-from sites.calc.water_balance import water_balance
+from sites.calc.balance.parts import Forcing, RootZones, unknown_start
+from sites.calc.balance.water_balance import water_balance
 
 DAYS = 400
 LOCATIONS = 50

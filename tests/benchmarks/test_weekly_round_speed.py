@@ -10,18 +10,18 @@ import numpy as np
 import pytest
 
 from fleet.scoring.program_gardens import invented_gardens
-from sites.calc.program_adjust import with_adjusts
-from sites.calc.program_binding import binding_limits
-from sites.calc.program_controllers import RuleCase
-from sites.calc.program_margin import margins
-from sites.calc.program_patterns import day_choices
-from sites.calc.program_problem import problem
-from sites.calc.program_settings import ProgramSettings
-from sites.calc.program_trial import Slots
-from sites.calc.program_weather import Seasons
-from sites.calc.round_plan import round_plan
-from sites.calc.rule_hours import permitted_hours
-from sites.calc.rules import Stage, Watered, Window
+from sites.calc.program.adjust import with_adjusts
+from sites.calc.program.patterns import day_choices
+from sites.calc.rules.hours import permitted_hours
+from sites.calc.rules.stages import Stage, Watered, Window
+from sites.calc.search.binding import binding_limits
+from sites.calc.search.controllers import RuleCase
+from sites.calc.search.margin import margins
+from sites.calc.search.problem import problem
+from sites.calc.search.round_plan import round_plan
+from sites.calc.search.settings import ProgramSettings
+from sites.calc.search.trial import Slots
+from sites.calc.search.weather import Seasons
 from sites.services.weekly_round import CONTROLLERS_AT_ONCE
 
 SETTINGS = ProgramSettings()

@@ -15,7 +15,7 @@ from django.db.models import F
 from PIL import ExifTags, Image, ImageDraw
 
 from fleet.models import Route, Stop, Technician, User
-from fleet.services.company import set_passwords
+from fleet.services.company.company import set_passwords
 from tests.browser.cut_line import CutLine
 from tests.browser.test_pages_in_chromium import PASSWORD, TODAY
 

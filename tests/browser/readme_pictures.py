@@ -69,7 +69,7 @@ def take(folder: Path) -> None:
 
 def _known_password() -> str:
     """Give the three people of the demo one password."""
-    from fleet.services.company import set_passwords
+    from fleet.services.company.company import set_passwords
 
     password = secrets.token_urlsafe(12)
     set_passwords(passwords=dict.fromkeys(("hana", "ines", "ruth"), password))

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from fleet.models import Route, Stop
-from fleet.services.routes_by_hand import CannotMove, move_stop
-from fleet.services.stop_states import set_stop_state
+from fleet.services.on_site.stop_states import set_stop_state
+from fleet.services.plan.routes_by_hand import CannotMove, move_stop
 from tests.browser.test_pages_in_chromium import NOW, TODAY, Visitor, chromium, pytestmark, town
 
 __all__ = ["chromium", "pytestmark", "town"]

@@ -8,7 +8,7 @@ import pytest
 
 from fleet.models import DayBreak, HeldWindow, Stop, Visit
 from tests.browser.test_pages_in_chromium import Visitor, chromium, pytestmark, town
-from tests.fleet.test_day_breaks import whole_plan
+from tests.fleet.plan.test_day_breaks import whole_plan
 
 __all__ = ["chromium", "pytestmark", "town"]
 

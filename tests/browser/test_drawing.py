@@ -11,7 +11,7 @@ import pytest
 import shapely
 
 from fleet.models import Company, User
-from sites.calc.geometry import area_m2, as_array
+from sites.calc.geometry.areas import area_m2, as_array
 from sites.models import Change, Controller, ProgramLine, ProgramSet, Sensor, Site, Zone
 from sites.models.geometry import bounding_box
 from tests.browser.test_pages_in_chromium import PASSWORD, Visitor, chromium, pytestmark

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from fleet.models import Stop
-from fleet.services.company import set_passwords
+from fleet.services.company.company import set_passwords
 from sites.models import Site, ZoneAudit
 from tests.browser.phone_hand import NOTHING_WAITS, until
 from tests.browser.test_pages_in_chromium import CHROMIUM, PASSWORD, Visitor, chromium, town

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from fleet.models import Stop, User
-from fleet.services.company import set_passwords
+from fleet.services.company.company import set_passwords
 from sites.models import Site, Zone
 from tests.browser.test_pages_in_chromium import CHROMIUM, PASSWORD, Visitor, chromium, town  # noqa: F401
 from tests.pipeline.hostile import HOSTILE, write_hostile_names

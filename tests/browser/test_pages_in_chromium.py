@@ -12,7 +12,7 @@ import pytest
 
 from fleet.demo.company import build_demo_company
 from fleet.models import Stop
-from fleet.services.company import set_passwords
+from fleet.services.company.company import set_passwords
 from fleet.services.run_day import run_day
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")

@@ -12,12 +12,12 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.calc.running_late import Leg, expected_arrivals
+from fleet.calc.plan.running_late import Leg, expected_arrivals
 from fleet.models import Company, Finding, Part, PartForKind, Route, Stop, User
-from fleet.selectors.company import company_day
-from fleet.selectors.stock import stock_of
-from fleet.services.stock import move_parts, truck_of
-from sites.calc.audit_entry import AuditEntry, audit_figures
+from fleet.selectors.company.company import company_day
+from fleet.selectors.company.stock import stock_of
+from fleet.services.company.stock import move_parts, truck_of
+from sites.calc.audit.entry import AuditEntry, audit_figures
 from sites.models import Recommendation, ZoneAudit
 from tests.browser.phone_hand import Phone, cut_once, login_of, stops_of_today
 from tests.browser.test_pages_in_chromium import CHROMIUM, chromium, town

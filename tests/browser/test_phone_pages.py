@@ -7,14 +7,14 @@ from typing import Any
 
 import pytest
 
-from fleet.calc.phone_settings import PhoneSettings
-from fleet.calc.sensor_reading import Fit, ReadingBands, tension_reading
+from fleet.calc.on_site.phone_settings import PhoneSettings
+from fleet.calc.on_site.sensor_reading import Fit, ReadingBands, tension_reading
 from fleet.models import Finding, Stop, Visit
-from fleet.selectors.photo_files import photo_folder
-from fleet.services.finding_input import FindingInput
-from fleet.services.findings import record_finding
-from fleet.services.photos import PhotoSent, keep_photo
-from fleet.services.report_links import make_report_link
+from fleet.selectors.on_site.photo_files import photo_folder
+from fleet.services.on_site.finding_input import FindingInput
+from fleet.services.on_site.findings import record_finding
+from fleet.services.on_site.photos import PhotoSent, keep_photo
+from fleet.services.on_site.report_links import make_report_link
 from sites.models import Recommendation
 from tests.browser.phone_hand import Phone, login_of, picture, stop_with_a_program, stops_of_today
 from tests.browser.test_pages_in_chromium import CHROMIUM, Visitor, chromium, town

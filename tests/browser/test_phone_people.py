@@ -8,7 +8,7 @@ import pytest
 from django.contrib.sessions.models import Session
 
 from fleet.models import Finding, Photo, Stop, Submission, Technician, User
-from fleet.services.company import set_passwords
+from fleet.services.company.company import set_passwords
 from sites.models import Site
 from tests.browser.phone_hand import Phone, login_of, picture, stops_of_today
 from tests.browser.test_pages_in_chromium import CHROMIUM, PASSWORD, chromium, town

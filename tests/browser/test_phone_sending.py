@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from fleet.models import Finding, Photo, Stop, Submission
-from fleet.selectors.photo_files import photo_folder, photo_path
+from fleet.selectors.on_site.photo_files import photo_folder, photo_path
 from tests.browser.phone_hand import Hold, Phone, cut_once, login_of, picture, stops_of_today
 from tests.browser.test_pages_in_chromium import CHROMIUM, chromium, town
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from fleet.models import Company, Quote, User, VisitNeed
-from fleet.selectors.settings_page import settings_in_force
+from fleet.selectors.visits.settings_page import settings_in_force
 from tests.factories import build_need, build_site
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")

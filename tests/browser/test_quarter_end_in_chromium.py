@@ -12,8 +12,8 @@ from django.utils import timezone
 from pypdf import PdfReader
 
 from fleet.models import Company, Rebate, RebateClaim, User
-from fleet.services.ledger import update_ledger
-from tests.fleet.test_ledger_service import UNTIL, bills, dry_location, garden
+from fleet.services.ledger.record import update_ledger
+from tests.fleet.ledger.test_service import UNTIL, bills, dry_location, garden
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = [

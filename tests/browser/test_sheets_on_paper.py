@@ -10,7 +10,7 @@ import pytest
 from pypdf import PdfReader
 
 from fleet.models import Company, Stop, User
-from fleet.selectors.program_sheet import sheet_of
+from fleet.selectors.programs.sheet import sheet_of
 from sites.models import Controller, Recommendation
 from tests.browser.test_pages_in_chromium import (  # noqa: F401
     CHROMIUM,

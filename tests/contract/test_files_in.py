@@ -12,9 +12,9 @@ from datetime import date
 import pytest
 
 from fleet.importing import contracts, tariffs, technicians, visits
-from sites.calc.rule_file import FIELDS
+from sites.calc.rules.file import FIELDS
 from sites.importing import bypass, meters, programs
-from sites.importing.kinds import DAY_MODES, KINDS
+from sites.importing.book.kinds import DAY_MODES, KINDS
 from sites.models.choices import (
     Gating,
     Head,

@@ -6,7 +6,7 @@ import pytest
 
 from fleet.exports.kinds import FORMATS, KINDS
 from fleet.models import Cause, WatchStatus
-from sites.importing.kinds import KINDS as BOOK_KINDS
+from sites.importing.book.kinds import KINDS as BOOK_KINDS
 from sites.models.choices import ProgramStatus
 
 COLUMNS = {

@@ -14,7 +14,7 @@ from fleet.doings import DOINGS, doings_for
 from fleet.models import Company, User
 from fleet.places import PLACES
 from tests.factories import build_site, build_technician
-from tests.fleet.test_phone_sending import a_stop
+from tests.fleet.on_site.test_phone_sending import a_stop
 
 SignIn = Callable[[User], Client]
 

@@ -51,7 +51,7 @@ for kind in (StageRun, Planning):
 """
 TOKEN = """
 from django.utils import timezone
-from fleet.services.device_tokens import create_device_token
+from fleet.services.company.device_tokens import create_device_token
 made = create_device_token(name='log', kinds=['readings'], site_codes=[], by='hana', at=timezone.now())
 print(made.secret)
 """

@@ -21,8 +21,8 @@ from datetime import date
 from pathlib import Path
 from django.utils import timezone
 from fleet.models import Company
-from fleet.services.bring_ask import ask_save
-from fleet.services.uploads import keep_upload, take_upload, upload_folder
+from fleet.services.bring.ask import ask_save
+from fleet.services.bring.uploads import keep_upload, take_upload, upload_folder
 from dataclasses import replace
 Company.objects.create(pk=1, name="Marlow", timezone="America/Denver")
 now, folder = timezone.now(), upload_folder()
@@ -37,10 +37,10 @@ import os, signal, sys
 from datetime import timedelta
 from django.utils import timezone
 from fleet.services import bring_runs
-from fleet.services.bring_ask import revive_lost_brings
+from fleet.services.bring.ask import revive_lost_brings
 from fleet.services.run_day import work_on
 from fleet.services.stage_runs import runs_to_do
-from fleet.services.uploads import upload_folder
+from fleet.services.bring.uploads import upload_folder
 deadly, tell = os.environ["DEADLY_STEP"], bring_runs._Telling.__call__
 def told(self, step, share):
     tell(self, step, share)

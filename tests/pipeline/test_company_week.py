@@ -14,7 +14,7 @@ from django.core.management import call_command
 
 from fleet.models import Company
 from fleet.services import run_day as stages
-from fleet.services.plan_routes import plan_routes
+from fleet.services.plan.plan_routes import plan_routes
 from tests.pipeline.company_files import TODAY, write_company
 
 pytestmark = pytest.mark.django_db

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pytest
 
-from sites.calc.program_settings import ProgramSettings
+from sites.calc.search.settings import ProgramSettings
 from sites.models import Change, Recommendation, Site
 from sites.models.choices import RainFrom
 from sites.selectors.balance import balance_days

@@ -11,9 +11,9 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sites.calc.geometry import area_m2, as_array
-from sites.importing.drawing import Drawing, site_drawing
-from sites.importing.edits import NotEdits, parse_edits
+from sites.calc.geometry.areas import area_m2, as_array
+from sites.importing.drawing.drawing import Drawing, site_drawing
+from sites.importing.drawing.edits import NotEdits, parse_edits
 from sites.models import Change, Controller, ProgramSet, Sensor, Site, Sprinkler, Zone
 from sites.services.restore import NothingToRestore, restore_changes
 from sites.services.site_edit import EditConflict, EditRefused, SiteEdited, save_site_edits

@@ -8,7 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import CommandParser
 
-from fleet.services.streets import build_streets
+from fleet.services.plan.streets import build_streets
 from fleet.streets.osm_file import UnreadableStreets
 from weather.commands import RootroundCommand
 

@@ -23,7 +23,7 @@ from django.utils import timezone
 from fleet.demo.company import build_demo_company
 from fleet.demo.files import demo_today
 from fleet.models import Company
-from fleet.services.company import AnotherCompany, set_passwords
+from fleet.services.company.company import AnotherCompany, set_passwords
 from fleet.services.run_day import run_day
 from fleet.upload_door import MOST_BODY_BYTES
 from sites.models import Site

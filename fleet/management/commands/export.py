@@ -20,7 +20,7 @@ from fleet.exports.kinds import (
     as_json,
     write_csv,
 )
-from fleet.services.audit import record_audit
+from fleet.services.company.audit import record_audit
 from sites.exports.geopackage import write_geopackage
 from weather.commands import RootroundCommand, iso_day, iso_monday
 

@@ -8,8 +8,8 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from fleet.selectors.company import company_day, the_company
-from sites.importing.book_offers import EVERY, OF_FORM
+from fleet.selectors.company.company import company_day, the_company
+from sites.importing.book.offers import EVERY, OF_FORM
 from sites.services.book import import_book
 from weather.commands import RootroundCommand
 

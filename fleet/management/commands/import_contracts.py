@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from fleet.services.record_contracts import import_contracts
+from fleet.services.bring.record_contracts import import_contracts
 from weather.commands import RootroundCommand
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
-from fleet.services.record_company import import_tariffs
+from fleet.services.bring.record_company import import_tariffs
 from weather.commands import RootroundCommand
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from fleet.services.record_company import import_technicians
+from fleet.services.bring.record_company import import_technicians
 from weather.commands import RootroundCommand
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from fleet.services.record_visits import import_visits
+from fleet.services.bring.record_visits import import_visits
 from weather.commands import RootroundCommand
 
 

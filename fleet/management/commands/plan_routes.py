@@ -7,9 +7,9 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from fleet.services.plan_fit import PlanOvertaken
-from fleet.services.plan_routes import DEFAULT_SECONDS, plan_routes
-from fleet.services.plan_watch import AlreadyPlanning, PlanningStopped
+from fleet.services.plan.fit import PlanOvertaken
+from fleet.services.plan.plan_routes import DEFAULT_SECONDS, plan_routes
+from fleet.services.plan.watched import AlreadyPlanning, PlanningStopped
 from weather.commands import RootroundCommand, iso_day, iso_monday
 
 LONGEST_SECONDS = 3600.0

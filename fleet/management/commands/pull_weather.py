@@ -9,7 +9,7 @@ from django.conf import settings
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from fleet.selectors.company import company_day
+from fleet.selectors.company.company import company_day
 from sites.services.site_weather import pull_site_weather
 from weather.commands import RootroundCommand
 from weather.sources.registry import KNOWN, UnknownSource, build_sources

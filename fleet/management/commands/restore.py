@@ -8,7 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import CommandParser
 
-from fleet.services.backup import DatabaseNotEmpty, NotABackup, restore_backup
+from fleet.services.company.backup import DatabaseNotEmpty, NotABackup, restore_backup
 from weather.commands import RootroundCommand
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
-from fleet.services.watch_sensors import watch_sensors
+from fleet.services.watch.sensors import watch_sensors
 from weather.commands import RootroundCommand, iso_day
 
 

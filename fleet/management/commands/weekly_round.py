@@ -7,8 +7,8 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 
-from fleet.selectors.company import company_day
-from fleet.selectors.prices import water_price_per_m3
+from fleet.selectors.company.company import company_day
+from fleet.selectors.ledger.prices import water_price_per_m3
 from sites.services.weekly_round import UnknownSites, weekly_round
 from weather.commands import RootroundCommand, iso_monday
 

@@ -32,12 +32,12 @@ from fleet.models import (
     Visit,
     WatchState,
 )
-from fleet.selectors.photo_files import photo_folder, photo_path
-from fleet.services.report_links import token_of
+from fleet.selectors.on_site.photo_files import photo_folder, photo_path
+from fleet.services.on_site.report_links import token_of
 from sites.models import Change, Recommendation, RuleSet, Site, ZoneAudit
 from tests.conftest import DAY, NOW
 from tests.factories import build_location, build_sensor, build_zone
-from tests.fleet.test_phone_sending import a_stop
+from tests.fleet.on_site.test_phone_sending import a_stop
 from tests.weather.test_selectors import build_day
 
 

@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from fleet.calc.totp import hotp_code, totp_step
 from fleet.models import AuditEntry, Company, SecondFactor, User
-from fleet.services.second_factor import (
+from fleet.services.company.second_factor import (
     MOST_FAILURES,
     ask_code,
     begin_second_factor,

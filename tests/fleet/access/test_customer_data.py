@@ -19,8 +19,8 @@ from django.utils import timezone
 from fleet.access import ROLES
 from fleet.customer_trail import CHANGES, SHOWS, TAKES
 from fleet.models import AuditEntry, Company, Finding, LedgerMonth, Photo, ReportLink, Stop, User, VisitNeed
-from fleet.selectors.photo_files import photo_folder, photo_path
-from fleet.services.audit import throw_old_audit
+from fleet.selectors.on_site.photo_files import photo_folder, photo_path
+from fleet.services.company.audit import throw_old_audit
 from sites.models import Change, Site
 from tests.conftest import DAY, NOW
 from tests.fleet.access.every_address import every_address, things_of
@@ -180,7 +180,7 @@ def test_an_erasure_takes_the_person_and_leaves_the_water(
 def test_a_photo_that_another_garden_needs_stays(
     garden: Site, stranger: User, settings: Any, django_capture_on_commit_callbacks: Any
 ) -> None:
-    from fleet.services.erase_customer import erase_customer
+    from fleet.services.company.erase_customer import erase_customer
 
     things_of(stranger, "QT-02")
     folder = photo_folder(data_dir=settings.DATA_DIR)

@@ -13,8 +13,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from fleet.models import Company, SecondFactor, User
-from fleet.selectors.open_sessions import device_words, open_sessions, session_name
-from fleet.services.accounts import throw_old_sessions
+from fleet.selectors.company.open_sessions import device_words, open_sessions, session_name
+from fleet.services.company.accounts import throw_old_sessions
 from sites.models import Change
 from tests.factories import build_site
 

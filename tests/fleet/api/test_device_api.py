@@ -15,7 +15,7 @@ from django.urls.resolvers import URLPattern, URLResolver
 from fleet.access import DEVICES, ROLES, SELF_GUARDED
 from fleet.api.door import described
 from fleet.models import Company, DeviceToken, User
-from fleet.services.device_tokens import (
+from fleet.services.company.device_tokens import (
     CALLS_A_MINUTE,
     TokenNotPossible,
     TooManyCalls,

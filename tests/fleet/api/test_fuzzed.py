@@ -22,7 +22,7 @@ from schemathesis.specs.openapi.checks import (
 
 from fleet.api.door import described
 from fleet.models import Company, DeviceToken
-from fleet.services.device_tokens import create_device_token
+from fleet.services.company.device_tokens import create_device_token
 from tests.factories import build_controller, build_site
 
 pytestmark = pytest.mark.django_db

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from fleet.models import Company, Tariff, Technician, User, VisitNeed
-from fleet.services.record_company import import_tariffs, import_technicians
-from fleet.services.record_visits import import_visits
+from fleet.services.bring.record_company import import_tariffs, import_technicians
+from fleet.services.bring.record_visits import import_visits
 from sites.models import Change, RuleSet
 from sites.services.record_rules import import_rules
 from tests.conftest import NOW

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from fleet.models import Tariff, Technician, VisitNeed
-from fleet.services.bring_kinds import KINDS, Moment
+from fleet.services.bring.kinds import KINDS, Moment
 from sites.models import BypassLog, Change, MeterReading, MeterVolume, ProgramSet
 from tests.conftest import DAY, NOW
 from tests.factories import build_controller, build_site, build_zone

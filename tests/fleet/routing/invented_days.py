@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from fleet.calc.travel import estimated_travel
-from fleet.calc.visit_settings import VisitSettings
+from fleet.calc.plan.travel import estimated_travel
+from fleet.calc.visits.settings import VisitSettings
 from fleet.routing.problem import UNREACHABLE_S, Break, Problem, Vehicle, Visit, Window
 
 DAY_S = 86_400

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fleet.calc.travel_hours import RushSpan, TravelHours
+from fleet.calc.plan.travel_hours import RushSpan, TravelHours
 from fleet.routing.check import plan_faults
 from fleet.routing.mend import mend
 from fleet.routing.plan import Plan

@@ -14,7 +14,7 @@ import shapely
 from shapely.geometry import mapping, shape
 from shapely.geometry.base import BaseGeometry
 
-from sites.importing.gdal import load_pyogrio
+from sites.importing.forms.gdal import load_pyogrio
 from sites.services.book import import_book
 from weather.importing.rows import ImportReport
 

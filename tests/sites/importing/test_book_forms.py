@@ -12,9 +12,9 @@ import shapely
 from pyproj import Transformer
 from shapely.geometry import mapping, shape
 
-from sites.importing.book_file import read_book_file
-from sites.importing.gdal import load_pyogrio
-from sites.importing.kinds import ALIASES, KINDS
+from sites.importing.book.file import read_book_file
+from sites.importing.book.kinds import ALIASES, KINDS
+from sites.importing.forms.gdal import load_pyogrio
 from sites.models import Controller, Sensor, Site, Zone
 from tests.sites.importing.book_files import (
     Feature,

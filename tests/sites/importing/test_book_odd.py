@@ -13,7 +13,7 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sites.importing.book_file import read_book_file
+from sites.importing.book.file import read_book_file
 from sites.models import Change, Controller, Sensor, Site, Zone
 from tests.sites.importing.book_files import Feature, bring_in, small_book
 

@@ -12,7 +12,7 @@ from django.core.management import call_command
 from pytest_django import DjangoAssertNumQueries
 
 from fleet.models import Company
-from sites.calc.geometry import area_m2, as_array
+from sites.calc.geometry.areas import area_m2, as_array
 from sites.exports import book as book_export
 from sites.exports import history as history_export
 from sites.exports.geopackage import write_geopackage

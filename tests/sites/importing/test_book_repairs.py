@@ -9,8 +9,8 @@ import pytest
 import shapely
 from pyproj import Geod
 
-from sites.calc.geometry_report import Fault
-from sites.importing.book_offers import EVERY, OF_FORM, Repair, RepairChoice
+from sites.calc.geometry.report import Fault
+from sites.importing.book.offers import EVERY, OF_FORM, Repair, RepairChoice
 from sites.models import Change, Zone
 from sites.services.book import BookLook, look_at_book
 from tests.sites.importing.book_files import (

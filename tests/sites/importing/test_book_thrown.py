@@ -18,7 +18,7 @@ from xml.sax.saxutils import escape
 import pytest
 from shapely.geometry import shape
 
-from sites.importing.kinds import ALIASES, KINDS
+from sites.importing.book.kinds import ALIASES, KINDS
 from sites.models import Change, Controller, Fixture, Sensor, Site, Sprinkler, Structure, ValveBox, Wire, Zone
 from tests.sites.importing.book_files import Feature, bring_in, write_geojson, write_layers, write_shapefile
 from weather.importing.rows import ImportReport

@@ -10,9 +10,9 @@ import pytest
 import shapely
 from pyproj import Transformer
 
-from sites.importing.book_file import read_book_file
-from sites.importing.book_layout import BookLayout, LayerLayout
-from sites.importing.raw_book import read_raw_book
+from sites.importing.book.file import read_book_file
+from sites.importing.book.layout import BookLayout, LayerLayout
+from sites.importing.book.raw_book import read_raw_book
 from tests.sites.importing.book_files import Feature, box, feature, write_geojson, write_shapefile
 
 NESTED = """<?xml version="1.0"?><k:kml xmlns:k="urn:x"><k:Document><k:name>All</k:name>

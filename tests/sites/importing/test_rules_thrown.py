@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from sites.calc.rule_file import FIELDS, parse_stage
+from sites.calc.rules.file import FIELDS, parse_stage
 from sites.models import Change, RuleSet, RuleStage
 from sites.services.record_rules import import_rules
 from tests.sites.importing.book_files import NOW

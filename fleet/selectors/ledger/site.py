@@ -1,0 +1,81 @@
+"""Reads of one garden's water for its page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from fleet.calc.ledger.reasons import reason_words
+from fleet.models import LedgerMonth, LedgerSite, MeterLeak
+from fleet.selectors.ledger.meter_leaks import leaks_of_site
+from sites.models import Site
+
+
+@dataclass(frozen=True, slots=True)
+class WaterSite:
+    """One garden's water."""
+
+    site: Site
+    months: list[LedgerMonth]
+    summary: LedgerSite | None
+    verdict: str
+    reads: list[tuple[str, Any, float, str, str]]
+    used_l: float | None
+    need_l: float | None
+    leaks: list[MeterLeak]
+
+    @property
+    def idle_l_d(self) -> float | None:
+        """Need up to which its baseline expects no use at all [L/d]; None where it always expects some."""
+        model = self.summary.model if self.summary else None
+        if not model or model["base_l_d"] >= 0 or model["slope"] <= 0:
+            return None
+        return float(model["change_point_l_d"] - model["base_l_d"] / model["slope"])
+
+
+def water_site(*, code: str) -> WaterSite:
+    """One garden's months, baseline and newest reads.
+
+    Raises
+    ------
+    Site.DoesNotExist
+        No garden has the code.
+    """
+    site = Site.objects.get(code=code)
+    months = list(LedgerMonth.objects.filter(site=site).order_by("month"))
+    summary = LedgerSite.objects.filter(site=site).first()
+    told = [row for row in months if row.used_l is not None and row.need_l is not None][-12:]
+    return WaterSite(
+        site=site,
+        months=months,
+        summary=summary,
+        verdict=reason_words(summary.verdict) if summary and summary.verdict else "",
+        reads=_reads(site),
+        used_l=sum(row.used_l or 0.0 for row in told) if told else None,
+        need_l=sum(row.need_l or 0.0 for row in told) if told else None,
+        leaks=leaks_of_site(site=site),
+    )
+
+
+def _reads(site: Site) -> list[tuple[str, Any, float, str, str]]:
+    """Newest readings and volumes: meter, day, figure, unit, remark."""
+    readings = site.meters.filter(readings__isnull=False).values_list(
+        "kind",
+        "readings__read_at",
+        "readings__reading",
+        "readings__unit",
+        "readings__read_kind",
+        "readings__event",
+    )
+    volumes = site.meters.filter(volumes__isnull=False).values_list(
+        "kind", "volumes__start", "volumes__end", "volumes__volume_given", "volumes__unit"
+    )
+    rows: list[tuple[str, Any, float, str, str]] = [
+        (kind.replace("_", " "), at.date(), reading, unit, " ".join(filter(None, (read_kind, event))))
+        for kind, at, reading, unit, read_kind, event in readings.order_by("-readings__read_at")[:36]
+    ]
+    rows += [
+        (kind.replace("_", " "), end, volume, unit, f"volume since {start.day} {start:%b %Y}")
+        for kind, start, end, volume, unit in volumes.order_by("-volumes__start")[:36]
+    ]
+    return rows

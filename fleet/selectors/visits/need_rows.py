@@ -1,0 +1,134 @@
+"""The open needs of a week with their place in the plan."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from django.db.models import Prefetch
+
+from fleet.calc.visits.value import value_sentence
+from fleet.models import Company, Stop, Visit, VisitKind, VisitNeed
+from fleet.selectors.plan.stop_rows import company_zone, zone_of
+from fleet.selectors.visits.needs import NeedRow, NeedsWeek, PlannedPlace
+
+
+def needs_week(*, week: date, most: int | None = None) -> NeedsWeek:
+    """All open needs with their place in the plan of a week: waiting ones first, each group by value.
+
+    Parameters
+    ----------
+    week
+        A Monday.
+    most
+        How many rows of each group to load; None: all. Counts are of all in any case.
+    """
+    company = Company.objects.only("currency").first()
+    currency = company.currency if company else ""
+    here = company_zone()
+    visits = Visit.objects.filter(week=week).exclude(state=Visit.State.CANCELLED)
+    planned_needs = set(
+        Visit.needs.through.objects.filter(visit_id__in=visits.filter(stops__isnull=False)).values_list(
+            "visitneed_id", flat=True
+        )
+    )
+    facts = list(
+        VisitNeed.objects.filter(state=VisitNeed.State.OPEN)
+        .order_by("-value_per_day", "site__code", "pk")
+        .values_list("pk", "site_id", "kind")
+    )
+    waiting = [pk for pk, _, _ in facts if pk not in planned_needs]
+    planned = [pk for pk, _, _ in facts if pk in planned_needs]
+    shown = [*waiting[:most], *planned[:most]]
+    needs = (
+        VisitNeed.objects.filter(pk__in=shown)
+        .select_related("site")
+        .prefetch_related(Prefetch("visits", queryset=visits, to_attr="week_visits"))
+        .in_bulk()
+    )
+    places = _places(week, shown, here)
+    gardens = {site for _, site, _ in facts}
+    served = {site for pk, site, _ in facts if pk in planned_needs}
+    kinds = Counter(kind for _, _, kind in facts)
+    words = dict(VisitKind.choices)
+    return NeedsWeek(
+        week=week,
+        rows=tuple(_row(needs[pk], places, currency, here) for pk in shown),
+        gardens=len(gardens),
+        gardens_planned=len(served),
+        gardens_waiting=len(gardens) - len(served),
+        by_kind=tuple((kind, str(words[kind]), count) for kind, count in kinds.most_common()),
+        waiting=len(waiting),
+        planned=len(planned),
+    )
+
+
+def _places(week: date, need_ids: list[int], here: ZoneInfo) -> dict[int, PlannedPlace]:
+    """Place of each planned visit of a week that some of these needs have."""
+    theirs = Visit.needs.through.objects.filter(visitneed_id__in=need_ids).values("visit_id")
+    stops = (
+        Stop.objects.filter(visit__week=week, visit_id__in=theirs, is_break=False)
+        .select_related("route__technician", "visit__site")
+        .defer("route__way", "visit__site__geometry")
+    )
+    places = {}
+    for stop in stops:
+        visit = stop.visit
+        if visit is None:
+            continue
+        zone = zone_of(visit.site.timezone, here)
+        person = stop.route.technician
+        places[visit.pk] = PlannedPlace(
+            stop_id=stop.pk,
+            date=stop.route.day,
+            technician_id=person.pk,
+            technician=person.code,
+            technician_name=person.name,
+            order=stop.order,
+            arrive=stop.arrive.astimezone(zone),
+            depart=stop.depart.astimezone(zone),
+            window_from=visit.window_from.astimezone(zone) if visit.window_from else None,
+            window_to=visit.window_to.astimezone(zone) if visit.window_to else None,
+            is_published=stop.route.state == "published",
+            is_told=visit.told_at is not None,
+            is_locked=visit.is_locked,
+        )
+    return places
+
+
+def _row(need: VisitNeed, places: dict[int, PlannedPlace], currency: str, here: ZoneInfo) -> NeedRow:
+    """One need as a row."""
+    site = need.site
+    zone = zone_of(site.timezone, here)
+    visits: list[Visit] = getattr(need, "week_visits", [])
+    visit = next((v for v in visits if v.pk in places), visits[0] if visits else None)
+    planned = places.get(visit.pk) if visit is not None else None
+    return NeedRow(
+        need_id=need.pk,
+        visit_id=visit.pk if visit else None,
+        site_id=site.pk,
+        site=site.code,
+        site_name=site.name,
+        address=site.address,
+        latitude=site.latitude,
+        longitude=site.longitude,
+        kind=need.kind,
+        kind_words=need.get_kind_display(),
+        source=need.origin,
+        source_words=need.get_origin_display(),
+        reason=need.reason,
+        value_per_day=need.value_per_day,
+        currency=currency,
+        value_reason=value_sentence(need.value_parts, currency),
+        raised_on=need.raised_on,
+        earliest=need.earliest.astimezone(zone) if need.earliest else None,
+        latest=need.latest.astimezone(zone) if need.latest else None,
+        service_min=round(need.service_min),
+        skills=tuple(part for part in need.skill.split(";") if part),
+        parts=tuple(part for part in need.parts.split(";") if part),
+        blocked=need.blocked_by,
+        unserved_code="" if planned or visit is None else visit.unserved_code,
+        unserved="" if planned or visit is None else visit.why_unserved,
+        planned=planned,
+    )
