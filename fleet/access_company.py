@@ -14,6 +14,7 @@ _OFFICE: Final = frozenset({_D, _M, _A})
 _DESK: Final = frozenset({_D, _A})
 
 COMPANY_ROLES: Final[dict[str, frozenset[str]]] = {
+    "fleet:company": frozenset({_A}),
     **dict.fromkeys(
         ("fleet:settings", "fleet:settings-save", "fleet:settings-hours", "fleet:settings-back"), _OFFICE
     ),

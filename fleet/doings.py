@@ -90,6 +90,7 @@ DOINGS: Final[tuple[Doing, ...]] = (
     Doing("Try another stage of the rules", "fleet:rules-drill", "drought drill"),
     Doing("A day on the road", "fleet:day", "stops route today technician"),
     Doing("What waits on this phone", "fleet:waiting", "queue send offline"),
+    Doing("Company: name, clock, money", "fleet:company", "time zone timezone currency depot found begin"),
     Doing("People: invite, change a role, shut an account", "fleet:people", "accounts users password reset"),
     Doing("Operations: what runs, what broke", "fleet:operations", "stages workers queue health status"),
     Doing("Audit log: who saw what", "fleet:audit-log", "privacy customer data"),

@@ -62,6 +62,8 @@ def fresh(context: dict[str, Any]) -> SafeString:
     if facts is None:
         return format_html("{}", "")
     said = [_weather(context, facts), *([_broke(context, facts)] if facts.broke else [])]
+    if not facts.company:
+        said.append(_unfounded(context))
     return format_html_join(" · ", "{}", ((one,) for one in said))
 
 
@@ -83,6 +85,12 @@ def _broke(context: dict[str, Any], facts: FrameFacts) -> SafeString:
     """What the last night could not do, so that nobody takes old results for new."""
     words = format_html("Not done last night: {}", ", ".join(facts.broke))
     return format_html('<b class="late">{}</b>', _led(context, "fleet:operations", words))
+
+
+def _unfounded(context: dict[str, Any]) -> SafeString:
+    """That nothing runs by night yet, and where that is mended."""
+    words = format_html("{}", "Nothing runs by night: no company is founded")
+    return format_html('<b class="late">{}</b>', _led(context, "fleet:company", words))
 
 
 def _led(context: dict[str, Any], name: str, words: SafeString) -> SafeString:

@@ -43,6 +43,7 @@ def steps(request: HttpRequest) -> HttpResponse:
         "done": sum(step.is_done for step in found),
         "next": next((step for step in found if not step.is_done), None),
         "on_server": [(step.head, step.command) for step in found if role == User.Role.ADMINISTRATOR],
+        "has_book": has_sites(),
         "start": reverse(START[role]),
     }
     return render(request, "fleet/first_steps.html", facts)

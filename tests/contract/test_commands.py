@@ -55,6 +55,10 @@ UNDERSTOOD = {
         "book --private",
         *(f"{kind}" for kind in ("needs", "visits", "findings", "weather", "balance", "history")),
     ],
+    "found_company": [
+        "--name Marlow --timezone America/Denver",
+        "--name Marlow --timezone Europe/Athens --currency EUR --depot 41.2 -104.7",
+    ],
     "backup": ["FILE"],
     "restore": ["FILE"],
 }
@@ -77,6 +81,11 @@ UNUSABLE = [
     "score_watch --seeds one",
     "score_programs --climates moon",
     "score_ledger --seeds 0",
+    "found_company",
+    "found_company --name Marlow",
+    "found_company --name Marlow --timezone Mars/Olympus",
+    "found_company --name Marlow --timezone UTC --currency dollars",
+    "found_company --name Marlow --timezone UTC --depot 95 0",
     "export",
     "export secrets",
     "export programs",

@@ -80,6 +80,20 @@ def test_an_empty_list_says_so_and_why(name: str, company: Company, sign_in: Sig
     assert re.search(r'class="blank">\s*<h2>[^<]+</h2>\s*<p class="note">', page) or "No sheet" in page
 
 
+def test_without_a_company_every_page_says_that_nothing_runs_by_night(sign_in: SignIn) -> None:
+    build_site("CB-14")
+    words = "Nothing runs by night: no company is founded"
+
+    for role, leads in ((User.Role.ADMINISTRATOR, True), (User.Role.MANAGER, False)):
+        client = sign_in(account(role))
+        for name in ("fleet:water", "fleet:visits", "fleet:site-list"):
+            page = read(client, name)
+            assert words in page, name
+            assert (f'href="{reverse("fleet:company")}">{words}' in page) == leads, (name, role)
+    Company.objects.create(pk=1, name="Marlow & Finch Garden Water", timezone="America/Denver")
+    assert words not in read(client, "fleet:water")
+
+
 def test_the_week_of_a_company_without_people_or_weather_leads_to_the_first_steps(
     company: Company, sign_in: SignIn
 ) -> None:

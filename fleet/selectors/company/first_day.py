@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from fleet.models import Technician, User
+from fleet.models import Company, Technician, User
 from sites.models import BypassLog, ProgramSet, RuleSet, Site
 from weather.models import DailyWeather
 
@@ -24,6 +24,16 @@ class Step:
 
 # Each step with the question whether it is done; in the order in which pages begin to answer.
 STEPS: Final[tuple[tuple[Step, Callable[[], bool]], ...]] = (
+    (
+        Step(
+            "Name and clock of the company",
+            "What stands on papers, the time zone by which days and the night's work go, and the money. "
+            "Without them nothing runs by night, and no price can be kept.",
+            (("Found the company", "fleet:company"),),
+            'found_company --name "..." --timezone America/Denver --currency USD',
+        ),
+        lambda: Company.objects.exists(),
+    ),
     (
         Step(
             "The site book",

@@ -15,6 +15,7 @@ from fleet.models import Company
 from sites.models import Change
 from sites.services.history import ChangeNote, record_changes
 
+NO_COMPANY = "There is no company yet: an administrator founds it under Company"
 KIND = "visit_settings"
 
 
@@ -73,7 +74,7 @@ def save_settings(
     """Keep settings of needs and routes; the next run of needs and plan takes them. Raises `BadSetting`."""
     company = Company.objects.select_for_update().first()
     if company is None:
-        raise BadSetting("There is no company yet: bring a site book first")
+        raise BadSetting(NO_COMPANY)
     before = _own(company.settings)
     after_all = check_settings(changes=changes, stored=company.settings)
     after = _own(after_all)
@@ -111,7 +112,7 @@ def save_rush_hours(*, text: str, by: str, now: datetime, reason: str = "") -> S
         raise BadSetting(f"Hours with longer driving: {error}", RUSH_HOURS) from error
     company = Company.objects.select_for_update().first()
     if company is None:
-        raise BadSetting("There is no company yet: bring a site book first")
+        raise BadSetting(NO_COMPANY)
     before = str(company.settings.get(PREFIX + RUSH_HOURS, ""))
     if lines == before:
         return SettingsSaved(())
