@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from fleet.selectors.company.company import the_company
-from fleet.selectors.company_page import company_history, zones_to_choose
+from fleet.selectors.company.page import company_history, zones_to_choose
 from fleet.services.company.company import BadCompany, CompanyFacts, CompanySet, put_back_company, set_company
 from fleet.views.asked import asked_number
 
