@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from fleet.calc.ledger.house import NORMAL_90
+from fleet.calc.ledger.savings import CONFIDENCE
 from fleet.models import LedgerMonth
 from fleet.selectors.ledger.answer import LedgerAnswer, answer_spans
 from fleet.selectors.ledger.estimates import used_water
@@ -156,6 +156,8 @@ def _figures(answer: LedgerAnswer, used: float, source: str, site: int, place: i
     need = float(answer.need_l[site, place])
     told = bool(answer.tells_savings[site, place])
     saved = float(ledger.saved_l[site, place]) if told else np.nan
+    # less than nothing is never expected, as on the pages
+    low = max(float(ledger.low_l[site, place]), -float(ledger.metered.used_l[site, place]))
     return {
         "used_l": _cell(used),
         "used_source": source,
@@ -163,7 +165,7 @@ def _figures(answer: LedgerAnswer, used: float, source: str, site: int, place: i
         "need_good_du_l": _cell(float(answer.need_good_l[site, place])),
         "baseline_l": _cell(used + saved),
         "saved_l": _cell(saved),
-        "saved_low_l": _cell(float(ledger.low_l[site, place]) if told else np.nan),
+        "saved_low_l": _cell(low if told else np.nan),
         "saved_high_l": _cell(float(ledger.high_l[site, place]) if told else np.nan),
         "ratio": round(used / need, 3) if need > 0 and np.isfinite(used) else "",
     }
@@ -174,7 +176,7 @@ def _book_row(answer: LedgerAnswer, span: tuple[date, date]) -> dict[str, object
     ledger = answer.ledger
     seen = (ledger.metered.days[:, 0] > 0) & np.isfinite(answer.need_l[:, 0])
     used, need = float(ledger.used_l[seen, 0].sum()), float(answer.need_l[seen, 0].sum())
-    saved, half = float(ledger.total.saved_l[0]), float(NORMAL_90 * ledger.total.sd_l[0])
+    saved, half = float(ledger.total.saved_l[0]), float(ledger.total.half_width_l(CONFIDENCE)[0])
     judged = int(ledger.total.sites[0])
     return {
         "period_start": span[0].isoformat(),
@@ -186,7 +188,7 @@ def _book_row(answer: LedgerAnswer, span: tuple[date, date]) -> dict[str, object
         "need_good_du_l": _cell(float(answer.need_good_l[seen, 0].sum())),
         "baseline_l": _cell(float(ledger.total.predicted_l[0])) if judged else "",
         "saved_l": _cell(saved) if judged else "",
-        "saved_low_l": _cell(saved - half) if judged else "",
+        "saved_low_l": _cell(max(saved - half, -float(ledger.total.used_l[0]))) if judged else "",
         "saved_high_l": _cell(saved + half) if judged else "",
         "ratio": round(used / need, 3) if need > 0 else "",
         "reasons": f"savings_of_{judged}_sites_since_their_sensor;comparison_of_{ledger.comparison_sites}",

@@ -14,6 +14,7 @@ from scipy import stats
 
 from fleet.calc.ledger.answer import LedgerInputs, SiteLedger
 from fleet.calc.ledger.house import NORMAL_90
+from fleet.calc.ledger.savings import CONFIDENCE
 from fleet.calc.ledger.sites import site_ledger
 from fleet.calc.ledger.split import use_by_piece
 from fleet.scoring.ledger_worlds import DAYS, FIRST_DAY, WORLDS, Portfolio, World, portfolio
@@ -128,7 +129,7 @@ def _by_ledger(book: Portfolio, ledger: SiteLedger, judged: IntArray) -> _Answer
         saved_l=ledger.saved_l[judged, 0],
         half_l=(ledger.high_l - ledger.low_l)[judged, 0] / 2.0,
         book_l=float(ledger.total.saved_l[0]),
-        book_half_l=float(NORMAL_90 * ledger.total.sd_l[0]),
+        book_half_l=float(ledger.total.half_width_l(CONFIDENCE)[0]),
         truth_l=_between(book.without_l - book.actual_l, judged, low, high),
     )
 

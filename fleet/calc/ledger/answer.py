@@ -10,9 +10,10 @@ from fleet.calc.ledger.baseline import BaselineFits, Bills
 from fleet.calc.ledger.need import SiteNeed
 from fleet.calc.ledger.periods import UsePeriods
 from fleet.calc.ledger.places import PlaceErrors
-from fleet.calc.ledger.portfolio import Comparison, SitePieces, Total, portfolio_total
+from fleet.calc.ledger.portfolio import Comparison, SitePieces
 from fleet.calc.ledger.split import PieceUse
 from fleet.calc.ledger.winter import WinterBase
+from fleet.calc.ledger_total import Total, portfolio_total
 from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
 
 
@@ -71,7 +72,7 @@ class SiteLedger:
         Base of whole-house meters, NaN elsewhere, (sites,).
     total
         The whole book, (spans,).
-    pieces, comparison, places, sd_l, groups
+    pieces, comparison, places, sd_l, freedom, groups
         What the total was made of, so that parts of the book can be summed.
     comparison_sites, drift, rho, correlation
         Comparison gardens, drift from year to year, autocorrelation, common correlation [1].
@@ -101,6 +102,7 @@ class SiteLedger:
     comparison: Comparison
     places: PlaceErrors
     sd_l: FloatArray
+    freedom: FloatArray
     groups: FloatArray
     comparison_sites: int
     drift: float
@@ -127,4 +129,5 @@ class SiteLedger:
             drift=self.drift,
             correlation=self.correlation,
             places=self.places.of_sites(mine),
+            freedom=self.freedom[mine],
         )

@@ -6,7 +6,7 @@ it is left out, and a `UseProblem` says which site, which days and why.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,6 +16,7 @@ NEGATIVE_VOLUME = "negative_volume"
 EMPTY_PERIOD = "empty_period"
 OVERLAPPING_PERIODS = "overlapping_periods"
 METERS_READ_APART = "meters_read_apart"
+BILLS_DIFFER = "bills_and_reads_differ"
 ONE_READ_ONLY = "one_read_only"
 ONLY_ESTIMATED_READS = "only_estimated_reads"
 READS_OUT_OF_ORDER = "reads_out_of_order"
@@ -25,7 +26,7 @@ UNIT_CHANGED = "unit_changed"
 NO_CLOSING_READ = "no_closing_read"
 METER_OF_TWO_SITES = "meter_of_two_sites"
 
-_FAR = np.int64(10**7)  # days; keeps the groups of a sorted key apart
+FAR = np.int64(10**7)  # days; keeps the groups of a sorted key apart
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -150,9 +151,9 @@ def _overlapping(periods: UsePeriods) -> BoolArray:
         return np.zeros(periods.site.shape, dtype=np.bool_)
     group = group_numbers(periods.site, periods.is_whole_house.astype(np.int64), periods.meter)
     start, end = periods.start.astype(np.int64), periods.end.astype(np.int64)
-    latest_end = np.maximum.accumulate(group * _FAR + end)
+    latest_end = np.maximum.accumulate(group * FAR + end)
     shares = np.zeros(start.shape, dtype=np.bool_)
-    shares[1:] = latest_end[:-1] > group[1:] * _FAR + start[1:]
+    shares[1:] = latest_end[:-1] > group[1:] * FAR + start[1:]
     reaches = np.zeros(start.shape, dtype=np.bool_)
     reaches[:-1] = (group[:-1] == group[1:]) & (end[:-1] > start[1:])
     return shares | reaches
@@ -172,75 +173,3 @@ def group_numbers(*keys: IntArray) -> IntArray:
     for key in keys:
         changes[1:] |= key[1:] != key[:-1]
     return np.cumsum(changes, dtype=np.int64)
-
-
-def site_periods(use: MeteredUse) -> MeteredUse:
-    """Periods of each site as if it had one meter, the irrigation meter before the whole-house one.
-
-    Several meters of one kind are added between days on which all of them were read. Where those days
-    are fewer than two, the site is named `meters_read_apart` and left out.
-
-    Parameters
-    ----------
-    use
-        Sound, sorted periods of `sound_periods` [L].
-    """
-    periods = use.periods
-    has_own = np.unique(periods.site[~periods.is_whole_house])
-    periods = periods.where(~(periods.is_whole_house & np.isin(periods.site, has_own)))
-    if periods.site.size == 0:
-        return replace(use, periods=periods)
-    group = group_numbers(periods.site, periods.meter)
-    meters_of_site = np.bincount(periods.site[np.unique(group, return_index=True)[1]])
-    several = meters_of_site[periods.site] > 1
-    added, problems = _added_meters(periods.where(several), meters_of_site)
-    together = joined(periods.where(~several), added)
-    together = together.where(np.lexsort((together.start, together.site)))
-    return MeteredUse(together, tuple(sorted([*use.problems, *problems])))
-
-
-def _added_meters(periods: UsePeriods, meters_of_site: IntArray) -> tuple[UsePeriods, list[UseProblem]]:
-    """Sums over the meters of a site between days on which each of them was read."""
-    if periods.site.size == 0:
-        return periods, []
-    first, last = periods.start.astype(np.int64), periods.end.astype(np.int64)
-    meter = np.tile(group_numbers(periods.site, periods.meter), 2)
-    read = np.unique(
-        np.stack([np.tile(periods.site, 2) * _FAR + np.concatenate([first, last]), meter], axis=1), axis=0
-    )  # one row a day of reading and meter
-    day, count = np.unique(read[:, 0], return_counts=True)
-    common = day[count == meters_of_site[day // _FAR]]
-    added = _sums_between(periods, common, meters_of_site) if common.size else no_periods()
-    problems = []
-    for apart in np.setdiff1d(periods.site, added.site):
-        own = periods.where(periods.site == apart)
-        problems.append(UseProblem(int(apart), METERS_READ_APART, str(own.start.min()), str(own.end.max())))
-    return added, problems
-
-
-def _sums_between(periods: UsePeriods, common: IntArray, meters_of_site: IntArray) -> UsePeriods:
-    """Sums over all meters between common days (site and day in one key), where none has a gap."""
-    # a common day is an edge of every meter's periods, so no period reaches over one
-    span = np.searchsorted(common, periods.site * _FAR + periods.start.astype(np.int64), side="right") - 1
-    follows = np.minimum(span + 1, common.size - 1)
-    inside = (span >= 0) & (follows > span) & (common[follows] // _FAR == periods.site)
-    inside &= common[span] // _FAR == periods.site
-    volume, days = np.zeros(common.size), np.zeros(common.size)
-    estimated, whole = np.zeros(common.size, dtype=np.bool_), np.zeros(common.size, dtype=np.bool_)
-    np.add.at(volume, span[inside], periods.volume_l[inside])
-    np.add.at(days, span[inside], periods.days[inside])
-    np.logical_or.at(estimated, span[inside], periods.spans_estimate[inside])
-    np.logical_or.at(whole, span[inside], periods.is_whole_house[inside])
-    site = common // _FAR
-    length = np.diff(common, append=common[-1:])
-    # fewer metered days than meters x days: one of the meters has a gap in that span
-    full = np.flatnonzero((days > 0) & (days == meters_of_site[site] * length))
-    return UsePeriods(
-        site[full],
-        np.zeros(full.size, dtype=np.int64),
-        (common[full] % _FAR).astype("datetime64[D]"),
-        (common[full + 1] % _FAR).astype("datetime64[D]"),
-        volume[full],
-        estimated[full],
-        whole[full],
-    )

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from fleet.calc.ledger.places import PlaceErrors
 from weather.calc.arrays import BoolArray, FloatArray, IntArray
 
 LEAST_COMPARISON_SITES = 20  # below it the comparison's error would outweigh what it corrects. [judgement]
@@ -91,17 +90,6 @@ class Comparison:
         """
         variance = np.sum((weights_l @ self.covariance) * weights_l, axis=1)
         return np.asarray(np.sqrt(np.maximum(variance, 0.0)), dtype=np.float64)
-
-
-@dataclass(frozen=True, slots=True)
-class Total:
-    """A sum of savings with its standard error, arrays (groups,) [L], and the sites in it [1]."""
-
-    predicted_l: FloatArray
-    used_l: FloatArray
-    saved_l: FloatArray
-    sd_l: FloatArray
-    sites: IntArray
 
 
 def compare(pieces: SitePieces, *, least_sites: int = LEAST_COMPARISON_SITES) -> Comparison:
@@ -229,59 +217,3 @@ def common_correlation(standard_residual: FloatArray, month: IntArray) -> float:
     if pairs <= 0:
         return 0.0
     return float(np.clip(np.sum(total**2 - squares) / pairs / np.mean(standard_residual**2), 0.0, 1.0))
-
-
-def portfolio_total(
-    pieces: SitePieces,
-    comparison: Comparison,
-    sd_l: FloatArray,
-    groups: FloatArray,
-    *,
-    drift: float,
-    correlation: float,
-    places: PlaceErrors | None = None,
-) -> Total:
-    """Savings of all changed sites together, for each group of pieces, with the error of the sum [L].
-
-    Errors of single sites are independent once the comparison has taken out what they share; without a
-    comparison they keep a common correlation, var = (1 - r) sum sd^2 + r (sum sd)^2.
-
-    Parameters
-    ----------
-    pieces
-        Judged sites, (sites, pieces) [L].
-    comparison
-        Their comparison [1].
-    sd_l
-        Standard error of each site's predicted total in each group [L], shape (sites, groups).
-    groups
-        Which pieces belong to each period asked for, 0 or 1, shape (groups, pieces) [1].
-    drift
-        Relative standard deviation from year to year [1].
-    correlation
-        Common correlation of errors, used where no comparison is at hand [1].
-    places
-        What places do apart [1]; None: nothing.
-    """
-    changed = ~pieces.is_comparison
-    metered = pieces.is_metered[changed]
-    predicted = np.where(metered, pieces.predicted_l[changed], 0.0)
-    used = np.where(metered, pieces.used_l[changed], 0.0)
-    moved = predicted * (1.0 + comparison.factor)
-    by_site = moved @ groups.T  # (sites, groups)
-    own = sd_l[changed] ** 2 + (drift * by_site) ** 2
-    own = np.where(metered @ groups.T > 0, own, 0.0)
-    together = np.sum(predicted, axis=0)[None, :] * groups
-    size = np.abs(together)
-    expected = np.sum(size, axis=1)
-    loose = np.sum(size * (comparison.predicted_l <= 0), axis=1)
-    untold = np.divide(loose, expected, out=np.zeros_like(expected), where=expected > 0)
-    shared = correlation * untold
-    variance = (1 - shared) * np.sum(own, axis=0) + shared * np.sum(np.sqrt(own), axis=0) ** 2
-    variance = variance + comparison.factor_sd(together) ** 2
-    if places is not None:
-        asked = np.where(pieces.is_metered & changed[:, None], pieces.predicted_l, 0.0)
-        variance = variance + places.of_sum(asked, groups)
-    predicted_sum, used_sum = np.sum(by_site, axis=0), np.sum(used, axis=0) @ groups.T
-    sites = np.sum(metered @ groups.T > 0, axis=0).astype(np.int64)
-    return Total(predicted_sum, used_sum, predicted_sum - used_sum, np.sqrt(variance), sites)

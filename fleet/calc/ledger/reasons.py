@@ -18,6 +18,7 @@ _FALLING = 0.6  # of the year's largest monthly need: the season has turned. [ju
 SENSOR_DATE_UNKNOWN = "sensor_date_unknown"
 NO_WEATHER = "no_weather"
 SEVERAL_CONTROLLERS = "several_controllers"
+METER_FOLLOWED = "meter_followed"
 LEAK = "leak"
 FLAGGED = "sensor_flag"
 POOR_UNIFORMITY = "poor_uniformity"
@@ -26,6 +27,7 @@ WORDS = {
     LEAK: "leak: its meter never stood still",
     POOR_UNIFORMITY: "heads spread unevenly: with even ones its plants would have needed less",
     SEVERAL_CONTROLLERS: "one meter feeds several controllers, not all with a sensor",
+    METER_FOLLOWED: "a meter of another number took over; both count as one",
     "use_without_need": "uses water while nothing needs any: leak, or watering left on",
     FLAGGED: "sensor flagged",
     "autumn_over_watering": "not turned down when the season turned",
@@ -51,6 +53,7 @@ WORDS = {
     periods.READING_FELL: "a reading fell",
     periods.UNIT_CHANGED: "the unit changed",
     periods.NO_CLOSING_READ: "meter exchanged without a closing read",
+    periods.BILLS_DIFFER: "bills and reads of the same days tell of different water",
     periods.METER_OF_TWO_SITES: "its meter’s number stands in the book of two gardens",
     baseline.TOO_FEW_DAYS: "not a year of bills before the sensor",
     baseline.TOO_FEW_PERIODS: "too few bills before the sensor",
@@ -100,7 +103,15 @@ MENDS = {
     ),
     periods.UNIT_CHANGED: (FILE, "give all reads of a register in one unit, or record the exchange"),
     periods.NO_CLOSING_READ: (FILE, "ask for the old register’s last read on the day of the exchange"),
+    periods.BILLS_DIFFER: (
+        FILE,
+        "find out which is right (unit, digits, a second meter on the bill) and correct the other",
+    ),
     periods.METER_OF_TWO_SITES: (FILE, "give the meter to the one garden that it feeds"),
+    METER_FOLLOWED: (
+        VISIT,
+        "make sure that the old meter is gone; where both run, read both on one day",
+    ),
     SEVERAL_CONTROLLERS: (
         BOOK,
         "read the saving as that of all its controllers together, or have each metered by itself",

@@ -33,6 +33,7 @@ from fleet.calc.ledger.savings import (
 )
 from fleet.calc.ledger.shared import baseline_correlation, own_errors, what_is_shared
 from fleet.calc.ledger.split import PieceUse, use_by_piece
+from fleet.calc.ledger_total import portfolio_total
 from weather.calc.arrays import DayArray, FloatArray
 
 DurationArray = NDArray[np.timedelta64]
@@ -87,7 +88,7 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
     of_all = error_of_sums(bills, fits, report, whole, rho=rho).sd_l[:, 0]
     drift = portfolio.yearly_drift(of_book, comparison, of_all)
     bridged = np.sqrt(after.error.sd_l**2 + after.error.day_variance[:, None] * after.bridge_d)
-    total = portfolio.portfolio_total(
+    total = portfolio_total(
         of_book,
         comparison,
         bridged,
@@ -95,6 +96,7 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
         drift=drift,
         correlation=correlation,
         places=shared.places,
+        freedom=after.error.freedom,
     )
     moved = np.where(after.pieces.is_metered, after.pieces.predicted_l, 0.0) * (1.0 + comparison.factor)
     expected = moved @ after.groups.T
@@ -124,6 +126,7 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
         comparison=comparison,
         places=shared.places,
         sd_l=bridged,
+        freedom=after.error.freedom,
         groups=after.groups,
         comparison_sites=comparison.site_count,
         drift=drift,

@@ -10,12 +10,13 @@ import numpy as np
 from django.db.models import Count, F, Min
 
 from fleet.calc.ledger.need import NeedZones, SiteNeed, site_need
-from fleet.calc.ledger.periods import MeteredUse, joined, no_periods, site_periods, sound_periods
+from fleet.calc.ledger.periods import MeteredUse, joined, no_periods, sound_periods
 from fleet.calc.ledger.readings import volumes_of_reads
+from fleet.calc.ledger_streams import followed_meters, site_periods
 from fleet.selectors.ledger.meter_periods import register_reads, volume_periods, without_shared
 from sites.calc.balance.run_off import lawn_curve_number
 from sites.calc.zone_table import ZoneTable
-from sites.models import Controller, ProgramSet, Sensor, Site
+from sites.models import Controller, Meter, ProgramSet, Sensor, Site
 from sites.selectors.zones import zone_table
 from weather.calc.arrays import BoolArray, DayArray, IntArray
 from weather.selectors import weather_days
@@ -46,6 +47,8 @@ class LedgerBook:
         Location whose weather the site's largest zone has; 0: none.
     is_mixed
         Whether one controller of the site has a sensor and another has none.
+    followed
+        Sites and days (ISO) on which a register of another number took over.
     """
 
     site_ids: IntArray
@@ -59,6 +62,7 @@ class LedgerBook:
     has_meter: BoolArray
     place: IntArray
     is_mixed: BoolArray
+    followed: tuple[tuple[int, str], ...] = ()
 
 
 SENSOR_DAY_UNKNOWN = np.datetime64("1970-01-01", "D")
@@ -72,7 +76,7 @@ def ledger_book(*, until_day: date) -> LedgerBook:
     since = date(until_day.year - YEARS_BACK, until_day.month, 1)
     zones = {row[0]: row[4] for row in sites}
     sensor_on = _sensors(ids, index)
-    use = _metered(index, zones, since, until_day + timedelta(days=1))
+    use, followed = _metered(index, zones, since, until_day + timedelta(days=1))
     table = zone_table()
     return LedgerBook(
         site_ids=ids,
@@ -86,18 +90,24 @@ def ledger_book(*, until_day: date) -> LedgerBook:
         has_meter=np.isin(np.arange(ids.size), use.periods.site),
         place=_places(table, ids),
         is_mixed=_mixed(ids),
+        followed=followed,
     )
 
 
-def _metered(index: dict[int, int], zones: dict[int, str], since: date, end: date) -> MeteredUse:
-    """One stream of periods a site from volumes and readings."""
+def _metered(
+    index: dict[int, int], zones: dict[int, str], since: date, end: date
+) -> tuple[MeteredUse, tuple[tuple[int, str], ...]]:
+    """One stream of periods a site from bills and readings, and where a register followed another."""
     reads = register_reads(index=index, zones=zones, since=since, end=end)
     from_reads = volumes_of_reads(reads) if reads is not None else MeteredUse(no_periods(), ())
     volumes = volume_periods(index=index, since=since, end=end)
     told, shared = without_shared(joined(volumes, from_reads.periods), index=index)
     sound = sound_periods(told)
-    problems = sorted([*from_reads.problems, *shared, *sound.problems])
-    return site_periods(MeteredUse(sound.periods, tuple(problems)))
+    problems = tuple(sorted([*from_reads.problems, *shared, *sound.problems]))
+    bills = np.array(Meter.objects.filter(code="").order_by().values_list("pk", flat=True), dtype=np.int64)
+    of_registers = sound.periods.where(~np.isin(sound.periods.meter, bills))
+    followed = tuple(followed_meters(MeteredUse(of_registers, ())))
+    return site_periods(MeteredUse(sound.periods, problems), bill_meters=bills), followed
 
 
 def need_of_sites(*, site_ids: Sequence[int], since: date, until_day: date) -> SiteNeed | None:

@@ -61,6 +61,7 @@ def _reads(site: Site) -> list[tuple[str, Any, float, str, str]]:
     """Newest readings and volumes: meter, day, figure, unit, remark."""
     readings = site.meters.filter(readings__isnull=False).values_list(
         "kind",
+        "code",
         "readings__read_at",
         "readings__reading",
         "readings__unit",
@@ -68,14 +69,19 @@ def _reads(site: Site) -> list[tuple[str, Any, float, str, str]]:
         "readings__event",
     )
     volumes = site.meters.filter(volumes__isnull=False).values_list(
-        "kind", "volumes__start", "volumes__end", "volumes__volume_given", "volumes__unit"
+        "kind", "code", "volumes__start", "volumes__end", "volumes__volume_given", "volumes__unit"
     )
     rows: list[tuple[str, Any, float, str, str]] = [
-        (kind.replace("_", " "), at.date(), reading, unit, " ".join(filter(None, (read_kind, event))))
-        for kind, at, reading, unit, read_kind, event in readings.order_by("-readings__read_at")[:36]
+        (_meter_words(kind, code), at.date(), reading, unit, " ".join(filter(None, (read_kind, event))))
+        for kind, code, at, reading, unit, read_kind, event in readings.order_by("-readings__read_at")[:36]
     ]
     rows += [
-        (kind.replace("_", " "), end, volume, unit, f"volume since {start.day} {start:%b %Y}")
-        for kind, start, end, volume, unit in volumes.order_by("-volumes__start")[:36]
+        (_meter_words(kind, code), end, volume, unit, f"volume since {start.day} {start:%b %Y}")
+        for kind, code, start, end, volume, unit in volumes.order_by("-volumes__start")[:36]
     ]
     return rows
+
+
+def _meter_words(kind: str, code: str) -> str:
+    """What a meter feeds, and its number where it has one."""
+    return f"{kind.replace('_', ' ')} {code}".rstrip()

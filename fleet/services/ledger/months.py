@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -10,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 from django.db import connection
 
-from fleet.calc.ledger.reasons import SEVERAL_CONTROLLERS
+from fleet.calc.ledger.reasons import METER_FOLLOWED, SEVERAL_CONTROLLERS
 from fleet.models import LedgerMonth
 from fleet.selectors.day_numbers import DayNumber
 from fleet.selectors.ledger.answer import LedgerAnswer
@@ -173,6 +174,7 @@ def data_notes(
         ("winter_base_bounded", of_house & bounded),
         ("whole_house", of_house & ~bounded),
         (SEVERAL_CONTROLLERS, seen & book.is_mixed[:, None]),
+        (METER_FOLLOWED, followed_months(book, months)),
         *(
             (word, np.broadcast_to((verdicts == word)[:, None], seen.shape))
             for word in sorted(set(answer.verdicts) - {""})
@@ -198,6 +200,28 @@ def problem_months(book: LedgerBook, months: list[tuple[date, date]]) -> Reasons
             if problem.start < end and problem.end >= start:
                 mask[problem.site, month] = True
     return sorted(masks.items())
+
+
+def followed_months(
+    book: LedgerBook, months: Sequence[tuple[date, date]], *, and_later: bool = False
+) -> BoolArray:
+    """Garden-months in which a register of another number took over.
+
+    Parameters
+    ----------
+    book
+        Gardens and their meters.
+    months
+        First day and the day after the last of each, in order and without gaps.
+    and_later
+        Whether all months after it count, too.
+    """
+    mask = np.zeros((book.site_ids.size, len(months)), dtype=np.bool_)
+    starts = [start.isoformat() for start, _ in months]
+    for site, day in book.followed:
+        month = bisect_right(starts, day) - 1
+        mask[site, max(month, 0) : len(months) if and_later else max(month + 1, 0)] = True
+    return mask
 
 
 def _joined(reasons: Reasons, shape: tuple[int, ...]) -> WordArray:

@@ -9,7 +9,7 @@ import numpy as np
 from django.db import transaction
 
 from fleet.calc.ledger.groups import money_over_need
-from fleet.calc.ledger.reasons import SEVERAL_CONTROLLERS, WIDER, month_reasons
+from fleet.calc.ledger.reasons import METER_FOLLOWED, SEVERAL_CONTROLLERS, WIDER, month_reasons
 from fleet.models import LedgerPortfolio, LedgerSite
 from fleet.selectors.ledger.answer import LedgerAnswer, answer_spans, month_spans
 from fleet.selectors.ledger.estimates import used_water
@@ -18,7 +18,7 @@ from fleet.selectors.ledger.marks import month_marks
 from fleet.selectors.ledger.ranking import tiers_in_force
 from fleet.selectors.ledger.visit_value import visit_values
 from fleet.selectors.ledger.words import group_words
-from fleet.services.ledger.months import data_notes, problem_months, write_months
+from fleet.services.ledger.months import data_notes, followed_months, problem_months, write_months
 from fleet.services.ledger.totals import MonthFigures, noted_faults, portfolio_rows, site_rows
 from weather.calc.arrays import BoolArray, FloatArray
 
@@ -91,7 +91,10 @@ def update_ledger(*, until_day: date) -> LedgerUpdate:
                 "told_less": noted_faults(
                     book=book,
                     months=months,
-                    faults=[(SEVERAL_CONTROLLERS, (answer.ledger.metered.days > 0) & book.is_mixed[:, None])],
+                    faults=[
+                        (SEVERAL_CONTROLLERS, (answer.ledger.metered.days > 0) & book.is_mixed[:, None]),
+                        (METER_FOLLOWED, followed_months(book, months, and_later=True)),
+                    ],
                 ),
             },
         ),

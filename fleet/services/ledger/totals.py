@@ -9,8 +9,8 @@ from datetime import date
 import numpy as np
 
 from fleet.calc.ledger.groups import GroupUse, group_use
-from fleet.calc.ledger.house import NORMAL_90
-from fleet.calc.ledger.portfolio import Total
+from fleet.calc.ledger.savings import CONFIDENCE
+from fleet.calc.ledger_total import Total
 from fleet.models import LedgerPortfolio, LedgerSite
 from fleet.selectors.ledger.answer import LedgerAnswer
 from fleet.selectors.ledger.inputs import SENSOR_DAY_UNKNOWN, LedgerBook
@@ -170,7 +170,7 @@ def noted_faults(
 
 def total_values(total: Total, place: int) -> dict[str, float | int]:
     """One span of a sum of savings, as numbers."""
-    saved, half = float(total.saved_l[place]), float(NORMAL_90 * total.sd_l[place])
+    saved, half = float(total.saved_l[place]), float(total.half_width_l(CONFIDENCE)[place])
     # less than nothing is never expected
     low = max(saved - half, -float(total.used_l[place]))
     return {

@@ -11,6 +11,7 @@ from fleet.calc.ledger import portfolio, reasons
 from fleet.calc.ledger.answer import LedgerInputs, SiteLedger
 from fleet.calc.ledger.periods import UsePeriods
 from fleet.calc.ledger.sites import NO_PERIODS, NOTHING_AFTER, site_ledger
+from fleet.calc.ledger_total import portfolio_total
 from fleet.scoring.ledger import score_ledger
 from fleet.scoring.ledger_worlds import DAYS, FIRST_DAY, PEOPLE, STEADY, Portfolio
 from fleet.scoring.ledger_worlds import portfolio as invented
@@ -40,7 +41,7 @@ def test_comparison_moves_baselines_by_what_everybody_did() -> None:
     pieces = pieces_of(100.0, 90.0, 50, 25)
 
     comparison = portfolio.compare(pieces)
-    total = portfolio.portfolio_total(
+    total = portfolio_total(
         pieces, comparison, np.zeros((50, 1)), np.ones((1, 2)), drift=0.0, correlation=0.0
     )
 
@@ -62,9 +63,7 @@ def test_without_comparison_the_errors_keep_their_common_correlation() -> None:
     nobody = portfolio.compare(pieces)
 
     def book_sd(correlation: float) -> float:
-        total = portfolio.portfolio_total(
-            pieces, nobody, sd, np.ones((1, 2)), drift=0.0, correlation=correlation
-        )
+        total = portfolio_total(pieces, nobody, sd, np.ones((1, 2)), drift=0.0, correlation=correlation)
         return float(total.sd_l[0])
 
     assert book_sd(0.0) / 370 == pytest.approx(0.2506, abs=6e-5)

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fleet.calc import ledger_streams as streams
 from fleet.calc.ledger import periods
 from fleet.calc.ledger.bills import usable_bills, whole_months
 from fleet.calc.ledger.periods import UsePeriods
@@ -206,13 +207,13 @@ def test_irrigation_meter_stands_before_the_whole_house_one() -> None:
     own = volumes([(0, 1, "2026-05-01", "2026-06-01", 10.0)])
     house = volumes([(0, 2, "2026-05-01", "2026-06-01", 90.0)], whole_house=True)
 
-    use = periods.site_periods(periods.sound_periods(periods.joined(own, house)))
+    use = streams.site_periods(periods.sound_periods(periods.joined(own, house)))
 
     assert use.periods.volume_l.tolist() == [10.0]
 
 
 def test_several_meters_add_up_between_days_on_which_all_were_read() -> None:
-    use = periods.site_periods(
+    use = streams.site_periods(
         periods.sound_periods(
             volumes(
                 [
@@ -231,7 +232,7 @@ def test_several_meters_add_up_between_days_on_which_all_were_read() -> None:
 
 
 def test_meters_never_read_together_are_named() -> None:
-    use = periods.site_periods(
+    use = streams.site_periods(
         periods.sound_periods(
             volumes([(0, 1, "2026-04-01", "2026-05-01", 10.0), (0, 2, "2026-04-11", "2026-05-11", 5.0)])
         )
