@@ -12,8 +12,8 @@ from fleet.calc.ledger.periods import UsePeriods
 from fleet.calc.ledger.places import PlaceErrors
 from fleet.calc.ledger.portfolio import Comparison, SitePieces
 from fleet.calc.ledger.split import PieceUse
+from fleet.calc.ledger.total import Total, portfolio_total
 from fleet.calc.ledger.winter import WinterBase
-from fleet.calc.ledger_total import Total, portfolio_total
 from weather.calc.arrays import BoolArray, DayArray, FloatArray, IntArray
 
 

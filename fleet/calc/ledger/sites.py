@@ -33,7 +33,7 @@ from fleet.calc.ledger.savings import (
 )
 from fleet.calc.ledger.shared import baseline_correlation, own_errors, what_is_shared
 from fleet.calc.ledger.split import PieceUse, use_by_piece
-from fleet.calc.ledger_total import portfolio_total
+from fleet.calc.ledger.total import portfolio_total
 from weather.calc.arrays import DayArray, FloatArray
 
 DurationArray = NDArray[np.timedelta64]

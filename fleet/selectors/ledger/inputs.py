@@ -12,7 +12,7 @@ from django.db.models import Count, F, Min
 from fleet.calc.ledger.need import NeedZones, SiteNeed, site_need
 from fleet.calc.ledger.periods import MeteredUse, joined, no_periods, sound_periods
 from fleet.calc.ledger.readings import volumes_of_reads
-from fleet.calc.ledger_streams import followed_meters, site_periods
+from fleet.calc.ledger.streams import followed_meters, site_periods
 from fleet.selectors.ledger.meter_periods import register_reads, volume_periods, without_shared
 from sites.calc.balance.run_off import lawn_curve_number
 from sites.calc.zone_table import ZoneTable

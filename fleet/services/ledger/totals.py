@@ -10,7 +10,7 @@ import numpy as np
 
 from fleet.calc.ledger.groups import GroupUse, group_use
 from fleet.calc.ledger.savings import CONFIDENCE
-from fleet.calc.ledger_total import Total
+from fleet.calc.ledger.total import Total
 from fleet.models import LedgerPortfolio, LedgerSite
 from fleet.selectors.ledger.answer import LedgerAnswer
 from fleet.selectors.ledger.inputs import SENSOR_DAY_UNKNOWN, LedgerBook

@@ -11,7 +11,7 @@ from fleet.calc.ledger import portfolio, reasons
 from fleet.calc.ledger.answer import LedgerInputs, SiteLedger
 from fleet.calc.ledger.periods import UsePeriods
 from fleet.calc.ledger.sites import NO_PERIODS, NOTHING_AFTER, site_ledger
-from fleet.calc.ledger_total import portfolio_total
+from fleet.calc.ledger.total import portfolio_total
 from fleet.scoring.ledger import score_ledger
 from fleet.scoring.ledger_worlds import DAYS, FIRST_DAY, PEOPLE, STEADY, Portfolio
 from fleet.scoring.ledger_worlds import portfolio as invented

@@ -7,8 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.calc import ledger_streams as streams
-from fleet.calc.ledger import periods
+from fleet.calc.ledger import periods, streams
 from fleet.calc.ledger.bills import usable_bills, whole_months
 from fleet.calc.ledger.periods import UsePeriods
 from fleet.calc.ledger.readings import RegisterReads, volumes_of_reads

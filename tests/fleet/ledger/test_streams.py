@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from fleet.calc.ledger.periods import BILLS_DIFFER, UsePeriods, joined, sound_periods
 from fleet.calc.ledger.reasons import METER_FOLLOWED, mend_of, reason_words
 from fleet.calc.ledger.savings import CONFIDENCE
-from fleet.calc.ledger_streams import site_periods
+from fleet.calc.ledger.streams import site_periods
 from fleet.models import LedgerPortfolio, LedgerSite, User
 from fleet.selectors.ledger.answer import answer_spans, month_spans
 from fleet.selectors.ledger.inputs import ledger_book
