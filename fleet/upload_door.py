@@ -32,9 +32,7 @@ class UploadDoorMiddleware:
         told = request.META.get("CONTENT_LENGTH") or "0"
         if told.isascii() and told.isdigit() and int(told) <= limit:
             return self.get_response(request)
-        answer = render(request, "413.html", {"most_mb": limit // 1_000_000}, status=413)
-        answer["Connection"] = "close"  # the rest of the body is not read
-        return answer
+        return render(request, "413.html", {"most_mb": limit // 1_000_000}, status=413)
 
 
 def _limit(request: HttpRequest) -> int:

@@ -8,7 +8,7 @@ from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from fleet.access import ROLES
+from fleet.access import may_see
 from fleet.places import BELOW, PLACES, place_of
 from fleet.selectors.frame import FrameFacts
 from fleet.templatetags.rootround import day, grouped
@@ -56,6 +56,12 @@ def phone_places(context: dict[str, Any]) -> dict[str, Any]:
 
 
 @register.simple_tag(takes_context=True)
+def may(context: dict[str, Any], name: str) -> bool:
+    """Return whether the reader's role may open a view: `{% may "fleet:stop" as may_stop %}`."""
+    return may_see(_role(context), name)
+
+
+@register.simple_tag(takes_context=True)
 def fresh(context: dict[str, Any]) -> SafeString:
     """Return how fresh the data are: `Weather to 14 Jun, 2 locations late`, and what broke last night."""
     facts = context.get("frame")
@@ -95,5 +101,5 @@ def _unfounded(context: dict[str, Any]) -> SafeString:
 
 def _led(context: dict[str, Any], name: str, words: SafeString) -> SafeString:
     """Words that lead to a page, where the reader may open it."""
-    place = place_of(name, "") if _role(context) in ROLES.get(name, frozenset()) else None
+    place = place_of(name, "") if may_see(_role(context), name) else None
     return format_html('<a href="{}">{}</a>', place.url, words) if place else words

@@ -232,8 +232,8 @@ def _body(request: HttpRequest) -> dict[str, Any]:
         raise NotReadable(f"expected at most {LONGEST_BODY} bytes")
     try:
         body = json.loads(request.body)
-    except ValueError as error:
-        raise NotReadable("expected JSON") from error
+    except (ValueError, RecursionError) as error:
+        raise NotReadable("expected JSON, nested a few levels") from error
     if not isinstance(body, dict):
         raise NotReadable("expected an object")
     return body

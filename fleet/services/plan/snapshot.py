@@ -99,13 +99,19 @@ def restore_snapshot(*, before: dict[str, object], monday: date) -> int:
     kept = {row["id"]: _typed(row) for row in _rows(before, "visits", dict)}
     changed = []
     for visit in Visit.objects.filter(pk__in=kept):
+        # A copy of an earlier version of the program lacks what visits have got since.
         for name in VISIT_FIELDS[1:]:
-            setattr(visit, name, kept[visit.pk][name])
+            setattr(visit, name, kept[visit.pk].get(name, _unset(name)))
         changed.append(visit)
     Visit.objects.bulk_update(changed, list(VISIT_FIELDS[1:]), batch_size=500)
     _restore_book(before)
     count_changes(before=stood, visit_ids=alive)
     return len(stops)
+
+
+def _unset(name: str) -> object:
+    """What a field of a visit holds where nobody has said anything."""
+    return Visit._meta.get_field(name).get_default()
 
 
 def _restore_book(before: dict[str, object]) -> None:

@@ -6,6 +6,7 @@ import io
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
+from wsgiref.util import is_hop_by_hop
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -58,6 +59,8 @@ def test_the_refusal_says_what_may_be_sent(company: Company, dispatcher: User, s
     answer = client.request(REQUEST_METHOD="POST", PATH_INFO="/bring/", CONTENT_TYPE=FORM, **asked)
 
     assert "Nothing was kept." in answer.content.decode()
+    # A web server answers 500 in the place of a page that sets such a header (PEP 3333).
+    assert not [name for name in answer.headers if is_hop_by_hop(name)]
     assert "MB may be sent here at once" in answer.content.decode()
 
 

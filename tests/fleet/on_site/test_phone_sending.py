@@ -85,6 +85,17 @@ def test_the_same_key_is_taken_once_and_gets_the_same_answer(
     assert Finding.objects.count() == Submission.objects.count() == 1
 
 
+@pytest.mark.parametrize("body", ["[" * 40_000, '{"a":' * 9_000, "{", "null", "[]"])
+def test_what_is_no_plain_json_is_refused_with_a_word(
+    company: Company, technician_user: User, sign_in: SignIn, body: str
+) -> None:
+    client = sign_in(technician_user)
+
+    answer = client.post(reverse("fleet:phone-send"), body, content_type="application/json")
+
+    assert (answer.status_code, answer.json()["outcome"]) == (400, "refused")
+
+
 def test_nobody_sends_under_anothers_name_or_with_anothers_ticket(
     company: Company, technician_user: User, stranger: User, sign_in: SignIn
 ) -> None:

@@ -202,6 +202,26 @@ def test_the_last_planning_can_be_undone(company: Company) -> None:
     assert PlanRun.objects.filter(undone_at__isnull=False).count() == 2
 
 
+@pytest.mark.django_db
+def test_a_copy_of_an_earlier_version_is_put_back_too(company: Company) -> None:
+    town()
+    build_technician()
+    plan_routes(now=EARLY, week=DAY, seed=1, iterations=30)
+    plan_routes(now=EARLY, week=DAY, seed=2, iterations=30)
+    run = PlanRun.objects.latest("pk")
+    assert run.before is not None
+    for row in run.before["visits"]:
+        del row["unserved_change"]
+    for row in run.before["stops"]:
+        del row["not_possible_reason"]
+    run.save(update_fields=["before"])
+
+    undone = undo_plan(week=DAY, now=EARLY)
+
+    assert undone.stops == len(run.before["stops"]) > 0
+    assert set(Visit.objects.values_list("unserved_change", flat=True)) == {""}
+
+
 def test_a_week_and_a_day_at_once_are_refused(company: Company) -> None:
     with pytest.raises(NothingToPlan):
         plan_routes(now=EARLY, week=DAY, day=DAY)
