@@ -12,18 +12,39 @@ Point = tuple[float, float]
 
 
 class UnknownPlaces(LookupError):
-    """Places that nobody looked up before: the book has changed since."""
+    """Places or lines that nobody looked up before: the book has changed since, or nobody asked yet."""
 
 
 class KeptTravel:
-    """A source of travel that remembers, and once it is closed knows only what it remembers."""
+    """A source of travel that remembers, and while it is closed tells only what it remembers.
+
+    What it is asked for while it is closed is noted: `look_up` asks the source for all of it afterwards.
+    """
 
     def __init__(self, source: TravelSource) -> None:
         self._source = source
         self._number: dict[Point, int] = {}
         self._kept = TravelMatrix(np.zeros((0, 0)), np.zeros((0, 0)), source.is_estimated)
         self._lines: dict[tuple[Point, ...], tuple[LonLat, ...]] = {}
+        self._lacking_places: list[Point] = []
+        self._lacking_lines: list[tuple[Point, ...]] = []
         self.is_closed = False
+
+    @property
+    def lacks_lines(self) -> bool:
+        """True where it was asked for lines, closed, that it does not know."""
+        return bool(self._lacking_lines)
+
+    def look_up(self) -> None:
+        """Ask the source for all that was asked for while it was closed; it is closed again afterwards."""
+        self.is_closed = False
+        places, lines = self._lacking_places, self._lacking_lines
+        self._lacking_places, self._lacking_lines = [], []
+        if places:
+            self.matrix([lat for lat, _ in places], [lon for _, lon in places])
+        for points in lines:
+            self.route([lat for lat, _ in points], [lon for _, lon in points])
+        self.is_closed = True
 
     @property
     def words(self) -> str:
@@ -40,6 +61,7 @@ class KeptTravel:
         points = _points(latitude, longitude)
         if any(point not in self._number for point in points):
             if self.is_closed:
+                self._lacking_places = points
                 raise UnknownPlaces("a place was added or moved since the ways were looked up")
             known = list(dict.fromkeys([*self._number, *points]))
             places = np.array(known).reshape(-1, 2)
@@ -50,8 +72,11 @@ class KeptTravel:
         return TravelMatrix(self._kept.duration_s[index], self._kept.distance_m[index], self.is_estimated)
 
     def route(self, latitude: npt.ArrayLike, longitude: npt.ArrayLike) -> tuple[LonLat, ...]:
-        """Line through the places in order, looked up once."""
+        """Line through the places in order; while it is closed, unknown ones are noted and empty."""
         points = tuple(_points(latitude, longitude))
+        if points not in self._lines and self.is_closed:
+            self._lacking_lines.append(points)
+            return ()
         if points not in self._lines:
             self._lines[points] = self._source.route(latitude, longitude)
         return self._lines[points]

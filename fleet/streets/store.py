@@ -11,11 +11,17 @@ from fleet.calc.visits.settings import VisitSettings
 from fleet.streets.network import StreetNetwork, load_network
 from fleet.streets.osrm import FirstThatAnswers, OsrmTravel
 from fleet.streets.travel_source import EstimatedTravel, TravelSource
+from fleet.streets.way_book import BookedTravel
 
 
 def network_path(data_dir: Path) -> Path:
     """File of the built network in a data folder."""
     return data_dir / "streets" / "network.npz"
+
+
+def way_book_path(data_dir: Path) -> Path:
+    """File of the ways that were looked up; beside the streets, whose folder goes into backups."""
+    return data_dir / "ways" / "book.npz"
 
 
 def travel_source(*, settings: VisitSettings, data_dir: Path | None = None) -> TravelSource:
@@ -38,8 +44,12 @@ def _built(settings: VisitSettings, data_dir: Path | None) -> TravelSource:
     path = network_path(data_dir or Path(django_settings.DATA_DIR))
     if not path.is_file():
         return EstimatedTravel(settings)
-    network = _kept(str(path), path.stat().st_mtime_ns, settings.settle_s)
-    return network if network is not None else EstimatedTravel(settings)
+    file = path.stat()
+    network = _kept(str(path), file.st_mtime_ns, settings.settle_s)
+    if network is None:
+        return EstimatedTravel(settings)
+    version = f"{file.st_mtime_ns} {file.st_size} {settings.settle_s:g}"
+    return BookedTravel(network, way_book_path(path.parent.parent), version)
 
 
 @lru_cache(maxsize=1)

@@ -1,71 +1,23 @@
-"""A technician's day, and everything that is needed at one stop."""
+"""Everything that is needed at one stop."""
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date
 
 from fleet.calc.on_site.check_steps import Check
 from fleet.calc.on_site.checks import DIG_KINDS, cautions_for, checks_for
 from fleet.calc.on_site.decision_help import HELP
-from fleet.models import Cause, Flag, Route, Stop, Technician, VisitKind, VisitNeed, WatchState
+from fleet.models import Cause, Flag, Route, Stop, VisitKind, VisitNeed, WatchState
 from fleet.quantities import told, worded
-from fleet.selectors.on_site.day import (
-    CheckRow,
-    KeyInProgram,
-    ReasonRow,
-    SensorPlace,
-    StopSheet,
-    TechnicianDay,
-)
-from fleet.selectors.plan.late_day import late_day
-from fleet.selectors.plan.stop_rows import company_zone, needs_of_visits, stop_row, stop_rows
+from fleet.selectors.on_site.day import CheckRow, KeyInProgram, ReasonRow, SensorPlace, StopSheet
+from fleet.selectors.plan.stop_rows import company_zone, needs_of_visits, stop_row
 from fleet.selectors.programs.key_in import programs_to_key_in
 from fleet.selectors.watch.expect import Expected, expected_readings
 from sites.models import Sensor, Site, Zone
 from weather.models import DailyWeather
 
 CAUSE_WORDS: dict[str, str] = dict(Cause.choices)
-
-
-def technician_day(*, technician_id: int, day: date, now: datetime | None = None) -> TechnicianDay | None:
-    """A technician's day in order; None where there is no such technician.
-
-    Parameters
-    ----------
-    technician_id, day
-        Whose day.
-    now
-        The clock, where the day is today: then it is told how late it runs.
-    """
-    person = Technician.objects.filter(pk=technician_id).first()
-    if person is None:
-        return None
-    route = Route.objects.filter(technician=person, day=day).select_related("technician").first()
-    stops = stop_rows([route])[route.pk] if route is not None else ()
-    visits = [stop for stop in stops if stop.what == "visit"]
-    ahead = [stop for stop in visits if stop.state not in ("done", "not_done")]
-    here = company_zone()
-    return TechnicianDay(
-        technician_id=person.pk,
-        technician=person.code,
-        name=person.name,
-        date=day,
-        route_id=route.pk if route else None,
-        is_published=route is not None and route.state == Route.State.PUBLISHED,
-        leave=route.start_at.astimezone(here) if route else None,
-        back=route.end_at.astimezone(here) if route else None,
-        stops=stops,
-        visits=len(visits),
-        done=sum(stop.state == "done" for stop in visits),
-        next_stop_id=ahead[0].stop_id if ahead else None,
-        drive_min=round(sum(stop.drive_min for stop in stops), 1),
-        drive_km=round(sum(stop.drive_km for stop in stops), 1),
-        is_estimated=route.travel_is_estimated if route else True,
-        parts=_parts(visit_ids=[stop.visit_id for stop in ahead if stop.visit_id is not None]),
-        late=late_day(stops=stops, now=now) if now is not None and stops else None,
-    )
 
 
 def stop_sheet(*, stop_id: int, is_us: bool = False) -> StopSheet | None:
@@ -124,14 +76,6 @@ def _cautions(needs: list[VisitNeed], tmax_c: float | None, *, is_us: bool) -> t
     """Cautions of the stop."""
     heat = "" if tmax_c is None else worded(tmax_c, "temperature", is_us=is_us)
     return cautions_for(frozenset(need.kind for need in needs), tmax_c, heat)
-
-
-def _parts(*, visit_ids: list[int]) -> tuple[str, ...]:
-    """Parts to load, each with its count where it is needed more than once."""
-    counts: Counter[str] = Counter()
-    for needs in needs_of_visits(visit_ids).values():
-        counts.update(part.strip() for need in needs for part in need.parts.split(";") if part.strip())
-    return tuple(part if count == 1 else f"{count} x {part}" for part, count in sorted(counts.items()))
 
 
 def _is_covered(need: VisitNeed, day: date) -> bool:

@@ -7,8 +7,8 @@ from datetime import date
 
 from fleet.models import Route, Technician
 from fleet.selectors.on_site.day import TechnicianDay
-from fleet.selectors.on_site.stop_sheet import technician_day
 from fleet.selectors.plan.board import route_lines
+from fleet.selectors.technician_days import technician_days
 
 LonLat = tuple[float, float]
 
@@ -39,19 +39,23 @@ def route_sheets(*, day: date, technician_id: int | None = None) -> tuple[RouteS
     people = Technician.objects.filter(pk__in=Route.objects.filter(day=day).values("technician_id"))
     if technician_id is not None:
         people = people.filter(pk=technician_id)
-    sheets = []
-    for person in people.order_by("code"):
-        found = technician_day(technician_id=person.pk, day=day)
-        if found is None or not found.visits:
-            continue
-        visits = [stop for stop in found.stops if stop.what == "visit"]
-        numbers = {stop.stop_id: number for number, stop in enumerate(visits, start=1)}
-        stops = tuple(
-            MapStop(numbers[stop.stop_id], stop.longitude, stop.latitude)
-            for stop in visits
-            if stop.longitude is not None and stop.latitude is not None
-        )
-        line = lines[person.code].coordinates if person.code in lines else ()
-        start = (person.start_longitude, person.start_latitude)
-        sheets.append(RouteSheet(found, line, stops, start, numbers))
-    return tuple(sheets)
+    wanted = list(people.order_by("code"))
+    starts = {person.pk: (person.start_longitude, person.start_latitude) for person in wanted}
+    days = technician_days(people=wanted, day=day)
+    return tuple(
+        _sheet(own, lines[own.technician].coordinates if own.technician in lines else (), starts)
+        for own in days
+        if own.visits
+    )
+
+
+def _sheet(own: TechnicianDay, line: tuple[LonLat, ...], starts: dict[int, LonLat]) -> RouteSheet:
+    """One person's sheet."""
+    visits = [stop for stop in own.stops if stop.what == "visit"]
+    numbers = {stop.stop_id: number for number, stop in enumerate(visits, start=1)}
+    stops = tuple(
+        MapStop(numbers[stop.stop_id], stop.longitude, stop.latitude)
+        for stop in visits
+        if stop.longitude is not None and stop.latitude is not None
+    )
+    return RouteSheet(own, line, stops, starts[own.technician_id], numbers)

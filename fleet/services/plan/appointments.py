@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from typing import TypeVar
 
 from django.db import transaction
 
 from fleet.calc.plan.workdays import monday_of
 from fleet.calc.visits.settings import VisitSettings
-from fleet.models import Company, HeldWindow, Stop, Technician, Visit, VisitNeed
+from fleet.models import HeldWindow, Stop, Technician, Visit, VisitNeed
 from fleet.routing.plan import Plan, Unserved
 from fleet.routing.schedule import plan_from_orders
+from fleet.services.known_ways import NeverStill, write_on_known_ways
 from fleet.services.plan.break_change import PLACE_FROM
 from fleet.services.plan.break_state import BrokenDay, settled_week
 from fleet.services.plan.held_windows import free_expired, give_back
+from fleet.services.plan.lock import hold_plan
 from fleet.services.plan.offers import CannotOffer, Offer, offers_of, visit_to_offer
 from fleet.services.plan.plan_routes import company_settings
 from fleet.services.plan.snapshot import keep_run, snapshot
 from fleet.services.plan.told_windows import tell_window
 from fleet.services.plan.visits_of_week import SETTLED
 from fleet.services.plan.write import write_plan
-from fleet.streets.store import travel_source
+from fleet.streets.kept_travel import KeptTravel
 
 HELD_FOR = timedelta(minutes=10)
+Answer = TypeVar("Answer")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,18 +47,54 @@ class Given:
     visit_id: int
 
 
-@transaction.atomic
 def hold_window(
     *, visit_id: int, key: str, day: date, moment: datetime, seed: int, by: str, now: datetime
 ) -> Held:
     """Hold an offered window for ten minutes; every plan keeps its place until then. Raises `CannotOffer`."""
+    asked = _Asked(day, moment, by, now, company_settings())
+    return _written(asked, lambda travel: _hold(asked, travel, visit_id=visit_id, key=key, seed=seed))
+
+
+def confirm_hold(*, hold_id: int, day: date, moment: datetime, by: str, now: datetime) -> Given:
+    """The customer agreed: the visit takes the held place, and its hours are told. Raises `CannotOffer`."""
+    asked = _Asked(day, moment, by, now, company_settings())
+    return _written(asked, lambda travel: _confirm(asked, travel, hold_id))
+
+
+def release_hold(*, hold_id: int, day: date, moment: datetime, now: datetime) -> Given:
+    """Give held hours back. Raises `CannotOffer` where there is nothing to give back."""
+    asked = _Asked(day, moment, "", now, company_settings())
+    return _written(asked, lambda travel: _release(asked, travel, hold_id))
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """Today, from when on it is planned, who asks and when, and the company's numbers."""
+
+    day: date
+    moment: datetime
+    by: str
+    now: datetime
+    settings: VisitSettings
+
+
+def _written(asked: _Asked, work: Callable[[KeptTravel], Answer]) -> Answer:
+    """What the work answers, written while no road is searched."""
+    try:
+        return write_on_known_ways(work=work, settings=asked.settings)
+    except NeverStill as error:
+        raise CannotOffer(str(error)) from error
+
+
+def _hold(asked: _Asked, travel: KeptTravel, *, visit_id: int, key: str, seed: int) -> Held:
+    """Hold an offered window."""
     # One hold after the other: two on the same place are worked out on each other's result.
-    list(Company.objects.select_for_update().values_list("pk"))
+    hold_plan()
+    day, moment, now, settings = asked.day, asked.moment, asked.now, asked.settings
     free_expired(now=now)
     give_back(list(HeldWindow.objects.filter(wanted_id=visit_id)))
-    settings = company_settings()
     visit = visit_to_offer(visit_id)
-    broken = settled_week(day=day, moment=moment, settings=settings, travel=travel_source(settings=settings))
+    broken = settled_week(day=day, moment=moment, settings=settings, travel=travel)
     offer = next((o for o in offers_of(broken, visit, day, moment, settings, seed) if o.key == key), None)
     if offer is None:
         raise CannotOffer(
@@ -77,7 +118,7 @@ def hold_window(
     own = Stop.objects.filter(visit=visit, state=Stop.State.AHEAD)
     if visit.told_at is None:
         own.delete()
-    _write(day, moment, settings, now, insert=(place.pk, offer))
+    _write(asked, travel, insert=(place.pk, offer))
     hold = HeldWindow.objects.create(
         place=place,
         wanted=visit,
@@ -85,15 +126,16 @@ def hold_window(
         day=offer.day,
         made_at=now,
         expires_at=now + HELD_FOR,
-        by=by[:150],
+        by=asked.by[:150],
         cost={"km": offer.extra_km, "min": offer.extra_min, "money": offer.extra_money},
     )
     return Held(hold.pk, visit.pk, hold.expires_at)
 
 
-@transaction.atomic
-def confirm_hold(*, hold_id: int, day: date, moment: datetime, by: str, now: datetime) -> Given:
-    """The customer agreed: the visit takes the held place, and its hours are told. Raises `CannotOffer`."""
+def _confirm(asked: _Asked, travel: KeptTravel, hold_id: int) -> Given:
+    """Let the visit take the held place."""
+    hold_plan()
+    day, now, by = asked.day, asked.now, asked.by
     hold = HeldWindow.objects.select_for_update().select_related("place", "wanted").filter(pk=hold_id).first()
     if hold is None or hold.expires_at <= now:
         raise CannotOffer("The ten minutes are over, and the place is free again. Look for hours anew.")
@@ -113,20 +155,20 @@ def confirm_hold(*, hold_id: int, day: date, moment: datetime, by: str, now: dat
     if window[0] is None or window[1] is None:
         raise CannotOffer("The held place has no hours. Look for hours anew.")
     tell_window(visit_id=visit.pk, window_from=window[0], window_to=window[1], by=by, now=now, day=day)
-    _write(day, moment, company_settings(), now)
+    _write(asked, travel)
     figures: dict[str, object] = {"what": "appointment", **hold.cost}
     keep_run(monday=visit.week, day=hold.day, now=now, by=by, figures=figures, before=before)
     return Given(visit.pk)
 
 
-@transaction.atomic
-def release_hold(*, hold_id: int, day: date, moment: datetime, now: datetime) -> Given:
-    """Give held hours back. Raises `CannotOffer` where there is nothing to give back."""
+def _release(asked: _Asked, travel: KeptTravel, hold_id: int) -> Given:
+    """Give held hours back."""
+    hold_plan()
     hold = HeldWindow.objects.filter(pk=hold_id).first()
     if hold is None:
         raise CannotOffer("These hours are free already.")
     give_back([hold])
-    _write(day, moment, company_settings(), now)
+    _write(asked, travel)
     return Given(hold.wanted_id)
 
 
@@ -158,16 +200,9 @@ def visit_for_need(*, need_id: int, day: date) -> int:
     return visit.pk
 
 
-def _write(
-    day: date,
-    moment: datetime,
-    settings: VisitSettings,
-    now: datetime,
-    insert: tuple[int, Offer] | None = None,
-) -> None:
+def _write(asked: _Asked, travel: KeptTravel, insert: tuple[int, Offer] | None = None) -> None:
     """Write the plan again after a place was taken or given back; the held one where its offer has it."""
-    travel = travel_source(settings=settings)
-    broken = settled_week(day=day, moment=moment, settings=settings, travel=travel)
+    broken = settled_week(day=asked.day, moment=asked.moment, settings=asked.settings, travel=travel)
     number = {visit.pk: n for n, visit in enumerate(broken.state.given.visits)}
     orders = {vehicle: list(order) for vehicle, order in broken.orders.items()}
     if insert is not None:
@@ -180,7 +215,8 @@ def _write(
         if insert is not None:
             raise CannotOffer("These hours are not free any more; look for hours anew.")
         return
-    write_plan(state=broken.state, problem=broken.problem, plan=_kept(broken, plan), travel=travel, now=now)
+    kept = _kept(broken, plan)
+    write_plan(state=broken.state, problem=broken.problem, plan=kept, travel=travel, now=asked.now)
 
 
 def _kept(broken: BrokenDay, plan: Plan) -> Plan:

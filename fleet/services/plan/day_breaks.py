@@ -20,10 +20,10 @@ from fleet.routing.plan import Plan, Unserved
 from fleet.routing.problem import Problem
 from fleet.routing.schedule import plan_from_orders
 from fleet.selectors.plan.day_breaks import GOOD_FOR
+from fleet.services.known_ways import NEVER_STILL, TRIES, NeverStill, write_on_known_ways
 from fleet.services.plan.break_change import BookChanged, BreakAsked, CannotBreak, change_book
 from fleet.services.plan.break_plan import BreakPlan, break_problem, plan_break
 from fleet.services.plan.break_state import BrokenDay, broken_day, plan_mark, today_states
-from fleet.services.plan.break_travel import draw_proposed, known_travel
 from fleet.services.plan.customer_calls import raise_calls
 from fleet.services.plan.held_windows import free_expired
 from fleet.services.plan.lock import hold_plan
@@ -31,11 +31,10 @@ from fleet.services.plan.plan_routes import company_settings
 from fleet.services.plan.proposal_data import figures_data, orders_data, told_data
 from fleet.services.plan.snapshot import keep_run, snapshot
 from fleet.services.plan.write import write_plan
-from fleet.streets.kept_travel import UnknownPlaces
+from fleet.streets.kept_travel import KeptTravel, UnknownPlaces
+from fleet.streets.store import travel_source
 from fleet.streets.travel_source import TravelSource
 
-# How often a proposal is worked out where the plan changes meanwhile.
-TRIES = 3
 DECIDED = "This proposal was decided already. Look at the board for the plan as it is."
 
 
@@ -83,20 +82,19 @@ def propose_break(*, asked: BreakAsked, day: date, moment: datetime, by: str, no
     """
     free_expired(now=now)
     settings = company_settings()
+    travel = KeptTravel(travel_source(settings=settings))
+    travel.is_closed = True
+    asking = _Asking(asked, day, moment, settings, travel, by, now)
     for _ in range(TRIES):
         # No road is searched and nothing is planned while the database is held.
-        travel = known_travel(day=day, settings=settings, asked=asked)
-        asking = _Asking(asked, day, moment, settings, travel, by, now)
         try:
             made = _keep_proposal(asking, *_worked_out(asking))
         except UnknownPlaces:
+            travel.look_up()
             continue
         if made is not None:
             return made
-    raise CannotBreak(
-        "The plan changes while this is worked out: somebody plans, moves or tells visits right now. "
-        "Nothing was saved; try again in a moment."
-    )
+    raise CannotBreak(NEVER_STILL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,17 +173,16 @@ def accept_break(*, break_id: int, by: str, now: datetime) -> Accepted:
     row = DayBreak.objects.filter(pk=break_id).first()
     if row is None:
         raise CannotBreak(DECIDED)
-    settings, asked = company_settings(), BreakAsked(**row.asked)
-    # Ways and lines are looked up before the database is held.
-    travel = known_travel(day=row.day, settings=settings, asked=asked)
+    settings = company_settings()
     try:
-        draw_proposed(row=row, asked=asked, settings=settings, travel=travel)
-        return _accept(break_id=break_id, travel=travel, settings=settings, by=by, now=now)
-    except UnknownPlaces:
+        return write_on_known_ways(
+            work=lambda travel: _accept(break_id=break_id, travel=travel, settings=settings, by=by, now=now),
+            settings=settings,
+        )
+    except NeverStill:
         raise Overtaken(what_changed(row)) from None
 
 
-@transaction.atomic
 def _accept(
     *, break_id: int, travel: TravelSource, settings: VisitSettings, by: str, now: datetime
 ) -> Accepted:

@@ -9,11 +9,13 @@ from django.db import transaction
 from django.db.models import prefetch_related_objects
 
 from fleet.calc.plan.workdays import monday_of
+from fleet.calc.visits.settings import VisitSettings
 from fleet.models import HeldWindow, Route, Stop, Technician, Visit
 from fleet.routing.plan import Plan, Unserved
 from fleet.routing.problem import Problem
 from fleet.routing.schedule import plan_from_orders, schedule_route
 from fleet.selectors.company.company import company_day
+from fleet.services.known_ways import NeverStill, write_on_known_ways
 from fleet.services.plan.held_windows import free_expired
 from fleet.services.plan.lock import hold_plan
 from fleet.services.plan.plan_routes import company_settings
@@ -22,7 +24,7 @@ from fleet.services.plan.snapshot import keep_run, snapshot
 from fleet.services.plan.state import WeekState, previous_orders, week_state
 from fleet.services.plan.visits_of_week import SETTLED
 from fleet.services.plan.write import write_plan
-from fleet.streets.store import travel_source
+from fleet.streets.kept_travel import KeptTravel
 
 STUCK = (
     "As it stands that day can no longer be driven in time: stops that should be over are not reported yet. "
@@ -76,7 +78,6 @@ class Marked:
     changed: int
 
 
-@transaction.atomic
 def move_stop(
     *,
     visit_id: int,
@@ -102,11 +103,36 @@ def move_stop(
     try_only
         Tell what it would cost, write nothing.
     """
-    if not try_only:
+    settings = company_settings()
+    move = _Move(visit_id, technician_id, day, now, position, by, try_only, settings)
+    try:
+        return write_on_known_ways(work=lambda travel: _moved(move, travel), settings=settings)
+    except NeverStill as error:
+        raise CannotMove(str(error)) from error
+
+
+@dataclass(frozen=True, slots=True)
+class _Move:
+    """What was asked for, as in `move_stop`."""
+
+    visit_id: int
+    technician_id: int
+    day: date
+    now: datetime
+    position: int | None
+    by: str
+    try_only: bool
+    settings: VisitSettings
+
+
+def _moved(move: _Move, travel: KeptTravel) -> StopMoved:
+    """Try a move, and write it where that is asked for."""
+    day, now = move.day, move.now
+    if not move.try_only:
         hold_plan()
     free_expired(now=now)
-    person = Technician.objects.filter(pk=technician_id, is_active=True).first()
-    visit = Visit.objects.filter(pk=visit_id).select_related("site").first()
+    person = Technician.objects.filter(pk=move.technician_id, is_active=True).first()
+    visit = Visit.objects.filter(pk=move.visit_id).select_related("site").first()
     if person is None or visit is None:
         raise CannotMove("That visit or technician does not exist any more. Load the page again.")
     old_stop = Stop.objects.filter(visit=visit).select_related("route").first()
@@ -118,19 +144,18 @@ def move_stop(
         raise CannotMove("This place is held for a customer on the phone; confirm it or give it back first.")
     days = sorted({day, *([old_stop.route.day] if old_stop is not None else [])})
     before = snapshot(days=days, monday=visit.week)
-    state, problem = _state(visit, days, now)
+    state, problem = _state(move, visit, days, travel)
     orders = previous_orders(problem, state.given)
     old = plan_from_orders(problem, orders)
-    new_orders = _moved_orders(state, problem, orders, visit, vehicle_key(person, day), position)
+    new_orders = _moved_orders(state, problem, orders, visit, vehicle_key(person, day), move.position)
     new = plan_from_orders(problem, new_orders) if new_orders is not None else None
     if new is None:
         raise CannotMove(_refusal(problem, _without(orders, _number(state, visit)), new_orders is not None))
-    moved = _compare(state, old, new, visit, try_only=try_only)
-    if not try_only:
-        travel = travel_source(settings=company_settings())
+    moved = _compare(state, old, new, visit, try_only=move.try_only)
+    if not move.try_only:
         write_plan(state=state, problem=problem, plan=_with_reasons(state, new), travel=travel, now=now)
         figures: dict[str, object] = {"what": "move", "site": visit.site.code, "extra": moved.extra_cost}
-        keep_run(monday=visit.week, day=day, now=now, by=by, figures=figures, before=before)
+        keep_run(monday=visit.week, day=day, now=now, by=move.by, figures=figures, before=before)
     return moved
 
 
@@ -161,7 +186,7 @@ def withdraw_routes(*, days: list[date]) -> Marked:
     return Marked(changed)
 
 
-def _state(visit: Visit, days: list[date], now: datetime) -> tuple[WeekState, Problem]:
+def _state(move: _Move, visit: Visit, days: list[date], travel: KeptTravel) -> tuple[WeekState, Problem]:
     """The days of a move as a problem; the visit's own lock and told window are the mover's to break."""
     own = Stop.objects.filter(route__day__in=days, visit__isnull=False).values_list("visit_id", flat=True)
     visits = list(
@@ -172,11 +197,12 @@ def _state(visit: Visit, days: list[date], now: datetime) -> tuple[WeekState, Pr
     prefetch_related_objects(visits, "needs")
     for one in visits:
         one.is_locked = one.is_locked and one.pk != visit.pk
-    state = week_state(monday=visit.week, days=days, visits=visits, now=now, today=company_day(now=now))
+    state = week_state(
+        monday=visit.week, days=days, visits=visits, now=move.now, today=company_day(now=move.now)
+    )
     if visit.pk not in {one.pk for one in state.given.visits}:
         raise CannotMove(f"{visit.site.code} has no coordinates; add its point to the site book.")
-    settings = company_settings()
-    return state, build_problem(state.given, settings, travel_source(settings=settings))
+    return state, build_problem(state.given, move.settings, travel)
 
 
 def _moved_orders(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
@@ -12,11 +11,11 @@ from django.db.models import Q
 from fleet.models import Route, Stop, Technician, Visit
 from fleet.routing.plan import Plan, PlannedRoute
 from fleet.routing.problem import Problem
-from fleet.services.plan.problem import FixedStart, PlanInput, vehicle_key
+from fleet.services.plan.problem import PlanInput, vehicle_key
 from fleet.services.plan.revision import count_changes, places_of
 from fleet.services.plan.state import NO_COORDINATES, NO_COORDINATES_WORDS, WeekState
 from fleet.services.plan.unserved_change import CHANGES, changes_of
-from fleet.streets.travel_source import LonLat, TravelSource
+from fleet.streets.travel_source import TravelSource
 
 ROUTE_COLUMNS: Final = (
     "start_at",
@@ -174,22 +173,13 @@ def _way(
     """Line of a route along the streets; None where they are not known."""
     if travel.is_estimated:
         return None
-    begun = given.begun.get(problem.vehicles[planned.vehicle].key)
-    sites = [given.visits[stop.visit].site for stop in planned.stops]
-    line = line_of(travel, begun, who[0], [(s.latitude or 0.0, s.longitude or 0.0) for s in sites])
-    return [[round(lon, 6), round(lat, 6)] for lon, lat in line]
-
-
-def line_of(
-    travel: TravelSource,
-    begun: FixedStart | None,
-    person: Technician,
-    places: Sequence[tuple[float, float]],
-) -> tuple[LonLat, ...]:
-    """Line of a day from where it begins or stands, through places as (lat, lon), to where it ends."""
+    person, begun = who[0], given.begun.get(problem.vehicles[planned.vehicle].key)
     start = (begun.latitude, begun.longitude) if begun else (person.start_latitude, person.start_longitude)
+    sites = [given.visits[stop.visit].site for stop in planned.stops]
+    places = [(site.latitude or 0.0, site.longitude or 0.0) for site in sites]
     points = [start, *places, (person.end_latitude, person.end_longitude)]
-    return travel.route([point[0] for point in points], [point[1] for point in points])
+    line = travel.route([point[0] for point in points], [point[1] for point in points])
+    return [[round(lon, 6), round(lat, 6)] for lon, lat in line]
 
 
 def draw_ways(*, state: WeekState, problem: Problem, plan: Plan, travel: TravelSource) -> None:

@@ -9,8 +9,9 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from fleet.models import Company, Finding, Flag, Route, Stop, Technician, Visit, VisitNeed
-from fleet.selectors.on_site.stop_sheet import stop_sheet, technician_day
+from fleet.selectors.on_site.stop_sheet import stop_sheet
 from fleet.selectors.plan.board import route_lines, week_board
+from fleet.selectors.technician_days import technician_day
 from fleet.selectors.visits.need_rows import needs_week
 from fleet.services.on_site.findings import BadFinding, FindingInput, record_finding
 from fleet.services.on_site.stop_states import UnknownStopState, set_stop_state

@@ -15,8 +15,10 @@ from django.test import Client
 from fleet.calc.plan.travel import TravelMatrix
 from fleet.calc.visits.settings import VisitSettings
 from fleet.models import Company, CustomerCall, DayBreak, Stop, Technician, User, Visit
-from fleet.services.plan import break_plan, break_travel, day_breaks
+from fleet.services import known_ways
+from fleet.services.plan import break_plan, day_breaks
 from fleet.services.plan import plan_routes as planning
+from fleet.services.plan.appointments import confirm_hold, release_hold
 from fleet.services.plan.break_change import BreakAsked, CannotBreak
 from fleet.services.plan.day_breaks import Overtaken, accept_break, discard_break
 from fleet.services.plan.plan_routes import plan_routes, undo_plan
@@ -25,6 +27,8 @@ from fleet.streets.kept_travel import KeptTravel, UnknownPlaces
 from fleet.streets.travel_source import EstimatedTravel, LonLat, Snapped
 from sites.models import Site
 from tests.factories import DAY, build_need, build_site, build_technician
+from tests.fleet.plan.test_appointments import hold as hold_for
+from tests.fleet.plan.test_appointments import newcomer
 from tests.fleet.plan.test_day_breaks import (
     EARLY,
     TEN,
@@ -84,7 +88,8 @@ def test_no_road_is_searched_while_the_database_is_held(
 ) -> None:
     streets = WatchedStreets()
     monkeypatch.setattr(planning, "travel_source", lambda **_: streets)
-    monkeypatch.setattr(break_travel, "travel_source", lambda **_: streets)
+    for where in (day_breaks, known_ways):
+        monkeypatch.setattr(where, "travel_source", lambda **_: streets)
     for number in range(8):
         build_need(build_site(f"CB-{number:02}", longitude=-104.7 + 0.012 * number, latitude=41.2))
     build_technician("T1")
@@ -92,12 +97,19 @@ def test_no_road_is_searched_while_the_database_is_held(
 
     plan_routes(now=EARLY, week=DAY, seed=1, iterations=40)
     planned_with = streets.asked
+    stop = Stop.objects.filter(visit__isnull=False).select_related("route").latest("arrive")
+    person = Technician.objects.exclude(pk=stop.route.technician_id).get()
+    move_stop(visit_id=stop.visit_id or 0, technician_id=person.pk, day=stop.route.day, now=EARLY)
+    moved_with = streets.asked
+    held = hold_for(newcomer())
+    confirm_hold(hold_id=held, day=DAY, moment=TEN, by="hana", now=TEN)
+    release_hold(hold_id=hold_for(newcomer("NEXT", east=0.03)), day=DAY, moment=TEN, now=TEN)
+    held_with = streets.asked
     for asked in (late(60), leak(), ill("T1")):
         number = propose(asked)
         accept_break(break_id=number, by="hana", now=TEN)
 
-    assert planned_with >= 2
-    assert streets.asked > planned_with
+    assert 2 <= planned_with < moved_with < held_with < streets.asked
     ways = [stop.route.way for stop in Stop.objects.select_related("route") if stop.visit is not None]
     assert any(ways)
 
@@ -116,8 +128,35 @@ def test_kept_travel_answers_what_it_knows_and_refuses_the_rest_once_closed() ->
     assert (part.distance_m == whole.distance_m[np.ix_([2, 0], [2, 0])]).all()
     assert kept.is_estimated
     assert kept.words == source.words
+    assert kept.route(lat, lon) == ()
+    assert kept.lacks_lines
     with pytest.raises(UnknownPlaces):
         kept.matrix([41.5], [-104.0])
+
+    kept.look_up()
+
+    assert kept.is_closed
+    assert not kept.lacks_lines
+    assert kept.route(lat, lon) == source.route(lat, lon)
+    four = source.matrix([*lat, 41.5], [*lon, -104.0])
+    assert (kept.matrix([*lat, 41.5], [*lon, -104.0]).duration_s == four.duration_s).all()
+
+
+@pytest.mark.django_db
+def test_what_draws_unknown_lines_is_taken_back_and_written_once_they_are_known(company: Company) -> None:
+    build_technician("T1")
+    tries: list[bool] = []
+
+    def work(travel: KeptTravel) -> int:
+        Technician.objects.filter(code="T1").update(name=f"{Technician.objects.get(code='T1').name}!")
+        tries.append(bool(travel.route([41.0, 41.1], [-104.0, -104.1])))
+        return len(travel.matrix([41.0], [-104.0]).duration_s)
+
+    before = Technician.objects.get(code="T1").name
+    assert known_ways.write_on_known_ways(work=work, settings=VisitSettings()) == 1
+
+    assert tries == [False, True]
+    assert Technician.objects.get(code="T1").name == f"{before}!"
 
 
 def meet(monkeypatch: pytest.MonkeyPatch, others: list[Callable[[], Any]]) -> None:
@@ -169,7 +208,7 @@ def test_a_plan_that_never_stands_still_is_refused_in_words_and_nothing_is_kept(
     planned: Company, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     stop = today("T2")[-1]
-    flips = [True, False, True, False]
+    flips = [True, False] * known_ways.TRIES
     meet(
         monkeypatch,
         [lambda on=on: lock_stop(visit_id=stop.visit_id or 0, is_locked=on) for on in flips],  # type: ignore[misc]

@@ -63,13 +63,13 @@ def test_times_follow_the_posted_limit_and_the_one_way_street(tmp_path: Path) ->
 
     block_m = float(great_circle_m(lat[0], lon[0], lat[1], lon[1]))
     driven = 30 * 1.609344 * LIMIT_SHARE / TURNS / 3.6
-    assert_allclose(travel.distance_m[0, 1], block_m, rtol=1e-6)
-    assert_allclose(travel.duration_s[0, 1], block_m / driven + network.settle_s, rtol=1e-6)
+    assert_allclose(travel.distance_m[0, 1], block_m, atol=0.06)
+    assert_allclose(travel.duration_s[0, 1], block_m / driven + network.settle_s, atol=0.001)
     assert travel.distance_m[1, 0] > 2.5 * block_m  # back: around the block
     assert not travel.is_estimated
 
 
-def test_ways_along_the_tree_equal_the_sum_of_the_path(tmp_path: Path) -> None:
+def test_ways_equal_the_sum_of_their_path(tmp_path: Path) -> None:
     network = build_network(read_streets(write_town(tmp_path / "town.osm")))
     rng = np.random.default_rng(1)
     lat, lon = 41 + rng.random(6) * 2 * STEP, -104 + rng.random(6) * 2 * STEP
