@@ -35,6 +35,8 @@ FIRST_MOST_S = 60.0
 FINISH_SHARE = 0.1
 # The exact choice among routes gets at most this [s].
 MOST_CHOICE_S = 10.0
+# So much of the time is kept for reasons, by the number of visits [s], and at most this share of all.
+REASON_S, REASONS_SHARE = 0.001, 0.1
 # What the second search adds to the seed.
 SECOND_SEED = 1_000_003
 # Told to stop, it still gets this much for each day that has no plan yet [s].
@@ -62,7 +64,7 @@ def solve(
     problem
         What is to be planned.
     seconds
-        Time to search [s]; not looked at when `iterations` is given.
+        Time to search and to give reasons [s]; not looked at when `iterations` is given.
     seed
         Seed of the search.
     iterations
@@ -77,8 +79,14 @@ def solve(
     """
     if iterations is None and seconds <= 0:
         raise ValueError(f"seconds is {seconds}, expected more than 0")
+    reasons_s = min(REASONS_SHARE * seconds, REASON_S * len(problem.visits))
     plan = search(
-        problem, seconds=seconds, seed=seed, iterations=iterations, previous=previous, observer=observer
+        problem,
+        seconds=seconds - reasons_s,
+        seed=seed,
+        iterations=iterations,
+        previous=previous,
+        observer=observer,
     )
     explained = explain_unserved(problem, plan, points_per_money=points_per_money)
     return _proven(problem, explained)
@@ -99,6 +107,7 @@ def search(
     effort = _Effort(seconds, seed, iterations, Lookout(len(problem.visits), observer))
     if not needs_days_first(problem):
         return _search_at_once(problem, effort, previous)
+    began = time.perf_counter()
     both = len(problem.visits) <= BOTH_VISITS
     half = replace(effort, seconds=seconds / 2 if both else seconds)
     start = _better(problem, _by_days(problem, half), previous)
@@ -107,7 +116,8 @@ def search(
         return start
     effort.lookout.phase = "improving the week"
     orders = {route.vehicle: route.visits for route in start.routes}
-    return _search_at_once(problem, half, orders)
+    left_s = max(seconds / 4, began + seconds - time.perf_counter())
+    return _search_at_once(problem, replace(effort, seconds=left_s), orders)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,14 +131,17 @@ class _Effort:
 
 
 def _by_days(problem: Problem, effort: _Effort) -> Plan:
-    """Each day by itself."""
+    """Each day by itself, in its share of the time that is left."""
     count = 0
+    until = time.perf_counter() + effort.seconds
 
     def solve_day(part: Problem, share: float) -> Plan:
         nonlocal count
+        days_left = round(1 / share) - count
         count += 1
         effort.lookout.phase = f"day {count} of {round(1 / share)}"
-        plan = _search_at_once(part, replace(effort, seconds=effort.seconds * share), None)
+        left_s = max(effort.seconds * share / 2, (until - time.perf_counter()) / days_left)
+        plan = _search_at_once(part, replace(effort, seconds=left_s), None)
         effort.lookout.see(part, plan)
         effort.lookout.bank()
         return plan

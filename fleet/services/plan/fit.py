@@ -6,6 +6,7 @@ onto the new one: what was told, locked or begun counts, and what was moved by h
 
 from __future__ import annotations
 
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -23,6 +24,10 @@ from fleet.streets.travel_source import TravelSource
 Homes = Mapping[int, str]
 # How long a plan is fitted onto what changed [s].
 FIT_SECONDS = 2.0
+# The time asked for is the whole planning's: so much of it is for lines and writing, at most so long [s].
+WRITE_SHARE, WRITE_MOST_S = 0.04, 4.0
+# What is left for the search at least, where streets that are new took long.
+LEAST_SEARCH_SHARE = 0.5
 
 
 class PlanOvertaken(RuntimeError):
@@ -39,6 +44,13 @@ class PlanWork:
     settings: VisitSettings
     iterations: int | None
     observer: Observer
+    began_s: float  # by the clock of `time.perf_counter`
+
+    def search_s(self) -> float:
+        """Time for the search [s]: what reading and streets have left of the time that was asked for."""
+        asked = self.row.seconds
+        used = time.perf_counter() - self.began_s + min(WRITE_SHARE * asked, WRITE_MOST_S)
+        return max(LEAST_SEARCH_SHARE * asked, asked - used)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +70,7 @@ def search_plan(work: PlanWork, state: WeekState, travel: TravelSource) -> Found
     previous = previous_orders(problem, state.given)
     plan = solve(
         problem,
-        seconds=work.row.seconds,
+        seconds=work.search_s(),
         seed=work.row.seed,
         iterations=work.iterations,
         previous=previous,

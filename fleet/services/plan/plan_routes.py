@@ -117,8 +117,8 @@ def plan_routes(
     week, day
         Monday of the week, or one day.
     seconds, seed, iterations
-        Time, seed and (instead of the time) number of iterations of the search. A planning of that week
-        that was asked for on a page brings its own time and seed.
+        Time of the whole planning, seed and (instead of the time) number of iterations of the search. A
+        planning of that week that was asked for on a page brings its own time and seed.
     by
         Who plans, for the record.
     run_id
@@ -128,11 +128,11 @@ def plan_routes(
     """
     if (week is None) == (day is None):
         raise NothingToPlan("give a week or a day, one of them")
+    began = time.perf_counter()
     monday = monday_of(week or day or now.date())
     row = claim_planning(
         week=monday, day=day, now=now, seconds=seconds, seed=seed, by=by, takes_up=run_id is not None
     )
-    began = time.perf_counter()
     try:
         work = PlanWork(
             row=row,
@@ -141,6 +141,7 @@ def plan_routes(
             settings=company_settings(),
             iterations=iterations,
             observer=watcher(planning=row, now=now, points_per_money=POINTS_PER_MONEY, run_id=run_id),
+            began_s=began,
         )
         return _search_and_keep(work, meanwhile)
     except Exception as error:
