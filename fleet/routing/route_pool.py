@@ -2,46 +2,50 @@
 
 A search drops good routes together with the bad ones beside them. Choosing among all that it ever held is a
 set packing problem: each visit at most once, each day of a technician at most once. Its linear relaxation
-says which routes cannot be in a better plan than the one at hand (by their reduced costs); the rest is solved
-exactly.
+says which routes cannot be in a better plan than the one at hand (by their reduced costs); the rest is timed
+on the real clock, and solved exactly.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain, islice
 
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
-from scipy.sparse import csr_array
+from scipy.sparse import csc_array
 
 from fleet.routing.problem import Problem
 from fleet.routing.schedule import schedule_route
 
 FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
 # A vehicle, and its visits in order.
 Seen = tuple[int, tuple[int, ...]]
 # The newest routes are kept: more only slow the choice down.
-MOST_ROUTES = 6_000
+MOST_ROUTES = 20_000
 # Routes that the exact choice is given, those of best reduced cost.
-MOST_CHOICES = 1_500
+MOST_CHOICES = 500
+# The choice may end this near to the best there is, as a share of its value.
+GAP = 1e-5
 
 
 class RoutePool:
-    """Routes seen, each once, the newest last."""
+    """Routes seen, each once, the newest last; with what each wins where the search said so [points]."""
 
     def __init__(self) -> None:
-        self._seen: dict[Seen, None] = {}
+        self._seen: dict[Seen, float | None] = {}
 
-    def add(self, vehicle: int, visits: Iterable[int]) -> None:
+    def add(self, vehicle: int, visits: Iterable[int], worth: float | None = None) -> None:
         """Note a route."""
         key = (vehicle, tuple(visits))
         if key[1]:
-            self._seen.pop(key, None)
-            self._seen[key] = None
-            if len(self._seen) > MOST_ROUTES:
-                del self._seen[next(iter(self._seen))]
+            known = self._seen.pop(key, None)
+            self._seen[key] = known if worth is None else worth
+            if len(self._seen) >= 2 * MOST_ROUTES:
+                self._seen = dict(islice(self._seen.items(), MOST_ROUTES, None))
 
     def add_all(self, routes: Iterable[Seen]) -> None:
         """Note routes."""
@@ -50,23 +54,27 @@ class RoutePool:
 
     @property
     def routes(self) -> tuple[Seen, ...]:
-        """All routes, the newest last."""
-        return tuple(self._seen)
+        """The newest routes, the newest last."""
+        return tuple(self._seen)[-MOST_ROUTES:]
+
+    def worth(self, route: Seen) -> float | None:
+        """What a search said that a route wins [points]; None where it was not told."""
+        return self._seen[route]
 
 
 @dataclass(frozen=True, slots=True)
 class _Columns:
-    """Routes that can be driven, what each is worth [points], and which bounds it uses up."""
+    """Routes, what each is worth [points], and which bounds it uses up."""
 
     routes: tuple[Seen, ...]
     worth: FloatArray
-    uses: csr_array  # shaped (visits + kinds of day, routes)
+    uses: csc_array  # shaped (visits + kinds of day, routes)
     most: FloatArray  # bound of each row
     alike: tuple[tuple[int, ...], ...]  # vehicles of each kind of day
 
 
 def best_of_routes(
-    problem: Problem, routes: Iterable[Seen], *, at_least: float, seconds: float
+    problem: Problem, pool: RoutePool, *, at_least: float, seconds: float
 ) -> dict[int, list[int]] | None:
     """Orders (vehicle -> visits) that win most, put together of seen routes; None where none wins more.
 
@@ -74,14 +82,14 @@ def best_of_routes(
     ----------
     problem
         What is planned.
-    routes
-        Vehicle and visits in order; those that cannot be driven are left out.
+    pool
+        Routes; those that cannot be driven are left out.
     at_least
         What the plan at hand wins by `worth_of` [points]: only more than that is an answer.
     seconds
         Most time for the exact choice [s].
     """
-    columns = _columns(problem, routes)
+    columns = _columns(problem, pool)
     if columns is None:
         return None
     # Its type hints know no sparse matrix; the function does.
@@ -94,18 +102,29 @@ def best_of_routes(
     room = -relaxed.fun - at_least
     if room < 1:
         return None
-    chosen = np.flatnonzero(reduced >= -room)
-    chosen = chosen[np.argsort(-reduced[chosen], kind="stable")][:MOST_CHOICES]
+    near = np.flatnonzero(reduced >= -room)
+    near = near[np.argsort(-reduced[near], kind="stable")][:MOST_CHOICES]
+    chosen, worth = _timed(problem, columns, near)
+    if not len(chosen):
+        return None
     found = milp(
-        -columns.worth[chosen],
+        -worth,
         constraints=LinearConstraint(columns.uses[:, chosen], ub=columns.most),
         integrality=np.ones(len(chosen), dtype=np.int64),
         bounds=Bounds(0, 1),
-        options={"time_limit": max(0.05, seconds)},
+        options={"time_limit": max(0.05, seconds), "mip_rel_gap": GAP},
     )
     if found.x is None or -found.fun < at_least + 1:
         return None
     return _orders(columns, chosen[found.x > 0.5].tolist())
+
+
+def _timed(problem: Problem, columns: _Columns, near: IntArray) -> tuple[IntArray, FloatArray]:
+    """Those columns that can be driven on the real clock, and what they win there [points]."""
+    bonus = problem.points_of_a_must
+    worths = [_worth(problem, *columns.routes[number], bonus) for number in near.tolist()]
+    holds = np.array([worth is not None for worth in worths], dtype=bool)
+    return near[holds], np.array([worth for worth in worths if worth is not None])
 
 
 def worth_of(problem: Problem, orders: Mapping[int, Sequence[int]]) -> float:
@@ -123,35 +142,31 @@ def _worth(problem: Problem, vehicle: int, order: Sequence[int], bonus: float) -
     return sum(stop.prize for stop in route.stops) - route.travel_cost + musts * bonus
 
 
-def _columns(problem: Problem, routes: Iterable[Seen]) -> _Columns | None:
+def _columns(problem: Problem, pool: RoutePool) -> _Columns | None:
     """Seen routes as columns: of those with the same visits on the same kind of day, the best."""
     alike = _alike(problem)
     kind_of = {vehicle: kind for kind, group in enumerate(alike) for vehicle in group}
     bonus = problem.points_of_a_must
     best: dict[tuple[int, frozenset[int]], tuple[float, Seen]] = {}
-    tried: set[Seen] = set()
-    for vehicle, visits in routes:
+    for vehicle, visits in pool.routes:
         kind = kind_of[vehicle]
         seen = (alike[kind][0], visits)
-        if seen in tried:
-            continue
-        tried.add(seen)
-        worth = _worth(problem, *seen, bonus)
+        worth = pool.worth((vehicle, visits))
+        if worth is None:
+            worth = _worth(problem, *seen, bonus)
         key = (kind, frozenset(visits))
         if worth is not None and (key not in best or worth > best[key][0]):
             best[key] = (worth, seen)
     if not best:
         return None
-    rows, columns = [], []
-    for number, (kind, visits_of) in enumerate(best):
-        members = [*sorted(visits_of), len(problem.visits) + kind]
-        rows += members
-        columns += [number] * len(members)
+    rows = [[*visits, len(problem.visits) + kind] for kind, visits in best]
+    ends = np.cumsum([0, *(len(row) for row in rows)])
+    members = np.fromiter(chain.from_iterable(rows), dtype=np.int64, count=int(ends[-1]))
     shape = (len(problem.visits) + len(alike), len(best))
     return _Columns(
         routes=tuple(seen for _, seen in best.values()),
         worth=np.array([worth for worth, _ in best.values()]),
-        uses=csr_array((np.ones(len(rows)), (rows, columns)), shape=shape),
+        uses=csc_array((np.ones(len(members)), members, ends), shape=shape),
         most=np.array([1.0] * len(problem.visits) + [float(len(group)) for group in alike]),
         alike=alike,
     )

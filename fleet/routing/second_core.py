@@ -1,7 +1,7 @@
 """A second search on another processor core, as a process of its own: a solver holds its interpreter.
 
-It begins from nothing, with another seed, while the first search improves a first plan: which of the two ends
-better differs from day to day, and the routes of both can be put together. Question and answer go through
+It begins from nothing, with another seed: which of two searches ends better differs from day to day, and the
+routes of both can be put together. Question and answer go through
 unnamed files, so that neither process ever waits for the other to read. Where no process can be started, the
 first search is alone.
 """
@@ -28,6 +28,8 @@ LEAST_SECONDS: Final = 3.0
 LEAST_VISITS: Final = 20
 # Told to end, the process gets so long to hand over what it has [s].
 PATIENCE_S: Final = 2.0
+# So much of its time is for handing over: routes come by the ten thousand.
+HAND_OVER_SHARE: Final = 0.06
 # So many of its newest plans are handed over.
 PLANS: Final = 5
 
@@ -36,10 +38,10 @@ Orders = dict[int, list[int]]
 
 @dataclass(frozen=True, slots=True)
 class Answered:
-    """What it found: plans, best first, and all routes that it held."""
+    """What it found: plans, best first, and all routes that it held, with what each wins [points]."""
 
     plans: tuple[Orders, ...] = ()
-    routes: tuple[Seen, ...] = ()
+    routes: tuple[tuple[Seen, float | None], ...] = ()
 
 
 class SecondSearch:
@@ -126,12 +128,13 @@ def answer_question(question: IO[bytes], answer: IO[bytes]) -> None:
     plans = improved_orders(
         problem,
         {},
-        seconds=max(0.0, told["until_s"] - time.perf_counter()),
+        seconds=(told["until_s"] - time.perf_counter()) * (1 - HAND_OVER_SHARE),
         seed=int(told["seed"]),
         is_over=lambda _: is_told_to_end,
         pool=pool,
     )
-    found = {"plans": [list(plan.items()) for plan in plans[:PLANS]], "routes": pool.routes}
+    routes = [(*route, pool.worth(route)) for route in pool.routes]
+    found = {"plans": [list(plan.items()) for plan in plans[:PLANS]], "routes": routes}
     answer.write(json.dumps(found).encode())
     answer.flush()
 
@@ -140,4 +143,5 @@ def _read(answer: IO[bytes]) -> Answered:
     """What the process wrote."""
     found = json.loads(answer.read())
     plans = tuple({int(vehicle): list(order) for vehicle, order in plan} for plan in found["plans"])
-    return Answered(plans, tuple((int(vehicle), tuple(order)) for vehicle, order in found["routes"]))
+    routes = (((int(vehicle), tuple(order)), worth) for vehicle, order, worth in found["routes"])
+    return Answered(plans, tuple(routes))

@@ -1,8 +1,8 @@
 """The one door to routing: a problem in, a proven plan out, never worse than the first one found.
 
-vroom gives a plan within moments, PyVRP improves it until the time is up, beside a second search on another
-core; routes of both are put together anew, small moves polish them on the real clock, and an independent
-checker proves what comes out. Solvers hold the interpreter for their whole run: call this in a worker process
+vroom gives a plan within moments, PyVRP searches until the time is up, on two cores; routes of both searches
+are put together anew, small moves polish them on the real clock, and an independent checker proves what comes
+out. Solvers hold the interpreter for their whole run: call this in a worker process
 or a command, never inside a web request.
 """
 
@@ -15,36 +15,30 @@ from dataclasses import dataclass, replace
 
 from fleet.routing.check import plan_faults
 from fleet.routing.days_first import BOTH_VISITS, needs_days_first, solve_by_days
-from fleet.routing.order import not_worse_than_nearest, repaired, without_losers
+from fleet.routing.finish import finished, proven, tidied
+from fleet.routing.order import repaired, without_losers
 from fleet.routing.plan import Plan
-from fleet.routing.polish import polished
 from fleet.routing.problem import Problem
 from fleet.routing.pyvrp_plan import Newest, improved_orders
 from fleet.routing.reasons import explain_unserved
-from fleet.routing.route_pool import RoutePool, best_of_routes, worth_of
+from fleet.routing.route_pool import RoutePool
 from fleet.routing.schedule import assemble_plan, plan_from_orders
 from fleet.routing.second_core import start_second
 from fleet.routing.vroom_plan import first_orders
 from fleet.routing.watching import Lookout, Observer
 
 # The first solver gets at most this share of the time.
-FIRST_SHARE = 1 / 3
+FIRST_SHARE = 0.1
 # And never more than this [s]: it cannot be stopped on the way.
 FIRST_MOST_S = 60.0
 # So much of the time is for the last step: putting routes together anew, and small moves.
 FINISH_SHARE = 0.1
-# The exact choice among routes gets at most this [s].
-MOST_CHOICE_S = 10.0
 # So much of the time is kept for reasons, by the number of visits [s], and at most this share of all.
 REASON_S, REASONS_SHARE = 0.001, 0.1
 # What the second search adds to the seed.
 SECOND_SEED = 1_000_003
 # Told to stop, it still gets this much for each day that has no plan yet [s].
 FIRST_STOPPED_S = 0.5
-
-
-class PlanRefuted(RuntimeError):
-    """The checker found a fault in a plan that a solver called feasible. Never to be written down."""
 
 
 def solve(
@@ -89,7 +83,7 @@ def solve(
         observer=observer,
     )
     explained = explain_unserved(problem, plan, points_per_money=points_per_money)
-    return _proven(problem, explained)
+    return proven(problem, explained)
 
 
 def search(
@@ -182,7 +176,7 @@ def warm_start(
         kept = {vehicle: without_losers(problem, vehicle, order) for vehicle, order in orders.items()}
         plan = plan_from_orders(problem, kept)
         if plan is not None:
-            plans.append(_tidied(problem, plan))
+            plans.append(tidied(problem, plan))
     return min(plans, key=lambda plan: plan.rank)
 
 
@@ -209,11 +203,11 @@ def _search_at_once(problem: Problem, effort: _Effort, previous: Mapping[int, Se
         )
         lookout.see(problem, first)
         if lookout.is_stopped or lookout.tell():
-            return _proven(problem, first)
+            return proven(problem, first)
         lookout.improves()
         better = improved_orders(
             model,
-            {route.vehicle: route.visits for route in first.routes},
+            _begins(first, previous),
             seconds=max(0.0, searching_s - (time.perf_counter() - began)) if timed else None,
             seed=effort.seed,
             iterations=effort.iterations,
@@ -224,13 +218,25 @@ def _search_at_once(problem: Problem, effort: _Effort, previous: Mapping[int, Se
         if second is not None:
             left_s = searching_s - (time.perf_counter() - began)
             told = second.collect(wait_s=_wait_s(lookout, left_s))
-            pool.add_all(told.routes)
+            for route, worth in told.routes:
+                pool.add(*route, worth)
             best = _best_that_holds(problem, told.plans, best)
     finally:
         if second is not None:
             second.close()
     left_s = effort.seconds - (time.perf_counter() - began) if timed else math.inf
-    return _finished(problem, best, pool, seconds=_wait_s(lookout, left_s))
+    return finished(problem, best, pool, seconds=_wait_s(lookout, left_s))
+
+
+def _begins(first: Plan, previous: Mapping[int, Sequence[int]] | None) -> Mapping[int, Sequence[int]]:
+    """What the search begins with: the first plan, or nothing where that chose among visits by itself.
+
+    A search that begins with a good plan accepts little that is worse, and stays in its valley: where visits
+    are left out, one from nothing ends better. A plan that people know stays the beginning.
+    """
+    if first.unserved and not previous:
+        return {}
+    return {route.vehicle: route.visits for route in first.routes}
 
 
 def _wait_s(lookout: Lookout, left_s: float) -> float:
@@ -244,38 +250,10 @@ def _best_that_holds(problem: Problem, found: Sequence[Mapping[int, Sequence[int
         plan = plan_from_orders(problem, repaired(problem, orders))
         if plan is None:
             continue
-        plan = _tidied(problem, plan)
+        plan = tidied(problem, plan)
         if plan.rank < first.rank and not plan_faults(problem, plan):
             return plan
     return first
-
-
-def _finished(problem: Problem, plan: Plan, pool: RoutePool, *, seconds: float) -> Plan:
-    """The plan after small moves on the real clock, and put together anew of all routes that were seen."""
-    until = time.perf_counter() + seconds
-    best = _after_moves(problem, plan, until)
-    pool.add_all((route.vehicle, route.visits) for route in (*plan.routes, *best.routes))
-    left_s = until - time.perf_counter()
-    if left_s <= 0:
-        return _proven(problem, best)
-    at_hand = worth_of(problem, {route.vehicle: route.visits for route in best.routes})
-    orders = best_of_routes(problem, pool.routes, at_least=at_hand, seconds=min(left_s / 2, MOST_CHOICE_S))
-    chosen = plan_from_orders(problem, orders) if orders is not None else None
-    if chosen is not None and chosen.rank < best.rank:
-        best = _after_moves(problem, chosen, until)
-    return _proven(problem, best)
-
-
-def _after_moves(problem: Problem, plan: Plan, until: float) -> Plan:
-    """The plan after small moves on the real clock, where that ranks better."""
-    orders = polished(
-        problem,
-        {route.vehicle: route.visits for route in plan.routes},
-        is_over=lambda: time.perf_counter() >= until,
-    )
-    other = plan_from_orders(problem, orders)
-    other = _tidied(problem, other) if other is not None else None
-    return other if other is not None and other.rank < plan.rank else plan
 
 
 def _is_over(problem: Problem, lookout: Lookout, newest: Newest) -> bool:
@@ -287,16 +265,3 @@ def _is_over(problem: Problem, lookout: Lookout, newest: Newest) -> bool:
     if plan is not None:
         lookout.see(problem, plan)
     return lookout.tell()
-
-
-def _tidied(problem: Problem, plan: Plan) -> Plan:
-    """The plan with no route worse than its visits in nearest-neighbour order."""
-    return assemble_plan(problem, [not_worse_than_nearest(problem, route) for route in plan.routes])
-
-
-def _proven(problem: Problem, plan: Plan) -> Plan:
-    """The plan, or `PlanRefuted` where the checker finds a fault."""
-    faults = plan_faults(problem, plan)
-    if faults:
-        raise PlanRefuted("; ".join(faults[:5]))
-    return plan

@@ -41,7 +41,7 @@ def first_orders(problem: Problem, *, seconds: float | None, threads: int = 2) -
     if len(jobs):
         for vehicle, visit in zip(jobs["vehicle_id"].tolist(), jobs["id"].tolist(), strict=True):
             orders[int(vehicle)].append(int(visit))
-    return {vehicle: _driveable(problem, vehicle, order) for vehicle, order in sorted(orders.items())}
+    return {vehicle: driveable(problem, vehicle, order) for vehicle, order in sorted(orders.items())}
 
 
 def exploration_level(visits: int) -> int:
@@ -116,7 +116,7 @@ def _priority(prize: int, top: int) -> int:
     return min(TOP_PRIORITY - 1, 1 + prize * (TOP_PRIORITY - 2) // top) if top else 1
 
 
-def _driveable(problem: Problem, vehicle: int, order: Sequence[int]) -> list[int]:
+def driveable(problem: Problem, vehicle: int, order: Sequence[int]) -> list[int]:
     """Drop visits of least worth until the route can be driven by our own clock."""
     kept = list(order)
     while kept and schedule_route(problem, vehicle, kept) is None:

@@ -18,6 +18,7 @@ from fleet.routing.check import plan_faults
 from fleet.routing.polish import polished
 from fleet.routing.problem import Break, Problem, Vehicle, Visit, Window
 from fleet.routing.problem_file import read_problem, write_problem
+from fleet.routing.pyvrp_plan import improved_orders
 from fleet.routing.route_pool import MOST_ROUTES, RoutePool, Seen, best_of_routes, worth_of
 from fleet.routing.schedule import plan_from_orders, schedule_route
 from fleet.routing.second_core import Answered, start_second
@@ -29,6 +30,12 @@ FEW = settings(max_examples=15, deadline=None, suppress_health_check=[HealthChec
 
 def never() -> bool:
     return False
+
+
+def pool_of(routes: Sequence[Seen]) -> RoutePool:
+    pool = RoutePool()
+    pool.add_all(routes)
+    return pool
 
 
 @FEW
@@ -108,7 +115,8 @@ def test_the_choice_among_routes_is_the_best_there_is(seed: int, locked: float) 
             if schedule_route(problem, vehicle, order) is not None:
                 routes.append((vehicle, tuple(order)))
 
-    found = best_of_routes(problem, routes, at_least=0, seconds=10)
+    pool = pool_of(routes)
+    found = best_of_routes(problem, pool, at_least=0, seconds=10)
 
     best = _by_trying_all(problem, routes)
     if best <= 0:
@@ -119,7 +127,7 @@ def test_the_choice_among_routes_is_the_best_there_is(seed: int, locked: float) 
         assert plan is not None
         assert plan_faults(problem, plan) == ()
         assert worth_of(problem, found) == pytest.approx(best)
-        assert best_of_routes(problem, routes, at_least=best, seconds=10) is None
+        assert best_of_routes(problem, pool, at_least=best, seconds=10) is None
 
 
 def _by_trying_all(problem: Problem, routes: Sequence[Seen]) -> float:
@@ -152,7 +160,7 @@ def test_two_people_who_are_alike_may_both_take_routes_seen_of_one() -> None:
     problem = Problem(problem.visits, both, problem.duration_s, problem.distance_m, problem.cost)
     able = [v for v in range(6) if schedule_route(problem, 0, [v]) is not None][:2]
 
-    found = best_of_routes(problem, [(0, (able[0],)), (0, (able[1],))], at_least=0, seconds=5)
+    found = best_of_routes(problem, pool_of([(0, (able[0],)), (0, (able[1],))]), at_least=0, seconds=5)
 
     assert found is not None
     assert sorted(visit for order in found.values() for visit in order) == able
@@ -164,13 +172,54 @@ def _of(who: Vehicle) -> tuple[int, int, int, int, frozenset[str], Break | None]
 
 def test_the_pool_forgets_the_oldest_routes() -> None:
     pool = RoutePool()
-    for number in range(MOST_ROUTES + 5):
-        pool.add(0, (number,))
-    pool.add(0, (7,))
+    for number in range(2 * MOST_ROUTES + 5):
+        pool.add(0, (number,), worth=float(number))
+        assert len(pool.routes) <= MOST_ROUTES
+    pool.add(0, (2 * MOST_ROUTES,))
 
-    assert len(pool.routes) == MOST_ROUTES
     assert (0, (0,)) not in pool.routes
-    assert pool.routes[-1] == (0, (7,))
+    assert pool.routes[-1] == (0, (2 * MOST_ROUTES,))
+    assert pool.worth((0, (2 * MOST_ROUTES,))) == 2 * MOST_ROUTES  # what a search said of it stays
+
+
+@FEW
+@given(seed=st.integers(0, 10_000), days=st.integers(1, 2), locked=st.sampled_from([0.0, 0.2]))
+def test_what_a_search_says_of_its_routes_is_what_they_win(seed: int, days: int, locked: float) -> None:
+    problem = invented_problem(seed, visits=14, technicians=2, days=days, locked_share=locked)
+    pool = RoutePool()
+
+    improved_orders(problem, {}, seconds=None, seed=seed, iterations=60, pool=pool)
+
+    assert pool.routes
+    for vehicle, order in pool.routes:
+        told = pool.worth((vehicle, order))
+        # Where the break leaves no room the route cannot be driven; a start in a later window wins less.
+        if days == 1 and schedule_route(problem, vehicle, order) is not None:
+            assert told == worth_of(problem, {vehicle: order})
+
+
+@FEW
+@given(seed=st.integers(0, 10_000), iterations=st.integers(2, 80))
+def test_a_search_that_gathers_its_routes_repeats_exactly_and_takes_as_many_steps(
+    seed: int, iterations: int
+) -> None:
+    problem = invented_problem(seed, visits=14, technicians=2)
+    asked = 0
+
+    def count(_: object) -> bool:
+        nonlocal asked
+        asked += 1
+        return False
+
+    found = [
+        improved_orders(
+            problem, {}, seconds=None, seed=seed, iterations=iterations, is_over=count, pool=RoutePool()
+        )
+        for _ in range(2)
+    ]
+
+    assert found[0] == found[1]
+    assert asked == 2 * (iterations + 2)  # once more at the end of each of the two legs
 
 
 @FEW
