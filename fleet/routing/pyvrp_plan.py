@@ -80,7 +80,7 @@ def improved_orders(
     for share in (FIRST_LEG, 1.0) if pool is not None else (1.0,):
         left_s = math.inf if seconds is None else began + seconds * share - time.perf_counter()
         rounds = None if iterations is None else math.ceil(iterations * share) - bests.iterations
-        inner: StoppingCriterion = MaxRuntime(max(0.0, left_s)) if rounds is None else MaxIterations(rounds)  # type: ignore[arg-type]
+        inner: StoppingCriterion = MaxRuntime(max(0.0, left_s)) if rounds is None else MaxIterations(rounds)
         stop = _Stop(inner, lambda: _newest(encoded, bests), is_over)
         with warnings.catch_warnings():
             # Prizes of money beside seconds of lateness: the penalty may reach its bound, which does no harm.

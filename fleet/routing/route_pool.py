@@ -122,7 +122,8 @@ def best_of_routes(
 def _timed(problem: Problem, columns: _Columns, near: IntArray) -> tuple[IntArray, FloatArray]:
     """Those columns that can be driven on the real clock, and what they win there [points]."""
     bonus = problem.points_of_a_must
-    worths = [_worth(problem, *columns.routes[number], bonus) for number in near.tolist()]
+    routes = [columns.routes[number] for number in near.tolist()]
+    worths = [_worth(problem, vehicle, order, bonus) for vehicle, order in routes]
     holds = np.array([worth is not None for worth in worths], dtype=bool)
     return near[holds], np.array([worth for worth in worths if worth is not None])
 
