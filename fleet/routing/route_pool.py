@@ -8,6 +8,7 @@ on the real clock, and solved exactly.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, islice
@@ -26,10 +27,11 @@ IntArray = npt.NDArray[np.int64]
 Seen = tuple[int, tuple[int, ...]]
 # The newest routes are kept: more only slow the choice down.
 MOST_ROUTES = 20_000
-# Routes that the exact choice is given, those of best reduced cost.
-MOST_CHOICES = 500
+# Routes that the exact choice is given, those of best reduced cost: few first, since what they win already
+# leaves fewer of the others; twice as many each time, at most so many.
+FIRST_CHOICES, MOST_CHOICES = 150, 1_500
 # The choice may end this near to the best there is, as a share of its value.
-GAP = 1e-5
+GAP = 1e-6
 
 
 class RoutePool:
@@ -87,8 +89,9 @@ def best_of_routes(
     at_least
         What the plan at hand wins by `worth_of` [points]: only more than that is an answer.
     seconds
-        Most time for the exact choice [s].
+        Time for it [s]; a first choice is made in any case.
     """
+    until = time.perf_counter() + seconds
     columns = _columns(problem, pool)
     if columns is None:
         return None
@@ -99,24 +102,41 @@ def best_of_routes(
     if not relaxed.success:
         return None
     reduced = columns.worth + columns.uses.T @ relaxed.ineqlin.marginals
-    room = -relaxed.fun - at_least
-    if room < 1:
-        return None
-    near = np.flatnonzero(reduced >= -room)
-    near = near[np.argsort(-reduced[near], kind="stable")][:MOST_CHOICES]
+    order = np.argsort(-reduced, kind="stable")
+    best: list[int] | None = None
+    size = FIRST_CHOICES
+    while True:
+        # Gained is at most what the relaxation says; a route that costs more of it is in no better plan.
+        near = order[reduced[order] >= at_least + relaxed.fun]
+        found = _exactly(problem, columns, near[:size], at_least + 1, until - time.perf_counter())
+        if found is not None:
+            best, at_least = found
+        if size >= min(len(near), MOST_CHOICES) or time.perf_counter() >= until:
+            return _orders(columns, best) if best is not None else None
+        size *= 2
+
+
+def _exactly(
+    problem: Problem, columns: _Columns, near: IntArray, at_least: float, seconds: float
+) -> tuple[list[int], float] | None:
+    """The best plan of these columns, and what it wins on the real clock; None where none wins so much."""
     chosen, worth = _timed(problem, columns, near)
     if not len(chosen):
         return None
     found = milp(
         -worth,
-        constraints=LinearConstraint(columns.uses[:, chosen], ub=columns.most),
+        constraints=[
+            LinearConstraint(columns.uses[:, chosen], ub=columns.most),
+            LinearConstraint(worth[None, :], lb=at_least),
+        ],
         integrality=np.ones(len(chosen), dtype=np.int64),
         bounds=Bounds(0, 1),
         options={"time_limit": max(0.05, seconds), "mip_rel_gap": GAP},
     )
-    if found.x is None or -found.fun < at_least + 1:
+    if found.x is None or -found.fun < at_least:
         return None
-    return _orders(columns, chosen[found.x > 0.5].tolist())
+    taken = found.x > 0.5
+    return chosen[taken].tolist(), float(worth[taken].sum())
 
 
 def _timed(problem: Problem, columns: _Columns, near: IntArray) -> tuple[IntArray, FloatArray]:
