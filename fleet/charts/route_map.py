@@ -14,6 +14,7 @@ MARGIN_PX: Final = 22.0
 M_PER_DEG: Final = 111_195.0
 LEAST_SPAN_M: Final = 600.0
 STOP_RADIUS_PX: Final = 9.0
+SCALE_WORDS_PX: Final = 50.0
 # Layers of the company's ground that help on paper, in the order in which they are drawn.
 AREAS: Final = ("blocks", "water")
 LINES: Final = ("streets", "arterials", "bridges")
@@ -90,8 +91,9 @@ def route_map_svg(
         ]
     x, y = frame.at(start)
     parts.append(f'<rect class="rm-yard" x="{x - 6:.1f}" y="{y - 6:.1f}" width="12" height="12"/>')
-    parts += _marks(stops, frame)
-    parts += [*_scale(frame, is_us=is_us), "</svg>"]
+    spots = _spots(stops, frame)
+    parts += _marks(stops, frame, spots)
+    parts += [*_scale(frame, spots, is_us=is_us), "</svg>"]
     return "".join(parts)
 
 
@@ -147,13 +149,18 @@ def _is_inside(points: Sequence[tuple[float, float]], frame: _Frame) -> bool:
     )
 
 
-def _marks(stops: Sequence[MapStop], frame: _Frame) -> Iterator[str]:
-    """Numbered marks; those that would lie on each other step aside, with a thread to their place."""
+def _spots(stops: Sequence[MapStop], frame: _Frame) -> list[tuple[float, float]]:
+    """Where each stop's mark stands: those that would lie on each other step aside."""
     taken: list[tuple[float, float]] = []
     for stop in stops:
+        taken.append(_free_place(*frame.at((stop.longitude, stop.latitude)), taken))
+    return taken
+
+
+def _marks(stops: Sequence[MapStop], frame: _Frame, spots: Sequence[tuple[float, float]]) -> Iterator[str]:
+    """Numbered marks, those that stepped aside with a thread to their place."""
+    for stop, (px, py) in zip(stops, spots, strict=True):
         x, y = frame.at((stop.longitude, stop.latitude))
-        px, py = _free_place(x, y, taken)
-        taken.append((px, py))
         if (px, py) != (x, y):
             yield f'<path class="rm-thread" d="M{x:.1f} {y:.1f}L{px:.1f} {py:.1f}"/>'
             yield f'<circle class="rm-dot" cx="{x:.1f}" cy="{y:.1f}" r="2.5"/>'
@@ -173,14 +180,27 @@ def _free_place(x: float, y: float, taken: Sequence[tuple[float, float]]) -> tup
     return (x, y)
 
 
-def _scale(frame: _Frame, *, is_us: bool) -> Iterator[str]:
-    """A scale bar in the reader's units."""
+def _scale(frame: _Frame, spots: Sequence[tuple[float, float]], *, is_us: bool) -> Iterator[str]:
+    """A scale bar in the reader's units, in the first corner in which no mark stands."""
     bars = _feet_and_miles() if is_us else _metres()
     fitting = [bar for bar in bars if bar[0] * frame.px_a_metre <= frame.width_px / 4]
     step, words = fitting[-1] if fitting else bars[0]
-    length, y = step * frame.px_a_metre, frame.height_px - 10
-    yield f'<path class="rm-scale" d="M10 {y - 4}V{y}H{10 + length:.1f}V{y - 4}"/>'
-    yield f'<text class="rm-words" x="{16 + length:.1f}" y="{y}">{words}</text>'
+    length = step * frame.px_a_metre
+    right_px = frame.width_px - length - SCALE_WORDS_PX - 10
+    corners = [(left, y) for y in (frame.height_px - 10.0, 20.0) for left in (10.0, right_px)]
+    left, y = next((one for one in corners if _is_free(one, length, spots)), corners[0])
+    yield f'<path class="rm-scale" d="M{left:.1f} {y - 4:g}V{y:g}H{left + length:.1f}V{y - 4:g}"/>'
+    yield f'<text class="rm-words" x="{left + length + 6:.1f}" y="{y:g}">{words}</text>'
+
+
+def _is_free(corner: tuple[float, float], length: float, spots: Sequence[tuple[float, float]]) -> bool:
+    """Tell whether no mark stands where a scale bar with its words would."""
+    left, y = corner
+    reach = STOP_RADIUS_PX + 2
+    return not any(
+        left - reach < px < left + length + SCALE_WORDS_PX + reach and y - 12 - reach < py < y + reach
+        for px, py in spots
+    )
 
 
 def _metres() -> list[tuple[float, str]]:

@@ -34,8 +34,8 @@ from fleet.selectors.on_site.stop_ticket import ticket_for
 from fleet.selectors.on_site.truck import truck_for
 from fleet.selectors.plan.late_day import late_facts
 from fleet.selectors.plan.routes import StopRow
+from fleet.selectors.plan.technician_days import technician_day
 from fleet.selectors.site.access import may_read_gate_code, own_stops
-from fleet.selectors.technician_days import technician_day
 from fleet.services.on_site.findings import BadFinding, record_finding
 from fleet.services.on_site.photos import BadPhoto, PhotoSent, keep_photo
 from fleet.services.on_site.stop_states import UnknownStopState, set_stop_state

@@ -22,10 +22,10 @@ from fleet.selectors.plan.route_sheet import RouteSheet, route_sheets
 from fleet.views.asked import asking_user
 from fleet.views.asked_day import asked_day
 
-MAP_PX = (700, 420)
-# With so many stops the map is lower, so that all of them fit on one page.
-MANY_STOPS = 8
-LOW_MAP_PX = (700, 300)
+# With more stops than these the map is lower, so that all of them fit on one page.
+MANY_STOPS, VERY_MANY_STOPS = 8, 12
+MAP_WIDTH_PX = 700
+MAP_PX, LOW_MAP_PX, LOWEST_MAP_PX = 420, 300, 230
 
 
 @gzip_page
@@ -120,14 +120,16 @@ def _day(text: str | None, other: date) -> date:
 
 def _map(sheet: RouteSheet, layers: dict[str, object], *, is_us: bool) -> str:
     """The sheet's map as markup; it holds numbers only."""
-    width_px, height_px = LOW_MAP_PX if sheet.day.visits > MANY_STOPS else MAP_PX
+    height_px = MAP_PX
+    if sheet.day.visits > MANY_STOPS:
+        height_px = LOW_MAP_PX if sheet.day.visits <= VERY_MANY_STOPS else LOWEST_MAP_PX
     return mark_safe(  # noqa: S308
         route_map_svg(
             line=sheet.line,
             stops=sheet.stops,
             start=sheet.start,
             layers=layers,
-            width_px=width_px,
+            width_px=MAP_WIDTH_PX,
             height_px=height_px,
             is_estimated=sheet.day.is_estimated,
             is_us=is_us,

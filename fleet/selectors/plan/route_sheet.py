@@ -8,7 +8,7 @@ from datetime import date
 from fleet.models import Route, Technician
 from fleet.selectors.on_site.day import TechnicianDay
 from fleet.selectors.plan.board import route_lines
-from fleet.selectors.technician_days import technician_days
+from fleet.selectors.plan.technician_days import technician_days
 
 LonLat = tuple[float, float]
 

@@ -14,10 +14,10 @@ from fleet.calc.visits.settings import VisitSettings
 from fleet.models import HeldWindow, Stop, Technician, Visit, VisitNeed
 from fleet.routing.plan import Plan, Unserved
 from fleet.routing.schedule import plan_from_orders
-from fleet.services.known_ways import NeverStill, write_on_known_ways
 from fleet.services.plan.break_change import PLACE_FROM
 from fleet.services.plan.break_state import BrokenDay, settled_week
 from fleet.services.plan.held_windows import free_expired, give_back
+from fleet.services.plan.known_ways import NeverStill, write_on_known_ways
 from fleet.services.plan.lock import hold_plan
 from fleet.services.plan.offers import CannotOffer, Offer, offers_of, visit_to_offer
 from fleet.services.plan.plan_routes import company_settings

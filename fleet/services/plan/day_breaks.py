@@ -20,12 +20,12 @@ from fleet.routing.plan import Plan, Unserved
 from fleet.routing.problem import Problem
 from fleet.routing.schedule import plan_from_orders
 from fleet.selectors.plan.day_breaks import GOOD_FOR
-from fleet.services.known_ways import NEVER_STILL, TRIES, NeverStill, write_on_known_ways
 from fleet.services.plan.break_change import BookChanged, BreakAsked, CannotBreak, change_book
 from fleet.services.plan.break_plan import BreakPlan, break_problem, plan_break
 from fleet.services.plan.break_state import BrokenDay, broken_day, plan_mark, today_states
 from fleet.services.plan.customer_calls import raise_calls
 from fleet.services.plan.held_windows import free_expired
+from fleet.services.plan.known_ways import NEVER_STILL, TRIES, NeverStill, write_on_known_ways
 from fleet.services.plan.lock import hold_plan
 from fleet.services.plan.plan_routes import company_settings
 from fleet.services.plan.proposal_data import figures_data, orders_data, told_data

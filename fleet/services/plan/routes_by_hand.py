@@ -15,8 +15,8 @@ from fleet.routing.plan import Plan, Unserved
 from fleet.routing.problem import Problem
 from fleet.routing.schedule import plan_from_orders, schedule_route
 from fleet.selectors.company.company import company_day
-from fleet.services.known_ways import NeverStill, write_on_known_ways
 from fleet.services.plan.held_windows import free_expired
+from fleet.services.plan.known_ways import NeverStill, write_on_known_ways
 from fleet.services.plan.lock import hold_plan
 from fleet.services.plan.plan_routes import company_settings
 from fleet.services.plan.problem import POINTS_PER_MONEY, build_problem, vehicle_key

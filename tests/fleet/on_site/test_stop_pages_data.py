@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from fleet.models import Company, Finding, Flag, Route, Stop, Technician, Visit, VisitNeed
 from fleet.selectors.on_site.stop_sheet import stop_sheet
 from fleet.selectors.plan.board import route_lines, week_board
-from fleet.selectors.technician_days import technician_day
+from fleet.selectors.plan.technician_days import technician_day
 from fleet.selectors.visits.need_rows import needs_week
 from fleet.services.on_site.findings import BadFinding, FindingInput, record_finding
 from fleet.services.on_site.stop_states import UnknownStopState, set_stop_state

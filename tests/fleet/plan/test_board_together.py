@@ -15,8 +15,7 @@ from django.test import Client
 from fleet.calc.plan.travel import TravelMatrix
 from fleet.calc.visits.settings import VisitSettings
 from fleet.models import Company, CustomerCall, DayBreak, Stop, Technician, User, Visit
-from fleet.services import known_ways
-from fleet.services.plan import break_plan, day_breaks
+from fleet.services.plan import break_plan, day_breaks, known_ways
 from fleet.services.plan import plan_routes as planning
 from fleet.services.plan.appointments import confirm_hold, release_hold
 from fleet.services.plan.break_change import BreakAsked, CannotBreak
