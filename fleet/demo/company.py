@@ -13,8 +13,11 @@ import shapely
 from fleet.demo.book import TIMEZONE
 from fleet.demo.files import DemoFiles, write_demo_files
 from fleet.demo.ground_plan import DEPOT_M, lonlat
+from fleet.demo.last_week import work_last_friday
 from fleet.demo.load import load_demo_trucks
 from fleet.demo.office import COMPANY, OFFICE, PEOPLE
+from fleet.demo.quotes import make_demo_quotes
+from fleet.demo.rebates import enter_demo_rebates
 from fleet.models import Technician, User
 from fleet.services.bring.record_company import import_tariffs, import_technicians
 from fleet.services.bring.record_contracts import import_contracts
@@ -32,6 +35,7 @@ from weather.importing.rows import ImportReport
 from weather.services.import_weather import import_weather
 
 BY: Final = "demo"
+Steps = tuple[tuple[str, Callable[[Path], ImportReport]], ...]
 # The gardens joined the company long before today, so that calendar needs may be raised [d].
 JOINED_BACK: Final = timedelta(days=300)
 
@@ -80,7 +84,8 @@ def build_demo_company(
             for _, name, login, *_ in PEOPLE
         ]
     )
-    _bring_in(files.folder, today=today, now=now, tell=tell)
+    _bring_in(_book_steps(today, now), files.folder, tell=tell)
+    assign_locations()
     load_demo_trucks(by=BY, now=now, seed=seed)
     for person in Technician.objects.filter(skills__contains="backflow"):
         save_certificate(
@@ -89,12 +94,19 @@ def build_demo_company(
         )  # fmt: skip
     tell("streets from the extract")
     build_streets(path=files.folder / "streets.osm", data_dir=data_dir)
+    tell("last Friday's calls, quotes and rebates")
+    extra = work_last_friday(today=today, morning=now, seed=seed)
+    make_demo_quotes(extra=extra, today=today, morning=now)
+    enter_demo_rebates(today=today, morning=now)
+    _bring_in(
+        (("visits.csv", lambda path: import_visits(path=path, by=BY, now=now)),), files.folder, tell=tell
+    )
     return files
 
 
-def _bring_in(folder: Path, *, today: date, now: datetime, tell: Callable[[str], None]) -> None:
-    """Import every file in an order in which each finds what it refers to."""
-    steps: tuple[tuple[str, Callable[[Path], ImportReport]], ...] = (
+def _book_steps(today: date, now: datetime) -> Steps:
+    """Imports of the files in an order in which each finds what it refers to; visits come after last week."""
+    return (
         ("weather.csv", lambda path: import_weather(path=path, now=now)),
         ("rules.json", lambda path: import_rules(path=path, by=BY, now=now)),
         (
@@ -108,8 +120,11 @@ def _bring_in(folder: Path, *, today: date, now: datetime, tell: Callable[[str],
         ("meter.csv", lambda path: import_meter(path=path, today=today)),
         ("readings.csv", lambda path: import_readings(path=path, now=now)),
         ("contracts.csv", lambda path: import_contracts(path=path, by=BY, now=now)),
-        ("visits.csv", lambda path: import_visits(path=path, by=BY, now=now)),
     )
+
+
+def _bring_in(steps: Steps, folder: Path, *, tell: Callable[[str], None]) -> None:
+    """Import files; those that hold nothing are passed over."""
     for name, bring in steps:
         if not (folder / name).read_text(encoding="utf-8").strip():
             continue  # few gardens may have none of a kind
@@ -117,4 +132,3 @@ def _bring_in(folder: Path, *, today: date, now: datetime, tell: Callable[[str],
         if report.problems:
             raise DemoFileRefused(f"{len(report.problems)} problems, first: {report.problems[0]}")
         tell(report.summary())
-    assign_locations()

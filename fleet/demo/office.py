@@ -149,7 +149,7 @@ def visit_rows(rng: np.random.Generator, sites: list[DemoSite], *, today: date) 
         "repair": "Head leans, water on the pavement.",
         "audit": "Mid-season audit in the contract.",
         "backflow_test": "Yearly test is due.",
-        "sensor_install": "Quote approved.",
+        "sensor_install": "Ordered with the contract.",
         "dig": "Wire to the back box is cut.",
         "start_up": "New owner, first visit.",
     }

@@ -85,7 +85,9 @@ def _expression(field: models.Field[object, object], table: str, copied: set[Mod
         return f"{column} || '-' || k"
     if (table, field.column) == ("fleet_visitneed", "key"):
         code = f'(select code from sites_site where id = "{table}".site_id)'  # noqa: S608
-        return f"replace({column}, '/' || {code} || '/', '/' || {code} || '-' || k || '/')"
+        named = f"replace({column}, '/' || {code} || '/', '/' || {code} || '-' || k || '/')"
+        # Keys of what a person or a finding asked for name no garden.
+        return f"case when {named} = {column} then {column} || '/' || k else {named} end"
     if field.column in LONGITUDES:
         return f"{column} + (k % {COLUMNS}) * {EAST}"
     if field.column in LATITUDES:
