@@ -85,3 +85,22 @@ def test_the_pictures_of_the_readme_are_there_small_and_made_by_the_script() -> 
     assert set(shown) == kept
     assert [name for name in shown if f'Picture("{Path(name).stem}"' not in script] == []
     assert sum((ROOT / name).stat().st_size for name in kept) < 1_500_000
+
+
+def test_files_that_the_pages_for_people_name_are_there() -> None:
+    folders = ("fleet", "sites", "weather", "templates", "tests")
+    paths = [*ROOT.glob("*.*"), *(path for folder in folders for path in (ROOT / folder).rglob("*.*"))]
+    files = [f"/{path.relative_to(ROOT).as_posix()}" for path in paths]
+    for page in ("README.md", "DEVELOPERS.md"):
+        text = (ROOT / page).read_text(encoding="utf-8")
+        named = set(re.findall(r"`([\w./-]+\.(?:py|html|css|js))`", text))
+        assert page == "README.md" or len(named) > 80
+
+        assert [name for name in sorted(named) if not any(file.endswith(f"/{name}") for file in files)] == []
+
+
+def test_a_decision_has_a_number_of_its_own() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    numbers = [int(number) for number in re.findall(r"^- \*\*(\d+) ", text, re.M)]
+
+    assert sorted(numbers) == list(range(1, len(numbers) + 1))

@@ -10,12 +10,12 @@ from typing import Final
 import numpy as np
 
 from fleet.models import Finding, Stop
-from fleet.services.check_findings import accept_findings
-from fleet.services.findings import FindingInput, record_finding
-from fleet.services.needs_by_hand import NeedInput, add_need
-from fleet.services.plan_routes import plan_routes
-from fleet.services.routes_by_hand import publish_routes
-from fleet.services.stop_states import set_stop_state
+from fleet.services.on_site.check_findings import accept_findings
+from fleet.services.on_site.findings import FindingInput, record_finding
+from fleet.services.on_site.stop_states import set_stop_state
+from fleet.services.plan.plan_routes import plan_routes
+from fleet.services.plan.routes_by_hand import publish_routes
+from fleet.services.visits.needs_by_hand import NeedInput, add_need
 from sites.models import Site
 
 FRIDAY_BACK: Final = timedelta(days=3)

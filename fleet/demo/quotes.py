@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import Final
 
 from fleet.demo.last_week import ExtraWork
-from fleet.services.quotes import LineInput, QuoteInput, save_quote, start_quote, step_quote
+from fleet.services.visits.quotes import LineInput, QuoteInput, save_quote, start_quote, step_quote
 from sites.models import Sensor, Site
 
 TAX: Final = 0.06

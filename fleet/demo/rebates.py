@@ -6,8 +6,8 @@ from datetime import date, datetime, timedelta
 from typing import Any, Final
 
 from fleet.models import Rebate
-from fleet.selectors.rebates import rebate_rows
-from fleet.services.rebates import save_claim, save_rebate
+from fleet.selectors.ledger.rebates import rebate_rows
+from fleet.services.ledger.rebates import save_claim, save_rebate
 from sites.models import Meter, Sensor
 
 BY: Final = "ruth"

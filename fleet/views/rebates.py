@@ -17,9 +17,9 @@ from fleet.models import Rebate
 from fleet.selectors.company.company import company_day, the_company
 from fleet.selectors.ledger.rebates import (
     rebate_dossier,
+    rebate_list,
     rebate_page,
     rebate_rows,
-    rebates_with_gardens,
     suppliers_of_book,
 )
 from fleet.selectors.ledger.water_budget import site_budget
@@ -34,7 +34,8 @@ CSV_COLUMNS = ("site", "name", "standing", "apply_by", "missing", "amount", "cur
 @require_safe
 def rebates(request: HttpRequest) -> HttpResponse:
     """List the rebates."""
-    facts = {"rows": rebates_with_gardens(), "today": _today(), "may_write": _may_write(request)}
+    today = _today()
+    facts = {"found": rebate_list(today=today), "today": today, "may_write": _may_write(request)}
     return render(request, "fleet/rebates/list.html", facts)
 
 

@@ -53,8 +53,17 @@ class RebatePage:
     open_amount: float
 
 
-def rebates_with_gardens() -> list[tuple[Rebate, int, int]]:
-    """Rebates with the count of the supplier's gardens and of claims sent or paid."""
+@dataclass(frozen=True, slots=True)
+class RebateList:
+    """All rebates with the count of the supplier's gardens and of claims sent or paid."""
+
+    rows: list[tuple[Rebate, int, int]]
+    running: int
+    next_end: date | None  # of those that run
+
+
+def rebate_list(*, today: date) -> RebateList:
+    """The rebates, and how many of them run on a day."""
     gardens = dict(Site.objects.order_by().values_list("supplier").annotate(n=Count("pk")))
     claims = dict(
         RebateClaim.objects.filter(state__in=("sent", "paid"))
@@ -62,7 +71,9 @@ def rebates_with_gardens() -> list[tuple[Rebate, int, int]]:
         .values_list("rebate_id")
         .annotate(n=Count("pk"))
     )
-    return [(one, gardens.get(one.supplier, 0), claims.get(one.pk, 0)) for one in Rebate.objects.all()]
+    rows = [(one, gardens.get(one.supplier, 0), claims.get(one.pk, 0)) for one in Rebate.objects.all()]
+    ends = [one.ends_on for one, _, _ in rows if one.starts_on <= today < one.ends_on]
+    return RebateList(rows, len(ends), min(ends, default=None))
 
 
 def rebate_page(*, rebate: Rebate, today: date, show: str, number: int) -> RebatePage:
