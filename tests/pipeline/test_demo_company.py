@@ -160,7 +160,7 @@ def test_the_same_seed_invents_the_same_friday_quotes_and_claims(settings: Any, 
     told = []
     for _ in range(2):
         with transaction.atomic():
-            build_demo_company(data_dir=tmp_path, sites=9, seed=5, today=TODAY, tell=lambda words: None)
+            build_demo_company(data_dir=tmp_path, sites=9, seed=5, today=TODAY, tell=[].append)
             told.append(_office())
             transaction.set_rollback(True)
 
