@@ -12,7 +12,7 @@ from fleet.access import THINGS
 from fleet.models import AuditEntry, Stop
 from fleet.request_log import request_id
 from fleet.selectors.site.thing_access import WAY_TO_SITE
-from fleet.services.company.audit import record_audit
+from fleet.services.company.audit import WORDS_BEGIN, record_audit
 
 # view name -> what stands there, in words; names, addresses, contacts, ways in, gate codes, photos.
 SHOWS: Final[dict[str, str]] = {
@@ -90,7 +90,7 @@ class CustomerTrailMiddleware:
         words = request.GET.get("q", "").strip()[:60]
         record_audit(
             by=request.user.get_username() if request.user.is_authenticated else "customer",
-            what=f"{what}, “{words}”" if words else what,
+            what=f"{what}{WORDS_BEGIN}{words}”" if words else what,
             at=timezone.now(),
             kind=kind,
             site_code=_site_code(match.view_name, match.kwargs),

@@ -8,25 +8,17 @@ from typing import Any, Final
 
 from django.db.models import Q, QuerySet
 
-from fleet.models import (
-    AuditEntry,
-    Finding,
-    LedgerMonth,
-    Photo,
-    ReportLink,
-    ServiceContract,
-    Submission,
-    Visit,
-    VisitNeed,
-)
+from fleet.models import AuditEntry, Photo, ReportLink
+from fleet.selectors.company.personal_tables import TABLES
 from sites.models import Change, Site
 
 # Of a site; its place, shapes and water figures stay: they say nothing of a person any more.
 CONTACT: Final = ("name", "address", "customer", "phone", "email", "access_notes", "gate_code")
 # Words that people wrote, by the key under which the history keeps them.
-WRITTEN: Final = frozenset(
-    {"note", "reason", "follow_up", "caption", "access_notes", "gate_code", "ended_why"}
-)
+WRITTEN: Final = frozenset({
+    "note", "reason", "follow_up", "caption", "access_notes", "gate_code", "ended_why", "decided_how",
+    "resting_reason", "outside_reason", "not_possible_reason", "account", "invoice", "withdrawn_why",
+})  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,55 +45,14 @@ class ErasureLine:
 
 def customer_tables(*, site: Site) -> tuple[DataTable, ...]:
     """Everything that is kept of a customer, table by table."""
+    contact = ("code", *CONTACT, "timezone", "visit_from", "visit_to", "latitude", "longitude")
+    history = ("at", "by", "kind", "key", "action", "before", "after", "reason")
+    seen = ("at", "by", "kind", "what")
     sets: list[tuple[str, QuerySet[Any], tuple[str, ...]]] = [
-        (
-            "contact",
-            Site.objects.filter(pk=site.pk),
-            ("code", *CONTACT, "timezone", "visit_from", "visit_to", "latitude", "longitude"),
-        ),
-        (
-            "needs",
-            VisitNeed.objects.filter(site=site),
-            ("kind", "origin", "reason", "state", "raised_on", "closed_on", "note", "withdrawn_why"),
-        ),
-        ("visits", Visit.objects.filter(site=site), ("week", "state", "window_from", "window_to", "told_at")),
-        (
-            "findings",
-            Finding.objects.filter(visit__site=site),
-            (
-                "recorded_at",
-                "technician__name",
-                "kind",
-                "verdict",
-                "cause",
-                "turf",
-                "follow_up",
-                "note",
-                "answers",
-            ),
-        ),
-        ("photos", photos_of(site=site), ("taken_at", "caption", "latitude", "longitude", "sha256")),
-        (
-            "report_links",
-            ReportLink.objects.filter(visit__site=site),
-            ("made_at", "made_by", "expires_at", "revoked_at", "opened"),
-        ),
-        (
-            "contracts",
-            ServiceContract.objects.filter(site=site),
-            ("starts_on", "ends_on", "visits_included", "price", "currency", "notice_days", "ended_why"),
-        ),
-        (
-            "water_by_month",
-            LedgerMonth.objects.filter(site=site),
-            ("month", "used_l", "used_source", "need_l", "saved_l", "saved_low_l", "saved_high_l"),
-        ),
-        (
-            "history",
-            history_of(site=site),
-            ("at", "by", "kind", "key", "action", "before", "after", "reason"),
-        ),
-        ("who_saw_it", AuditEntry.objects.filter(site_code=site.code), ("at", "by", "kind", "what")),
+        ("contact", Site.objects.filter(pk=site.pk), contact),
+        *((table.name, table.rows_of(site), table.columns) for table in TABLES),
+        ("history", history_of(site=site), history),
+        ("who_saw_it", AuditEntry.objects.filter(site_code=site.code), seen),
     ]
     return tuple(DataTable(name, columns, tuple(rows.values_list(*columns))) for name, rows, columns in sets)
 
@@ -118,23 +69,24 @@ def history_of(*, site: Site) -> QuerySet[Change, Change]:
 
 def erasure_lines(*, site: Site) -> tuple[ErasureLine, ...]:
     """What an erasure would take away."""
-    written = Finding.objects.filter(visit__site=site).exclude(note="", follow_up="")
-    needs = VisitNeed.objects.filter(site=site).exclude(note="", withdrawn_why="")
+    contact = _kept_words(site)
     return (
-        ErasureLine("contact facts: " + ", ".join(_kept_words(site)), len(list(_kept_words(site)))),
+        ErasureLine("contact facts: " + ", ".join(contact), len(contact)),
         ErasureLine(
             "entries of the history that hold contact facts or notes", _scrubbed(history_of(site=site))
         ),
-        ErasureLine("findings with notes", written.count()),
-        ErasureLine("visits' reasons and notes", needs.count()),
+        *(
+            ErasureLine(
+                f"{table.name.replace('_', ' ')}: what people wrote there",
+                table.rows_with_words(site).count(),
+            )
+            for table in TABLES
+            if table.written
+        ),
         ErasureLine("photos, with their files", photos_of(site=site).count()),
         ErasureLine(
             "links to reports, taken back",
             ReportLink.objects.filter(visit__site=site, revoked_at__isnull=True).count(),
-        ),
-        ErasureLine(
-            "what phones sent, word for word",
-            Submission.objects.filter(visit__site=site).exclude(payload={}).count(),
         ),
     )
 

@@ -9,10 +9,12 @@ from typing import Final
 
 from django.db import transaction
 
-from fleet.models import AuditEntry, Finding, Photo, ReportLink, ServiceContract, Submission, VisitNeed
+from fleet.models import AuditEntry, Photo, ReportLink, VisitNeed
 from fleet.selectors.company.personal_data import history_of, photos_of, without_personal
+from fleet.selectors.company.personal_tables import TABLES
 from fleet.selectors.on_site.photo_files import photo_path
-from fleet.services.company.audit import record_audit
+from fleet.services.company.audit import record_audit, scrub_searches
+from fleet.services.company.erase_traces import scrub_plans
 from sites.models import Change, Site
 from sites.services.history import ChangeNote, record_changes
 
@@ -46,11 +48,12 @@ def erase_customer(*, site_id: int, by: str, at: datetime, folder: Path) -> Eras
         hashes = list(photos_of(site=site).values_list("sha256", flat=True))
         photos = photos_of(site=site).delete()[0]
         links = ReportLink.objects.filter(visit__site=site, revoked_at__isnull=True).update(revoked_at=at)
-        Finding.objects.filter(visit__site=site).update(note="", follow_up="")
-        VisitNeed.objects.filter(site=site).update(note="", withdrawn_why="")
+        for table in TABLES:
+            if table.written:
+                table.rows_of(site).update(**table.written)
         VisitNeed.objects.filter(site=site, origin__in=WRITTEN_BY_PEOPLE).update(reason="erased")
-        ServiceContract.objects.filter(site=site).update(ended_why="")
-        Submission.objects.filter(visit__site=site).update(payload={}, words=[])
+        scrub_plans(site=site)
+        scrub_searches(site=site)
         entries = _scrub_history(site)
         had = bool(site.customer or site.phone or site.email or site.address)
         site.name = site.code
