@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fleet.calc.ledger import baseline, periods, sites
+from fleet.calc.ledger import baseline, periods, sites, slips
 from weather.calc.arrays import BoolArray, FloatArray
 
 UNEVEN = 1.15  # need over need at a good uniformity from which uneven heads are named. [judgement]
@@ -53,6 +53,8 @@ WORDS = {
     periods.READING_FELL: "a reading fell",
     periods.UNIT_CHANGED: "the unit changed",
     periods.NO_CLOSING_READ: "meter exchanged without a closing read",
+    slips.TOO_MUCH: "a volume is more than twenty times what its planted area can need",
+    slips.TOO_LITTLE: "a volume is next to nothing in the watering season, as if in another unit",
     periods.BILLS_DIFFER: "bills and reads of the same days tell of different water",
     periods.METER_OF_TWO_SITES: "its meter’s number stands in the book of two gardens",
     baseline.TOO_FEW_DAYS: "not a year of bills before the sensor",
@@ -103,6 +105,11 @@ MENDS = {
     ),
     periods.UNIT_CHANGED: (FILE, "give all reads of a register in one unit, or record the exchange"),
     periods.NO_CLOSING_READ: (FILE, "ask for the old register’s last read on the day of the exchange"),
+    slips.TOO_MUCH: (
+        FILE,
+        "check unit, decimal point and planted area; after a burst pipe it may be right",
+    ),
+    slips.TOO_LITTLE: (FILE, "check the unit and the decimal point of the bill or the register"),
     periods.BILLS_DIFFER: (
         FILE,
         "find out which is right (unit, digits, a second meter on the bill) and correct the other",

@@ -12,6 +12,7 @@ from django.db.models import Count, F, Min
 from fleet.calc.ledger.need import NeedZones, SiteNeed, site_need
 from fleet.calc.ledger.periods import MeteredUse, joined, no_periods, sound_periods
 from fleet.calc.ledger.readings import volumes_of_reads
+from fleet.calc.ledger.slips import plausible_use
 from fleet.calc.ledger.streams import followed_meters, site_periods
 from fleet.selectors.ledger.meter_periods import register_reads, volume_periods, without_shared
 from sites.calc.balance.run_off import lawn_curve_number
@@ -78,13 +79,16 @@ def ledger_book(*, until_day: date) -> LedgerBook:
     sensor_on = _sensors(ids, index)
     use, followed = _metered(index, zones, since, until_day + timedelta(days=1))
     table = zone_table()
+    need = _need(table, ids, index, since, until_day)
+    if need is not None:
+        use = plausible_use(use, need, ids.size)
     return LedgerBook(
         site_ids=ids,
         codes=[row[1] for row in sites],
         suppliers=[row[2] for row in sites],
         soils=[row[3] for row in sites],
         use=use,
-        need=_need(table, ids, index, since, until_day),
+        need=need,
         change_on=np.where(np.isnat(sensor_on), _programs(ids, index), sensor_on),
         sensor_on=sensor_on,
         has_meter=np.isin(np.arange(ids.size), use.periods.site),

@@ -87,7 +87,12 @@ def update_ledger(*, until_day: date) -> LedgerUpdate:
             wider={code: mask.sum(axis=0).tolist() for code, mask in notes if code in WIDER},
             of_whole={
                 "visits": visits,
-                "left_out": noted_faults(book=book, months=months, faults=problem_months(book, months)),
+                "left_out": noted_faults(
+                    book=book,
+                    months=months,
+                    faults=problem_months(book, months),
+                    unjudged=np.array([bool(verdict) for verdict in totals.verdicts]),
+                ),
                 "told_less": noted_faults(
                     book=book,
                     months=months,

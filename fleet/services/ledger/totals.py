@@ -143,9 +143,15 @@ def _wider(
 
 
 def noted_faults(
-    *, book: LedgerBook, months: Sequence[tuple[date, date]], faults: Sequence[tuple[str, BoolArray]]
+    *,
+    book: LedgerBook,
+    months: Sequence[tuple[date, date]],
+    faults: Sequence[tuple[str, BoolArray]],
+    unjudged: BoolArray | None = None,
 ) -> list[tuple[int, str, str]]:
     """Garden, fault and newest month (ISO) of what was wrong in the newest twelve months, the newest first.
+
+    Of gardens without an answer older faults count, too: they may be what it lacks.
 
     Parameters
     ----------
@@ -155,12 +161,17 @@ def noted_faults(
         First day and the day after the last of each.
     faults
         Name of each fault, and the garden-months that it touches.
+    unjudged
+        Gardens without an answer, shape (sites,); None: none.
     """
-    first = max(len(months) - NOTED_MONTHS, 0)
+    recent = np.arange(len(months)) >= len(months) - NOTED_MONTHS
+    counts = np.broadcast_to(recent, (book.site_ids.size, len(months)))
+    if unjudged is not None:
+        counts = counts | unjudged[:, None]
     found = [
         (-int(np.flatnonzero(mask[site])[-1]), site, code)
         for code, mask in faults
-        for site in np.flatnonzero(mask[:, first:].any(axis=1)).tolist()
+        for site in np.flatnonzero((mask & counts).any(axis=1)).tolist()
     ]
     return [
         (int(book.site_ids[site]), code, months[-month][0].isoformat())
