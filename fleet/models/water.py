@@ -7,6 +7,8 @@ from datetime import date, timedelta
 from django.db import models
 from django.db.models import F, Q
 
+from fleet.calc.ledger.house import use_range_l
+
 
 class Tariff(models.Model):
     """A supplier's price from a day and a tier on."""
@@ -61,6 +63,13 @@ class LedgerMonth(models.Model):
 
     def __str__(self) -> str:
         return f"{self.site_id} {self.month:%Y-%m}"
+
+    @property
+    def used_range_l(self) -> tuple[float, float] | None:
+        """Bounds of the use at 90 % [L]; None where it is metered as well as told."""
+        if self.used_l is None or self.used_sd_l is None:
+            return None
+        return use_range_l(self.used_l, self.used_sd_l)
 
 
 class LedgerSite(models.Model):

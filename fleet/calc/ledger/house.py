@@ -11,7 +11,22 @@ from fleet.calc.ledger.split import PieceUse
 from fleet.calc.ledger.winter import WinterBase, winter_base
 from weather.calc.arrays import BoolArray, FloatArray
 
+_PLAIN = 0.02  # of a use; narrower bounds say nothing to a reader
 NORMAL_90 = 1.6449  # quantile of the normal distribution for a two-sided 90 %
+
+
+def use_range_l(used_l: float, sd_l: float) -> tuple[float, float] | None:
+    """Bounds of a use at 90 %, never below nothing [L]; None where they are as good as the use itself.
+
+    Parameters
+    ----------
+    used_l
+        Use [L].
+    sd_l
+        Its standard error [L].
+    """
+    half = NORMAL_90 * sd_l
+    return (max(used_l - half, 0.0), used_l + half) if half > _PLAIN * abs(used_l) else None
 
 
 def house_base(inputs: LedgerInputs, count: int) -> WinterBase:

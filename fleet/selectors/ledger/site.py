@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from fleet.calc.ledger.house import use_range_l
 from fleet.calc.ledger.reasons import reason_words
 from fleet.models import LedgerMonth, LedgerSite, MeterLeak
 from fleet.selectors.ledger.meter_leaks import leaks_of_site
@@ -23,6 +24,10 @@ class WaterSite:
     used_l: float | None
     need_l: float | None
     leaks: list[MeterLeak]
+    used_range_l: tuple[float, float] | None
+    estimated: int
+    part: int
+    told: int
 
     @property
     def idle_l_d(self) -> float | None:
@@ -54,7 +59,20 @@ def water_site(*, code: str) -> WaterSite:
         used_l=sum(row.used_l or 0.0 for row in told) if told else None,
         need_l=sum(row.need_l or 0.0 for row in told) if told else None,
         leaks=leaks_of_site(site=site),
+        used_range_l=_range(told),
+        estimated=sum(row.used_source == LedgerMonth.Source.ESTIMATED for row in told),
+        part=sum(row.used_source == LedgerMonth.Source.PART for row in told),
+        told=len(told),
     )
+
+
+def _range(rows: list[LedgerMonth]) -> tuple[float, float] | None:
+    """Bounds of the use of some months together at 90 % [L].
+
+    What an estimate or a house's share has wrong it has wrong in every month, so the errors go along.
+    """
+    used = sum(row.used_l or 0.0 for row in rows)
+    return use_range_l(used, sum(row.used_sd_l or 0.0 for row in rows)) if rows else None
 
 
 def _reads(site: Site) -> list[tuple[str, Any, float, str, str]]:

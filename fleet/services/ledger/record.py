@@ -10,6 +10,7 @@ from django.db import transaction
 
 from fleet.calc.ledger.groups import money_over_need
 from fleet.calc.ledger.reasons import METER_FOLLOWED, SEVERAL_CONTROLLERS, WIDER, month_reasons
+from fleet.calc.ledger.savings import MONTH_D
 from fleet.models import LedgerPortfolio, LedgerSite
 from fleet.selectors.ledger.answer import LedgerAnswer, answer_spans, month_spans
 from fleet.selectors.ledger.estimates import used_water
@@ -137,9 +138,17 @@ def _causes(
 ) -> list[tuple[str, BoolArray]]:
     """Why gardens' months were over or under their need, and which months."""
     ratio = np.divide(used, answer.need_l, out=np.full(used.shape, np.nan), where=answer.need_l > 0)
+    # a month read on some of its days only must not look like one that hardly needed water
+    metered = answer.ledger.metered.days
+    whole = np.array([(end - start).days for start, end in months], dtype=np.float64)
+    to_month = MONTH_D / np.where(metered > 0, metered, whole)
     return month_reasons(
         month_marks(
-            book=book, months=months, ratio=ratio, need_l=answer.need_l, need_good_l=answer.need_good_l
+            book=book,
+            months=months,
+            ratio=ratio,
+            need_l=answer.need_l * to_month,
+            need_good_l=answer.need_good_l * to_month,
         )
     )
 
