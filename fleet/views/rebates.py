@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from fleet.access import may_see
 from fleet.exports.kinds import as_csv
 from fleet.models import Rebate
+from fleet.quantities import unit_of
 from fleet.selectors.company.company import company_day, the_company
 from fleet.selectors.ledger.rebates import (
     rebate_dossier,
@@ -139,6 +140,7 @@ def dossier(request: HttpRequest, pk: int, code: str) -> HttpResponse:
         "company": the_company(),
         "today": _today(),
         "budget": site_budget(site=site, day=_today()),
+        "unit": unit_of("volume", is_us=asking_user(request).units == "us"),
     }
     return render(request, "fleet/rebates/dossier.html", facts, status=422 if form.errors else 200)
 

@@ -21,6 +21,7 @@ from fleet.exports import ledger
 from fleet.exports.kinds import as_csv
 from fleet.quantities import shown, unit_of
 from fleet.selectors.company.company import company_day
+from fleet.selectors.ledger.audit import USUAL_SLOPE, site_audit
 from fleet.selectors.ledger.pages import newest_month, water_page
 from fleet.selectors.ledger.ranking import SHOWS, ranked
 from fleet.selectors.ledger.site import water_site as garden_water
@@ -101,6 +102,8 @@ def water_site(request: HttpRequest, code: str) -> HttpResponse:
             "unit": _unit(is_us),
             "rows": list(reversed(found.months)),
             "band": round(100 * NEED_ERROR),
+            "audit": site_audit(site=found.site, summary=found.summary),
+            "usual_slope": USUAL_SLOPE,
             "budget": site_budget(site=found.site, day=company_day(now=timezone.now())),
         },
     )

@@ -65,7 +65,7 @@ def site_ledger(inputs: LedgerInputs) -> SiteLedger:
     """
     count = inputs.change_on.size
     change_on = _change_or_first(inputs)
-    before = _before(inputs.periods, change_on, count)
+    before = baseline_periods(inputs.periods, change_on, count)
     lag_d = book_lag_d(before, inputs.need, count)
     followed = replace(inputs, need=lagged_need(inputs.need, lag_d))
     bills, fits, verdicts = _baselines(followed, before, count)
@@ -147,8 +147,18 @@ def _change_or_first(inputs: LedgerInputs) -> DayArray:
     return np.where(known, inputs.change_on, max(inputs.change_on[known].min(), year_of_bills))
 
 
-def _before(periods: UsePeriods, change_on: DayArray, count: int) -> UsePeriods:
-    """Periods before each site's change that a baseline may use."""
+def baseline_periods(periods: UsePeriods, change_on: DayArray, count: int) -> UsePeriods:
+    """Periods before each site's change that a baseline may use.
+
+    Parameters
+    ----------
+    periods
+        One stream of sound periods a site, sorted by site and start [L].
+    change_on
+        Day of the change, shape (sites,) [1].
+    count
+        Count of sites [1].
+    """
     months = whole_months(periods, count)
     change = change_on[months.site]
     window = _whole_years(months, change_on, count)[months.site]

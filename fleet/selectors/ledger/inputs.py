@@ -74,10 +74,10 @@ def ledger_book(*, until_day: date) -> LedgerBook:
     sites = list(Site.objects.order_by("code").values_list("pk", "code", "supplier", "soil", "timezone"))
     ids = np.array([row[0] for row in sites], dtype=np.int64)
     index = {row[0]: place for place, row in enumerate(sites)}
-    since = date(until_day.year - YEARS_BACK, until_day.month, 1)
+    since = first_day(until_day)
     zones = {row[0]: row[4] for row in sites}
     sensor_on = _sensors(ids, index)
-    use, followed = _metered(index, zones, since, until_day + timedelta(days=1))
+    use, followed = metered_use(index=index, zones=zones, since=since, end=until_day + timedelta(days=1))
     table = zone_table()
     need = _need(table, ids, index, since, until_day)
     if need is not None:
@@ -98,13 +98,35 @@ def ledger_book(*, until_day: date) -> LedgerBook:
     )
 
 
-def _metered(
-    index: dict[int, int], zones: dict[int, str], since: date, end: date
+def first_day(until_day: date) -> date:
+    """The oldest day that a ledger up to a day looks at."""
+    return date(until_day.year - YEARS_BACK, until_day.month, 1)
+
+
+def metered_use(
+    *,
+    index: dict[int, int],
+    zones: dict[int, str],
+    since: date,
+    end: date,
+    meter_ids: Sequence[int] | None = None,
 ) -> tuple[MeteredUse, tuple[tuple[int, str], ...]]:
-    """One stream of periods a site from bills and readings, and where a register followed another."""
-    reads = register_reads(index=index, zones=zones, since=since, end=end)
+    """One stream of periods a site from bills and readings, and where a register followed another.
+
+    Parameters
+    ----------
+    index
+        Place of each site.
+    zones
+        Time zone of each site.
+    since, end
+        First day, and the day after the last.
+    meter_ids
+        Meters wanted; None: all.
+    """
+    reads = register_reads(index=index, zones=zones, since=since, end=end, meter_ids=meter_ids)
     from_reads = volumes_of_reads(reads) if reads is not None else MeteredUse(no_periods(), ())
-    volumes = volume_periods(index=index, since=since, end=end)
+    volumes = volume_periods(index=index, since=since, end=end, meter_ids=meter_ids)
     told, shared = without_shared(joined(volumes, from_reads.periods), index=index)
     sound = sound_periods(told)
     problems = tuple(sorted([*from_reads.problems, *shared, *sound.problems]))

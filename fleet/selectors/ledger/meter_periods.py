@@ -44,7 +44,8 @@ def volume_periods(
     meter, start, until, volume = zip(*rows, strict=True)
     meters = np.array(meter, dtype=np.int64)
     pks, place = np.unique(meters, return_inverse=True)
-    owners = Meter.objects.order_by("pk").values_list("pk", "site_id", "kind")
+    meters_wanted = Meter.objects.all() if meter_ids is None else Meter.objects.filter(pk__in=meter_ids)
+    owners = meters_wanted.order_by("pk").values_list("pk", "site_id", "kind")
     of_meter = {pk: (index[site], kind == _WHOLE_HOUSE) for pk, site, kind in owners}
     site, is_house = zip(*[of_meter[pk] for pk in pks.tolist()], strict=True)
     return UsePeriods(

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from django.core.paginator import Page, Paginator
 from django.db.models import Count, F, Min
+from django.db.models.functions import TruncMonth
 
 from fleet.calc.ledger.rebates import (
     OPEN,
@@ -19,6 +20,7 @@ from fleet.calc.ledger.rebates import (
     rebate_standing,
 )
 from fleet.models import Finding, LedgerMonth, LedgerSite, Photo, Rebate, RebateClaim
+from fleet.selectors.ledger.audit import SiteAudit, site_audit
 from sites.models import Change, Meter, Sensor, Site, Zone
 
 ROWS_A_PAGE: Final = 40
@@ -155,7 +157,8 @@ def rebate_rows(*, rebate: Rebate, today: date, site_id: int | None = None) -> l
 
 def _months(ids: Any, *, is_before: bool) -> dict[int, int]:
     """Metered months of each garden before or after its sensor."""
-    change = F("site__ledger__change_on")
+    # the month in which the sensor came is neither
+    change = F("site__ledger__change_on") if not is_before else TruncMonth("site__ledger__change_on")
     side = {"month__lt" if is_before else "month__gte": change}
     return dict(
         LedgerMonth.objects.filter(site__in=ids, used_source__in=_METERED, **side)
@@ -182,6 +185,8 @@ class Dossier:
     before: list[LedgerMonth]
     after: list[LedgerMonth]
     summary: LedgerSite | None
+    audit: SiteAudit | None
+    meters: list[str]
     keep_until: date | None
 
 
@@ -209,9 +214,11 @@ def rebate_dossier(*, rebate: Rebate, site: Site, today: date) -> Dossier | None
             Change.objects.filter(site_code=site.code, kind__startswith="program").order_by("-at")[:6]
         ),
         findings=list(Finding.objects.filter(visit__site=site).order_by("-recorded_at")[:6]),
-        before=list(months.filter(month__lt=installed))[-12:] if installed else [],
+        before=list(months.filter(month__lt=installed.replace(day=1)))[-12:] if installed else [],
         after=list(months.filter(month__gte=installed)[:12]) if installed else [],
         summary=summary,
+        audit=site_audit(site=site, summary=summary),
+        meters=sorted(set(site.meters.exclude(code="").values_list("code", flat=True))),
         keep_until=_years_on(installed, rebate.keep_years) if installed else None,
     )
 

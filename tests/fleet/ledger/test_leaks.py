@@ -18,7 +18,7 @@ from fleet.services.ledger.leaks import update_leaks
 from fleet.services.ledger.record import update_ledger
 from fleet.services.visits.raise_needs import raise_needs
 from sites.models import Meter, MeterReading, MeterVolume, Site
-from tests.fleet.ledger.test_service import UNTIL, dry_location, garden
+from tests.fleet.ledger.test_service import UNTIL, bills, dry_location, garden
 
 SignIn = Callable[[User], Client]
 DAY = UNTIL + timedelta(days=1)
@@ -203,3 +203,26 @@ def test_file_of_hourly_reads_becomes_days_of_the_garden_and_a_leak(company: Com
     assert periods.volume_l == pytest.approx(np.full(31, 300.0 + 23 * 8.0))
     leak = MeterLeak.objects.get()
     assert (leak.basis, leak.since, leak.rate_l_h) == ("hours", date(2026, 5, 1), 8.0)
+
+
+@pytest.mark.django_db
+def test_daily_volumes_of_one_garden_beside_monthly_bills_of_another(company: Company) -> None:
+    location = dry_location()
+    daily, monthly = garden("CB-01", location), garden("CB-02", location)
+    bills(monthly, share_after=0.7, seed=1)
+    meter = Meter.objects.create(site=daily, code="", kind="irrigation")
+    for k in range(1, 41):
+        start = DAY - timedelta(days=k)
+        litres = 2_400.0 if k % 3 == 0 else 900.0
+        MeterVolume.objects.create(
+            meter=meter,
+            start=start,
+            end=start + timedelta(days=1),
+            volume_l=litres,
+            volume_given=litres,
+            unit="l",
+        )
+
+    update_leaks(day=DAY)
+
+    assert list(MeterLeak.objects.values_list("meter__site__code", flat=True)) == ["CB-01"]

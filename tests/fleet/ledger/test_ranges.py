@@ -65,9 +65,9 @@ def test_metered_use_has_no_range_and_a_whole_house_meter_has_one(
     meter.delete()
     bills(site, share_after=0.7, seed=1)
     update_ledger(until_day=UNTIL)
-    row = LedgerMonth.objects.get(site=site, month=date(2026, 4, 1))
-    assert row.used_source == "metered"
-    assert row.used_range_l is None
+    month = LedgerMonth.objects.get(site=site, month=date(2026, 4, 1))
+    assert month.used_source == "metered"
+    assert month.used_range_l is None
 
 
 def test_month_read_on_its_first_day_is_no_month_without_need(site: Site) -> None:
