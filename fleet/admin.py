@@ -1,9 +1,9 @@
-"""Django's admin, for the administrator: technicians and prices. Accounts have a page of their own."""
+"""Django's admin, for the administrator: tariffs. What has a page of ours, with history and undo, is not here."""
 
 from __future__ import annotations
 
 from django.contrib import admin
 
-from fleet.models import ServiceContract, Tariff, Technician
+from fleet.models import Tariff
 
-admin.site.register([Technician, Tariff, ServiceContract])
+admin.site.register([Tariff])

@@ -102,7 +102,7 @@ DOINGS: Final[tuple[Doing, ...]] = (
     Doing("Set up a second factor", "fleet:account-factor", "two factor code phone security"),
     Doing("Words and abbreviations", "fleet:words", "help glossary terms meaning"),
     Doing("Keys of every page", "fleet:keys", "keyboard shortcuts help"),
-    Doing("Technicians, prices, contracts", "admin:index", "settings tariffs admin"),
+    Doing("Tariffs of water suppliers", "admin:index", "settings tariffs admin price water tier"),
 )
 
 

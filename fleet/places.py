@@ -113,7 +113,7 @@ PLACE_WORDS: dict[str, str] = {
     "fleet:audit-log": "Audit log",
     "fleet:operations": "Operations",
     "fleet:devices": "Devices",
-    "admin:index": "Settings",
+    "admin:index": "Tariffs",
 }
 # Pages that stand below a place of the index.
 BELOW: dict[str, str] = {

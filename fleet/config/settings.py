@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
-import secrets
 from pathlib import Path
 
 import environ
 from csp.constants import NONCE, NONE, SELF
+
+from fleet.config.own_key import key_kept_in
 
 # A VRT file may make GDAL read any file of the server: never load those drivers.
 os.environ.setdefault("GDAL_SKIP", "OGR_VRT,VRT,GTI")
@@ -17,22 +18,13 @@ env = environ.Env()
 environ.Env.read_env(BASE_DIR / ".env")
 
 DATA_DIR = Path(env.str("ROOTROUND_DATA", default=str(BASE_DIR / ".data"))).resolve()
-DATA_DIR.mkdir(parents=True, exist_ok=True)
+# Customers' data and, without an environment of its own, the key: for the owner alone.
+DATA_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
 
 
-def _secret_key() -> str:
-    """The key from the environment, else one made for this installation and kept in its data folder."""
-    given = str(env.str("SECRET_KEY", default=""))
-    if given:
-        return given
-    path = DATA_DIR / "secret_key"
-    if not path.exists():
-        path.touch(mode=0o600)
-        path.write_text(secrets.token_urlsafe(64))
-    return path.read_text()
-
-
-SECRET_KEY = _secret_key()
+SECRET_KEY = env.str("SECRET_KEY", default="") or key_kept_in(DATA_DIR)
+# Whether the environment gave it; a company's should (see the checks of `fleet.apps`).
+HAS_OWN_SECRET_KEY = bool(env.str("SECRET_KEY", default=""))
 DEBUG = env.bool("DEBUG", default=False)
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])

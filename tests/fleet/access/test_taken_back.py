@@ -42,6 +42,7 @@ BACK = {
 }  # fmt: skip
 # The same form, or the button beside it, sets it back.
 SAME = {
+    "fleet:company",
     "fleet:week-publish", "fleet:stop-lock", "fleet:need-change", "fleet:need-tell", "fleet:need-ticket",
     "fleet:call-note", "fleet:part", "fleet:part-new", "fleet:quote", "fleet:quote-new", "fleet:quote-step",
     "fleet:rebate-new", "fleet:rebate-edit", "fleet:rebate-dossier", "fleet:round-decide",
