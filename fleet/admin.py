@@ -1,4 +1,4 @@
-"""Django's admin, for the administrator: tariffs. What has a page of ours, with history and undo, is not here."""
+"""Django's admin, for the administrator: tariffs. What has a page of ours is not here: it has history."""
 
 from __future__ import annotations
 
