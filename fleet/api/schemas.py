@@ -69,6 +69,7 @@ class MeterVolumeIn(_Strict):
     volume: Annotated[float, Field(ge=0, le=1e9)]
     unit: Unit
     meter: MeterKind | None = None
+    read_kind: Literal["actual", "estimated"] | None = None
 
 
 class BypassBatch(_Strict):

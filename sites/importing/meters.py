@@ -22,6 +22,7 @@ VOLUME_COLUMNS: Final = (
     Column("volume", number(0, 1e9), required=True),
     Column("unit", choice(UNITS), required=True),
     Column("meter", choice(MeterKind.values), default=MeterKind.IRRIGATION.value),
+    Column("read_kind", choice(MeterReading.ReadKind.values), default=MeterReading.ReadKind.ACTUAL.value),
 )
 READING_COLUMNS: Final = (
     Column("site", text(40), required=True),
@@ -48,6 +49,7 @@ class VolumeRow:
     volume: float
     volume_l: float
     unit: str
+    is_estimated: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +102,7 @@ def check_volumes(table: Table, *, today: date) -> list[VolumeRow]:
                     volume,
                     volume * litres_per_unit(unit),
                     unit,
+                    row.values["read_kind"] == MeterReading.ReadKind.ESTIMATED,
                 )
             )
     return _periods_apart(table, checked)

@@ -33,6 +33,7 @@ class MeterVolume(models.Model):
     volume_l = models.FloatField()
     volume_given = models.FloatField()  # as the file had it, in `unit`
     unit = models.CharField(max_length=4)
+    is_estimated = models.BooleanField(default=False)  # by the supplier; the next actual one makes it good
 
     class Meta:
         ordering = ["meter_id", "start"]

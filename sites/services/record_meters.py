@@ -43,14 +43,16 @@ def _record_volumes(table: Table, rows: list[VolumeRow], *, write: bool) -> Impo
     bad = table.bad_rows()
     good = {(row.site_id, row.kind, row.start): row for row in rows if row.row not in bad}
     stored = {
-        (site, kind, start): (end, volume, unit)
-        for site, kind, start, end, volume, unit in MeterVolume.objects.filter(
+        (site, kind, start): (end, volume, unit, guessed)
+        for site, kind, start, end, volume, unit, guessed in MeterVolume.objects.filter(
             meter__site_id__in={row.site_id for row in rows}
-        ).values_list("meter__site_id", "meter__kind", "start", "end", "volume_given", "unit")
+        ).values_list("meter__site_id", "meter__kind", "start", "end", "volume_given", "unit", "is_estimated")
     }
     new = [key for key in good if key not in stored]
     changed = [
-        key for key, row in good.items() if key in stored and stored[key] != (row.end, row.volume, row.unit)
+        key
+        for key, row in good.items()
+        if key in stored and stored[key] != (row.end, row.volume, row.unit, row.is_estimated)
     ]
     if write and (new or changed):
         _write_volumes([good[key] for key in (*new, *changed)])
@@ -128,13 +130,14 @@ def _write_volumes(rows: list[VolumeRow]) -> None:
                 volume_l=row.volume_l,
                 volume_given=row.volume,
                 unit=row.unit,
+                is_estimated=row.is_estimated,
             )
             for row in rows
         ],
         batch_size=2_000,
         update_conflicts=True,
         unique_fields=["meter", "start"],
-        update_fields=["end", "volume_l", "volume_given", "unit"],
+        update_fields=["end", "volume_l", "volume_given", "unit", "is_estimated"],
     )
 
 

@@ -50,8 +50,8 @@ FILES: dict[str, tuple[Iterable[Column], str, dict[str, object]]] = {
     ),
     "meter": (
         meters.VOLUME_COLUMNS,
-        "site* start* end* volume* unit* meter",
-        {"meter": "irrigation"},
+        "site* start* end* volume* unit* meter read_kind",
+        {"meter": "irrigation", "read_kind": "actual"},
     ),
     "readings": (
         meters.READING_COLUMNS,

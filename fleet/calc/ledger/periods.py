@@ -18,6 +18,7 @@ OVERLAPPING_PERIODS = "overlapping_periods"
 METERS_READ_APART = "meters_read_apart"
 BILLS_DIFFER = "bills_and_reads_differ"
 ONE_READ_ONLY = "one_read_only"
+ESTIMATED_VOLUME = "estimated_volume"
 ONLY_ESTIMATED_READS = "only_estimated_reads"
 READS_OUT_OF_ORDER = "reads_out_of_order"
 TWO_READS_AT_ONE_TIME = "two_reads_at_one_time"
@@ -157,6 +158,45 @@ def _overlapping(periods: UsePeriods) -> BoolArray:
     reaches = np.zeros(start.shape, dtype=np.bool_)
     reaches[:-1] = (group[:-1] == group[1:]) & (end[:-1] > start[1:])
     return shares | reaches
+
+
+def estimates_made_good(periods: UsePeriods, is_estimated: BoolArray) -> MeteredUse:
+    """Volumes with estimated ones added to the actual one that follows on, which makes them good.
+
+    A volume that the supplier estimated is put right by the next that somebody read, so only the two
+    together tell what passed (CalTRACK 2.0, 2.2.3). An estimate that no actual volume follows on is left
+    out and named.
+
+    Parameters
+    ----------
+    periods
+        Volumes as delivered, in any order [L].
+    is_estimated
+        Whether each was estimated, shape (periods,) [1].
+    """
+    if not is_estimated.any():
+        return MeteredUse(periods, ())
+    order = np.lexsort((periods.end, periods.start, periods.meter, periods.site))
+    periods, guessed = periods.where(order), is_estimated[order]
+    joins = np.zeros(guessed.shape, dtype=np.bool_)
+    joins[1:] = guessed[:-1] & (periods.meter[1:] == periods.meter[:-1])
+    joins[1:] &= periods.start[1:] == periods.end[:-1]
+    group = np.cumsum(~joins) - 1
+    first = np.flatnonzero(~joins)
+    last = np.append(first[1:], guessed.size) - 1
+    merged = UsePeriods(
+        periods.site[first],
+        periods.meter[first],
+        periods.start[first],
+        periods.end[last],
+        np.asarray(np.bincount(group, periods.volume_l), dtype=np.float64),
+        np.bincount(group, guessed) > 0,
+        periods.is_whole_house[first],
+    )
+    open_end = guessed[last]
+    return MeteredUse(
+        merged.where(~open_end), tuple(sorted(named_problems(ESTIMATED_VOLUME, merged, open_end)))
+    )
 
 
 def group_numbers(*keys: IntArray) -> IntArray:

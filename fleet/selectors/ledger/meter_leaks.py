@@ -66,7 +66,7 @@ def _days_of(meter_ids: Sequence[int], day: date) -> MeterDays:
     index = {pk: place for place, pk in enumerate(site_ids)}
     reads = register_reads(index=index, zones=zones, since=since, end=day, meter_ids=meter_ids)
     volumes = volume_periods(index=index, since=since, end=day, meter_ids=meter_ids)
-    periods = sound_periods(without_shared(joined(volumes, _periods(reads)), index=index)[0]).periods
+    periods = sound_periods(without_shared(joined(volumes.periods, _periods(reads)), index=index)[0]).periods
     need_l, peak_l = _need(site_ids, periods, since, day)
     return meter_days(
         periods=periods,

@@ -10,7 +10,14 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from django.db.models import Count, QuerySet
 
-from fleet.calc.ledger.periods import METER_OF_TWO_SITES, UsePeriods, UseProblem, no_periods
+from fleet.calc.ledger.periods import (
+    METER_OF_TWO_SITES,
+    MeteredUse,
+    UsePeriods,
+    UseProblem,
+    estimates_made_good,
+    no_periods,
+)
 from fleet.calc.ledger.readings import RegisterReads
 from fleet.selectors.day_numbers import DayNumber
 from sites.models import Meter, MeterReading, MeterVolume
@@ -22,8 +29,8 @@ _WHOLE_HOUSE = "whole_house"
 
 def volume_periods(
     *, index: dict[int, int], since: date, end: date, meter_ids: Sequence[int] | None = None
-) -> UsePeriods:
-    """Volumes as they came in, of all meters or of some.
+) -> MeteredUse:
+    """Volumes of all meters or of some, estimated ones made good by those that follow.
 
     Parameters
     ----------
@@ -37,18 +44,18 @@ def volume_periods(
     rows = list(
         _of(MeterVolume.objects.filter(start__gte=since, end__lte=end), meter_ids)
         .order_by()
-        .values_list("meter_id", DayNumber("start"), DayNumber("end"), "volume_l")
+        .values_list("meter_id", DayNumber("start"), DayNumber("end"), "volume_l", "is_estimated")
     )
     if not rows:
-        return no_periods()
-    meter, start, until, volume = zip(*rows, strict=True)
+        return MeteredUse(no_periods(), ())
+    meter, start, until, volume, guessed = zip(*rows, strict=True)
     meters = np.array(meter, dtype=np.int64)
     pks, place = np.unique(meters, return_inverse=True)
     meters_wanted = Meter.objects.all() if meter_ids is None else Meter.objects.filter(pk__in=meter_ids)
     owners = meters_wanted.order_by("pk").values_list("pk", "site_id", "kind")
     of_meter = {pk: (index[site], kind == _WHOLE_HOUSE) for pk, site, kind in owners}
     site, is_house = zip(*[of_meter[pk] for pk in pks.tolist()], strict=True)
-    return UsePeriods(
+    volumes = UsePeriods(
         site=np.array(site, dtype=np.int64)[place],
         meter=meters,
         start=np.array(start, dtype=np.int64).astype("datetime64[D]"),
@@ -57,6 +64,7 @@ def volume_periods(
         spans_estimate=np.zeros(len(rows), dtype=np.bool_),
         is_whole_house=np.array(is_house, dtype=np.bool_)[place],
     )
+    return estimates_made_good(volumes, np.array(guessed, dtype=np.bool_))
 
 
 def register_reads(

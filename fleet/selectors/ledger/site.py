@@ -87,16 +87,22 @@ def _reads(site: Site) -> list[tuple[str, Any, float, str, str]]:
         "readings__event",
     )
     volumes = site.meters.filter(volumes__isnull=False).values_list(
-        "kind", "code", "volumes__start", "volumes__end", "volumes__volume_given", "volumes__unit"
+        "kind",
+        "code",
+        "volumes__start",
+        "volumes__end",
+        "volumes__volume_given",
+        "volumes__unit",
+        "volumes__is_estimated",
     )
     rows: list[tuple[str, Any, float, str, str]] = [
         (_meter_words(kind, code), at.date(), reading, unit, " ".join(filter(None, (read_kind, event))))
         for kind, code, at, reading, unit, read_kind, event in readings.order_by("-readings__read_at")[:36]
     ]
-    rows += [
-        (_meter_words(kind, code), end, volume, unit, f"volume since {start.day} {start:%b %Y}")
-        for kind, code, start, end, volume, unit in volumes.order_by("-volumes__start")[:36]
-    ]
+    for kind, code, start, end, volume, unit, guessed in volumes.order_by("-volumes__start")[:36]:
+        what = "estimated volume" if guessed else "volume"
+        remark = f"{what} since {start.day} {start:%b %Y}"
+        rows.append((_meter_words(kind, code), end, volume, unit, remark))
     return rows
 
 
