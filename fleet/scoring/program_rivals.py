@@ -8,8 +8,9 @@ from typing import Final
 import numpy as np
 
 from fleet.scoring.program_methods import Known, first_zones, spacing_min
-from fleet.scoring.program_setting import Setting
+from fleet.scoring.program_setting import MOST_STARTS, Setting
 from sites.calc.program.days import DayPattern, runs_on
+from sites.calc.search.settings import ProgramSettings
 from sites.calc.zone_table import ZoneTable
 from weather.calc.arrays import FloatArray, IntArray
 
@@ -28,22 +29,60 @@ def naive_fixed(known: Known, before: Setting | None) -> Setting:
 
 
 def peak_in_ratio(known: Known, before: Setting | None) -> Setting:
-    """Sized once on the hottest month, minutes in ratio to coefficients, cycle and soak.
+    """Sized once on the hottest month, minutes in ratio to coefficients, cycle and soak, run losses counted.
 
-    On all days that are open where a sensor has its say, on three days where it has not.
+    On all days that are open where a sensor has its say, on three days where it has not. A run brings what it
+    applies less what filling, drain-down and wet leaves take, so each zone's runs are that much longer. A day
+    has as few of them as whole minutes within the run-off limits leave; zones that take their day's water at
+    once, while others of the garden need cycles, stand in a letter of their own.
     """
     if before is not None:
         return before
+    zones, loss = known.gardens.zones, ProgramSettings().run_loss_mm
+    owner, first = zones.controller_id - 1, first_zones(zones)
+    pattern, event = _peak_event(known)
+    longest = zones.precipitation_rate_mm_h * _limit(zones) / 60.0
+    needed = event / np.maximum(longest - loss, 0.1)
+    cycles = _shared(zones, needed, MOST_STARTS)
+    at_once = (needed <= 1.0 + 1e-9) & (cycles[owner] > 1)
+    at_once[first] = False
+    each = event / np.where(at_once, 1, cycles[owner]) + loss
+    minutes = np.minimum(np.ceil(60.0 * each / zones.precipitation_rate_mm_h - 1e-9), _limit(zones))
+    has_letter = np.logical_or.reduceat(at_once, first)
+    return replace(
+        _fixed(known, pattern, cycles, minutes),
+        low_patterns=tuple(pattern if has else None for has in has_letter),
+        in_low=at_once,
+        spacing_min=spacing_min(zones, np.where(at_once, 0.0, minutes)),
+    )
+
+
+def peak_without_run_losses(known: Known, before: Setting | None) -> Setting:
+    """The same by somebody who forgets what each run loses, and stops at four cycles a day."""
+    if before is not None:
+        return before
+    zones = known.gardens.zones
+    pattern, event = _peak_event(known)
+    total = 60.0 * event / zones.precipitation_rate_mm_h
+    cycles = _shared(zones, total / zones.runoff_limit_min, _RIVAL_STARTS)
+    minutes = np.minimum(np.ceil(total / cycles[zones.controller_id - 1]), _limit(zones))
+    return _fixed(known, pattern, cycles, minutes)
+
+
+def _peak_event(known: Known) -> tuple[DayPattern, FloatArray]:
+    """Days of the peak program, and what each of them has to bring before run losses [mm], (zones,)."""
     zones = known.gardens.zones
     governed = bool(known.gardens.controllers.is_governed.all())
     pattern = _densest(known) if governed else _three_days(known)
     events = 7.0 * float(runs_on(pattern, known.days).mean())
-    event = known.peak_et_mm_d * 7.0 / events * zones.landscape_coefficient / zones.application_efficiency
-    total = 60.0 * event / zones.precipitation_rate_mm_h
-    cycles = np.clip(np.ceil(total / zones.runoff_limit_min), 1, _RIVAL_STARTS)
-    most = np.maximum.reduceat(cycles, first_zones(zones)).astype(np.int64)
-    minutes = np.minimum(np.ceil(total / most[zones.controller_id - 1]), _limit(zones))
-    return _fixed(known, pattern, most, minutes)
+    share = zones.landscape_coefficient / zones.application_efficiency
+    return pattern, known.peak_et_mm_d * 7.0 / events * share
+
+
+def _shared(zones: ZoneTable, cycles: FloatArray, most: int) -> IntArray:
+    """Cycles of a day that suffice for all zones of a controller [1], (controllers,)."""
+    whole = np.clip(np.ceil(cycles - 1e-9), 1, most)
+    return np.asarray(np.maximum.reduceat(whole, first_zones(zones)).astype(np.int64))
 
 
 def monthly_adjusted(known: Known, before: Setting | None) -> Setting:

@@ -7,7 +7,13 @@ from functools import partial
 from typing import Final
 
 from fleet.scoring.program_methods import Known, Method, ours, told_the_truth
-from fleet.scoring.program_rivals import four_small_starts, monthly_adjusted, naive_fixed, peak_in_ratio
+from fleet.scoring.program_rivals import (
+    four_small_starts,
+    monthly_adjusted,
+    naive_fixed,
+    peak_in_ratio,
+    peak_without_run_losses,
+)
 from fleet.scoring.program_setting import Setting
 from sites.calc.search.settings import ProgramSettings
 
@@ -16,6 +22,7 @@ METHODS: Final[dict[str, Method]] = {
     "told the truth": told_the_truth,
     "fixed 12 mm x 3": naive_fixed,
     "peak in ratio, cycle-soak": peak_in_ratio,
+    "peak, run losses forgotten": peak_without_run_losses,
     "monthly, 25 % rain credit": monthly_adjusted,
     "daily, four small starts": four_small_starts,
 }
