@@ -86,7 +86,7 @@ class ProgramSettings:
     keep_loss: float = 0.03
     keep_loss_clock: float = 0.10
     least_dry_days: float = 5.0
-    least_lost_l: float = 2_000.0
+    least_lost_l: float = 1_500.0
     sensor_settle_min: float = 30.0
     start_step_min: int = 5
     done_by_min: int = 6 * 60
