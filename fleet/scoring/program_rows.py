@@ -40,7 +40,9 @@ def _peak_times(known: Known, before: Setting | None, *, share: float) -> Settin
 FRONTIER: Final[dict[str, Method]] = {
     "ours, sparing": partial(ours, settings=replace(_SPARING, margin_strength=0.0)),
     "ours, no margin": partial(ours, settings=ProgramSettings(margin_strength=0.0)),
-    "ours, twice the margin": partial(ours, settings=ProgramSettings(margin_strength=0.5)),
+    "ours, twice the margin": partial(
+        ours, settings=ProgramSettings(margin_strength=2.0 * ProgramSettings().margin_strength)
+    ),
     "told the truth, sparing": partial(told_the_truth, settings=_SPARING),
     "peak in ratio + 10 %": partial(_peak_times, share=1.1),
     "peak in ratio + 30 %": partial(_peak_times, share=1.3),
