@@ -66,8 +66,8 @@ class LedgerMonth(models.Model):
 
     @property
     def used_range_l(self) -> tuple[float, float] | None:
-        """Bounds of the use at 90 % [L]; None where it is metered as well as told."""
-        if self.used_l is None or self.used_sd_l is None:
+        """Bounds of an estimated use at 90 % [L]; None where a meter tells it."""
+        if self.used_l is None or self.used_sd_l is None or self.used_source != self.Source.ESTIMATED:
             return None
         return use_range_l(self.used_l, self.used_sd_l)
 

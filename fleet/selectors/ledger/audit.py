@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Final
 
@@ -128,6 +128,7 @@ def site_audit(*, site: Site, summary: LedgerSite | None) -> SiteAudit | None:
     periods = plausible_use(use, need, 1).periods
     before = _bills(baseline_periods(periods, np.array([change]), 1), followed, summary.model)
     after = _bills(whole_months(periods.where(periods.start >= change), 1), followed, summary.model)
+    after = [replace(bill, expected_l=max(bill.expected_l, 0.0)) for bill in after]
     parameters = int(summary.model["parameters"])
     if len(before) < parameters + 2 or not after:
         return None
@@ -158,7 +159,7 @@ def _measured(
     expected = np.array([bill.expected_l for bill in before])
     residual = (used - expected) / np.sqrt(days)
     own_rho = lag_one_autocorrelation(residual) if np.ptp(residual) > 0 else None
-    own_l = sum(max(bill.expected_l, 0.0) for bill in after)
+    own_l = sum(bill.expected_l for bill in after)
     cv = float(summary.model["cv_rmse"] or 0.0)
     return SiteAudit(
         before=before,

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from fleet.calc.ledger.house import use_range_l
+from fleet.calc.ledger.house import NORMAL_90, use_range_l
 from fleet.calc.ledger.reasons import reason_words
+from fleet.calc.ledger.savings import MONTH_D as DAYS_A_MONTH
 from fleet.models import LedgerMonth, LedgerSite, MeterLeak
 from fleet.selectors.ledger.meter_leaks import leaks_of_site
 from sites.models import Site
@@ -59,20 +60,27 @@ def water_site(*, code: str) -> WaterSite:
         used_l=sum(row.used_l or 0.0 for row in told) if told else None,
         need_l=sum(row.need_l or 0.0 for row in told) if told else None,
         leaks=leaks_of_site(site=site),
-        used_range_l=_range(told),
+        used_range_l=_range(told, summary),
         estimated=sum(row.used_source == LedgerMonth.Source.ESTIMATED for row in told),
         part=sum(row.used_source == LedgerMonth.Source.PART for row in told),
         told=len(told),
     )
 
 
-def _range(rows: list[LedgerMonth]) -> tuple[float, float] | None:
-    """Bounds of the use of some months together at 90 % [L].
+def _range(rows: list[LedgerMonth], summary: LedgerSite | None) -> tuple[float, float] | None:
+    """Bounds of the use of some months together at 90 % [L]; None where a meter of the garden tells all.
 
-    What an estimate or a house's share has wrong it has wrong in every month, so the errors go along.
+    What an estimate or a house's share has wrong it has wrong in every month, so these errors go along. How
+    bills are split into months matters to no sum of months.
     """
     used = sum(row.used_l or 0.0 for row in rows)
-    return use_range_l(used, sum(row.used_sd_l or 0.0 for row in rows)) if rows else None
+    sd_l = sum(row.used_sd_l or 0.0 for row in rows if row.used_source == LedgerMonth.Source.ESTIMATED)
+    model = (summary.model if summary else None) or {}
+    if "house_l_d" in model:
+        metered = [row for row in rows if row.used_source != LedgerMonth.Source.ESTIMATED]
+        width = model["house_high_l_d"] - model["house_low_l_d"]
+        sd_l += width / 2.0 / NORMAL_90 * DAYS_A_MONTH * len(metered)
+    return use_range_l(used, sd_l) if rows else None
 
 
 def _reads(site: Site) -> list[tuple[str, Any, float, str, str]]:

@@ -85,6 +85,19 @@ def _model(answer: LedgerAnswer, site: int) -> dict[str, float | int | None]:
         "periods": int(fits.period_count[site]),
         "cv_rmse": round(cv, 4) if np.isfinite(cv) else None,
         "autocorrelation": round(answer.ledger.rho, 3),
+        **_house(answer, site),
+    }
+
+
+def _house(answer: LedgerAnswer, site: int) -> dict[str, float]:
+    """What is taken for the house of a meter that feeds it too, with its bounds [L/d]; nothing elsewhere."""
+    house = answer.ledger.house
+    if not np.isfinite(house.base_l_d[site]):
+        return {}
+    return {
+        "house_l_d": round(float(house.base_l_d[site]), 1),
+        "house_low_l_d": round(float(house.low_l_d[site]), 1),
+        "house_high_l_d": round(float(house.high_l_d[site]), 1),
     }
 
 

@@ -10,6 +10,7 @@ from django.test import Client
 
 from fleet.calc.ledger.house import use_range_l
 from fleet.models import LedgerMonth, User
+from fleet.selectors.ledger.site import water_site
 from fleet.services.ledger.record import update_ledger
 from sites.models import MeterVolume, Site
 from tests.fleet.ledger.test_bad_input import site
@@ -60,6 +61,9 @@ def test_metered_use_has_no_range_and_a_whole_house_meter_has_one(
     update_ledger(until_day=UNTIL)
     paper = sign_in(manager).get("/water/sites/CB-01/paper/").content.decode()
     assert "Your meter also feeds the house" in paper
+    page = sign_in(manager).get("/water/sites/CB-01/").content.decode()
+    assert "a day are taken for it" in page
+    assert not LedgerMonth.objects.get(site=site, month=date(2026, 4, 1)).used_range_l
 
     MeterVolume.objects.all().delete()
     meter.delete()
@@ -83,3 +87,15 @@ def test_month_read_on_its_first_day_is_no_month_without_need(site: Site) -> Non
     row = LedgerMonth.objects.get(site=site, month=last.start)
     assert row.used_source == "part"
     assert "use_without_need" not in row.reasons
+
+
+def test_sum_of_metered_months_has_no_range_though_its_bills_are_split(site: Site) -> None:
+    meter = bills(site, share_after=0.7, seed=1)
+    for row in MeterVolume.objects.filter(meter=meter).order_by("-start"):
+        row.start, row.end = row.start - timedelta(days=12), row.end - timedelta(days=12)
+        row.save()
+
+    update_ledger(until_day=UNTIL)
+
+    assert LedgerMonth.objects.get(site=site, month=date(2026, 4, 1)).used_sd_l
+    assert water_site(code="CB-01").used_range_l is None
