@@ -84,9 +84,8 @@ def _claim(rebate: Rebate, *, today: date, morning: datetime) -> None:
         controller__site__in=Meter.objects.values("site_id"),
         controller__site__supplier=rebate.supplier,
     )
-    firsts = dict(
-        installed.order_by("-controller__site__code").values_list("controller__site_id", "installed_on")
-    )
+    rows = installed.order_by("-controller__site__code").values_list("controller__site_id", "installed_on")
+    firsts = {site_id: came for site_id, came in rows if came is not None}
     for (site_id, came), state in zip(sorted(firsts.items()), ("paid", "sent", "prepared"), strict=False):
         amount = rebate_rows(rebate=rebate, today=today, site_id=site_id)[0].amount
         values: dict[str, Any] = {

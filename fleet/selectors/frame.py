@@ -18,9 +18,10 @@ NIGHT: Final = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True)
 class FrameFacts:
-    """Company name, role, newest day of the weather, how old and how uneven it is, what broke last night."""
+    """Company name and clock, role, newest day of the weather, how old and uneven it is, what broke."""
 
     company: str
+    zone: ZoneInfo
     role: str
     weather_to: date | None
     locations_late: int
@@ -43,6 +44,7 @@ def frame_facts(*, user: User, now: datetime) -> FrameFacts:
     )
     return FrameFacts(
         company=company.name if company else "",
+        zone=ZoneInfo(company.timezone if company else "UTC"),
         role=user.role,
         weather_to=newest_day,
         locations_late=late,

@@ -191,6 +191,26 @@ def clock(context: dict[str, Any], value: time | datetime | int | None) -> str:
     return clock_text(value, is_12_hour=not getattr(context.get("user"), "clock_24h", True))
 
 
+def _told_at(context: dict[str, Any], value: datetime) -> datetime:
+    """Return a stored moment on the company's clock, which is that of every page of the office."""
+    return value.astimezone(zone) if (zone := getattr(context.get("frame"), "zone", None)) else value
+
+
+@register.simple_tag(takes_context=True)
+def on_day(context: dict[str, Any], value: datetime | None) -> str:
+    """Return the day of a stored moment on the company's clock, as `15 Jun 2026`."""
+    return NO_VALUE if value is None else day_year(_told_at(context, value))
+
+
+@register.simple_tag(takes_context=True)
+def at_moment(context: dict[str, Any], value: datetime | None) -> str:
+    """Return a stored moment on the company's clock and in the reader's form, as `15 Jun 2026, 7:05`."""
+    if value is None:
+        return NO_VALUE
+    there = _told_at(context, value)
+    return f"{day_year(there)}, {clock(context, there)}"
+
+
 def _is_us(context: dict[str, Any]) -> bool:
     """Return whether the reader wants US customary units."""
     return str(getattr(context.get("user"), "units", "")) == "us"

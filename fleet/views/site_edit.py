@@ -77,7 +77,7 @@ def save(request: HttpRequest, code: str) -> JsonResponse:
             today=company_day(now=now),
         )
     except EditConflict as conflict:
-        since = [change_told(change, garden.timezone) for change in conflict.since]
+        since = [change_told(change) for change in conflict.since]
         return JsonResponse({"drawing": as_json(conflict.drawing), "since": since}, status=409)
     except EditRefused as refused:
         return _refused(refused.problems)

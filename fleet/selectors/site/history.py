@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from fleet.calc.on_site.sensor_reading import reading_words
 from fleet.models import Finding, Flag, Photo
 from fleet.selectors.on_site.photo_files import photos_of_findings
+from fleet.selectors.plan.stop_rows import company_zone
 from sites.models import Change, Site
 from sites.models.history import can_restore
 
@@ -42,7 +43,7 @@ class SiteHistory:
 
 def site_history(*, site: Site, most: int) -> SiteHistory:
     """The newest entries of a site."""
-    zone = ZoneInfo(site.timezone)
+    zone = company_zone()
     changes = Change.objects.filter(site_code=site.code)
     flags = Flag.objects.filter(controller__site=site).select_related("controller")
     findings = Finding.objects.filter(visit__site=site).select_related("technician")
@@ -113,17 +114,15 @@ def _told(change: Change) -> Iterator[tuple[str, str, str]]:
             yield name.replace("_", " "), _shown(name, before.get(name)), _shown(name, after.get(name))
 
 
-def change_told(change: Change, timezone: str) -> dict[str, object]:
+def change_told(change: Change) -> dict[str, object]:
     """A change for somebody who meets it while saving: who, when, what, and the values.
 
     Parameters
     ----------
     change
         The change.
-    timezone
-        Clock of the site.
     """
-    at = change.at.astimezone(ZoneInfo(timezone))
+    at = change.at.astimezone(company_zone())
     return {
         "by": change.by,
         "at": f"{at.day} {at:%b}, {at.hour}:{at:%M}",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
@@ -11,7 +12,8 @@ from django.test import Client
 
 from fleet.models import Company, User
 from sites.importing.drawing.drawing import site_drawing
-from sites.models import Change, Site, Zone
+from sites.models import Change, Controller, Site, Zone
+from sites.services.exchange_stations import exchange_stations
 from tests.factories import build_controller, build_sensor, build_site, build_zone
 
 SignIn = Callable[[User], Client]
@@ -134,3 +136,29 @@ def test_names_of_users_do_not_break_out_of_the_page(garden: Site, dispatcher: U
     page = sign_in(dispatcher).get("/sites/CB-14/draw/").content.decode()
 
     assert "<script>alert" not in page
+
+
+def test_label_form_and_history_tell_an_evening_by_the_companys_clock(
+    garden: Site, dispatcher: User, sign_in: SignIn
+) -> None:
+    """At 21:10 of 14 June in Denver it is the 15th by UTC, and at the garden's own clock farther east."""
+    Site.objects.update(timezone="Europe/Berlin")
+    controller = Controller.objects.get()
+    evening = datetime(2026, 6, 15, 3, 10, tzinfo=UTC)
+    exchange_stations(
+        controller_id=controller.pk, first=1, second=2, minutes_keyed=True, by="hana", at=evening,
+        today=date(2026, 6, 14),
+    )  # fmt: skip
+    client = sign_in(dispatcher)
+
+    label = client.get("/sites/CB-14/A/label/").content.decode()
+    form = client.get("/sites/CB-14/A/exchange/").content.decode()
+    garden_page = client.get("/sites/CB-14/").content.decode()
+
+    day = "14\u00a0Jun\u00a02026"
+    assert f"wires exchanged {day}" in label
+    assert f"Take back the exchange of 1 and 2 ({day})" in form
+    line = next(one for one in garden_page.split("<tr>") if "exchanged" in one)
+    assert day in line
+    for page in (label, form, line):
+        assert "15\u00a0Jun" not in page.replace("as of 15\u00a0Jun", "")
