@@ -10,6 +10,7 @@ from typing import Final
 from fleet.calc.visits.contracts import CONTRACT_KINDS
 from fleet.importing.tariffs import currency
 from sites.importing.lookup import sites_by_code
+from weather.importing.repeated import cells, refuse_repeated
 from weather.importing.rows import Column, Row, Table, day, number, read_csv, text, whole
 
 COLUMNS: Final = (
@@ -45,6 +46,9 @@ class ContractRow:
 def read_contracts(path: Path) -> tuple[Table, list[ContractRow]]:
     """The table of a contracts file, and its good rows: known gardens, days in order, none over another."""
     table = read_csv(path, COLUMNS)
+    refuse_repeated(
+        table, key=cells("site", "first_day"), column="first_day", once="each first day once a garden"
+    )
     sites = sites_by_code(table)
     good: list[ContractRow] = []
     by_site: dict[str, list[ContractRow]] = {}

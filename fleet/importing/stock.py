@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from fleet.models import Part, StockPlace
+from weather.importing.repeated import cells, refuse_repeated
 from weather.importing.rows import Column, Table, read_csv, text, whole
 
 MOST: Final = 9_999
@@ -33,20 +34,17 @@ class StockRow:
 def read_stock(path: Path) -> tuple[Table, list[StockRow]]:
     """The table of a stock file, and its good rows."""
     table = read_csv(path, COLUMNS)
+    refuse_repeated(table, key=cells("place", "part"), column="part", once="each part once a place")
     places = dict(StockPlace.objects.values_list("code", "pk"))
     parts = dict(Part.objects.values_list("code", "pk"))
     good: list[StockRow] = []
-    seen: dict[tuple[str, str], int] = {}
     for row in table.rows:
         place, part = str(row.values["place"]), str(row.values["part"])
         if place not in places:
             table.refuse(row.number, "place", place, _one_of("a depot or truck", places))
         elif part not in parts:
             table.refuse(row.number, "part", part, _one_of("a part of the catalogue", parts))
-        elif (place, part) in seen:
-            table.refuse(row.number, "part", part, f"each part once a place (also row {seen[place, part]})")
         else:
-            seen[place, part] = row.number
             minimum = row.values["minimum"]
             least = None if minimum is None else int(str(minimum))
             stock = int(str(row.values["stock"]))

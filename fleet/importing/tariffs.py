@@ -7,6 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Final
 
+from weather.importing.repeated import cells, refuse_repeated
 from weather.importing.rows import CellError, Column, Table, day, number, read_csv, text
 
 
@@ -41,8 +42,9 @@ class TariffRow:
 def read_tariffs(path: Path) -> tuple[Table, list[TariffRow]]:
     """The table of a tariffs file, and its good rows."""
     table = read_csv(path, COLUMNS)
+    tier_of = cells("supplier", "from", "tier_from_m3")
+    refuse_repeated(table, key=tier_of, column="tier_from_m3", once="each tier once")
     good: list[TariffRow] = []
-    seen: dict[tuple[str, date, float], int] = {}
     currencies: dict[tuple[str, date], str] = {}
     for row in table.rows:
         values = row.values
@@ -50,14 +52,9 @@ def read_tariffs(path: Path) -> tuple[Table, list[TariffRow]]:
         if not (isinstance(starts_on, date) and isinstance(tier, float) and isinstance(price, float)):
             raise TypeError("columns of the tariffs file are parsed by their kind")
         one = TariffRow(row.number, str(values["supplier"]), starts_on, tier, price, str(values["currency"]))
-        key = (one.supplier, one.starts_on, one.tier_from_m3)
-        if key in seen:
-            table.refuse(row.number, "tier_from_m3", f"{tier:g}", f"each tier once (also row {seen[key]})")
-        elif currencies.setdefault(key[:2], one.currency) != one.currency:
-            table.refuse(
-                row.number, "currency", one.currency, f"{currencies[key[:2]]}, as in the other tiers"
-            )
+        wanted = currencies.setdefault((one.supplier, one.starts_on), one.currency)
+        if wanted != one.currency:
+            table.refuse(row.number, "currency", one.currency, f"{wanted}, as in the other tiers")
         else:
-            seen[key] = row.number
             good.append(one)
     return table, good

@@ -8,6 +8,7 @@ from datetime import date, time
 from pathlib import Path
 from typing import Final
 
+from weather.importing.repeated import cells, refuse_repeated
 from weather.importing.rows import CellError, Column, Row, Table, clock, number, read_csv, text, whole
 
 WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -70,19 +71,16 @@ class TechnicianRow:
 def read_technicians(path: Path) -> tuple[Table, list[TechnicianRow]]:
     """The table of a technicians file, and its good rows."""
     table = read_csv(path, COLUMNS)
+    refuse_repeated(table, key=cells("technician"), column="technician", once="each technician once")
     good: list[TechnicianRow] = []
-    seen: dict[str, int] = {}
     for row in table.rows:
         code = str(row.values["technician"])
         start, end = row.values["shift_start"], row.values["shift_end"]
-        if code in seen:
-            table.refuse(row.number, "technician", code, f"each technician once (also row {seen[code]})")
-        elif isinstance(start, time) and isinstance(end, time) and end <= start:
+        if isinstance(start, time) and isinstance(end, time) and end <= start:
             table.refuse(row.number, "shift_end", end, f"a time after {start:%H:%M}")
         elif ("end_latitude" in row.given) != ("end_longitude" in row.given):
             table.refuse(row.number, "end_longitude", "", "both of end_latitude and end_longitude, or none")
         else:
-            seen[code] = row.number
             good.append(_technician(row, code))
     return table, good
 

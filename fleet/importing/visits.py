@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from fleet.importing.technicians import words
 from fleet.models import VisitKind
 from sites.importing.lookup import sites_by_code
+from weather.importing.repeated import Key, refuse_repeated
 from weather.importing.rows import Column, Row, Table, choice, moment, number, read_csv, text, whole
 
 # `log_missing` is raised by the stages only.
@@ -49,27 +52,34 @@ def read_visits(path: Path) -> tuple[Table, list[VisitRow]]:
     """The table of a visits file, and its good rows."""
     table = read_csv(path, COLUMNS)
     sites = sites_by_code(table)
+    refuse_repeated(table, key=_known_by(sites), column="kind", once="each kind once a site and day")
     good: list[VisitRow] = []
-    seen: dict[tuple[str, str, date | None], int] = {}
     for row in table.rows:
         site = sites.get(str(row.values["site"]))
         if site is None:
             table.refuse(row.number, "site", row.values["site"], "a site of the book")
             continue
         visit = _visit(row, site[0], *(_utc(row.values[name], site[1]) for name in ("earliest", "latest")))
-        key = (visit.site, visit.kind, visit.day)
         if visit.earliest and visit.latest and visit.latest < visit.earliest:
             table.refuse(
                 row.number, "latest", row.values["latest"], f"a moment after {row.values['earliest']}"
             )
-        elif key in seen:
-            table.refuse(
-                row.number, "kind", visit.kind, f"each kind once a site and day (also row {seen[key]})"
-            )
         else:
-            seen[key] = row.number
             good.append(visit)
     return table, good
+
+
+def _known_by(sites: Mapping[str, tuple[int, ZoneInfo]]) -> Key:
+    """A visit is known by site, kind and the site's day."""
+
+    def key(row: Row) -> tuple[str, str, date | None] | None:
+        site, kind = row.values.get("site"), row.values.get("kind")
+        known = sites.get(str(site))
+        if known is None or kind is None or "earliest" not in row.values:
+            return None
+        return str(site), str(kind), _utc(row.values["earliest"], known[1])[1]
+
+    return key
 
 
 def _utc(value: object, zone: object) -> tuple[datetime | None, date | None]:

@@ -10,6 +10,7 @@ from typing import Final
 from sites.importing.lookup import KnownController, controllers_by_code, find_controller, sites_by_code
 from sites.models import BypassLog
 from sites.models.choices import LogMethod
+from weather.importing.repeated import refuse_repeated
 from weather.importing.rows import Column, Row, Table, choice, day, read_csv, text, whole
 
 MOST_STARTS: Final = 10_000
@@ -70,6 +71,7 @@ def check_bypass(table: Table, *, today: date) -> list[BypassRow]:
     today
         Logs end today at the latest.
     """
+    refuse_repeated(table, key=_known_by, column="date", once="each first day once a controller")
     known = controllers_by_code(table)
     sites = sites_by_code(table)
     checked = []
@@ -80,6 +82,13 @@ def check_bypass(table: Table, *, today: date) -> list[BypassRow]:
             continue
         checked.append(_as_log(row, controller, span))
     return _without_overlaps(table, checked)
+
+
+def _known_by(row: Row) -> tuple[object, ...] | None:
+    """A log is known by its controller and first day."""
+    first = row.values.get("date") or row.values.get("start")
+    known = (row.values.get("site"), row.values.get("controller"), first)
+    return None if None in known else known
 
 
 def _span(table: Table, row: Row, today: date) -> tuple[date, date] | None:

@@ -12,6 +12,7 @@ from sites.models import MeterVolume
 from sites.models.choices import MeterKind
 from sites.models.meter import MeterReading
 from weather.calc.units import litres_per_unit
+from weather.importing.repeated import cells, refuse_repeated
 from weather.importing.rows import Column, Row, Table, choice, day, moment, number, read_csv, text, whole
 
 UNITS: Final = ("l", "m3", "gal", "kgal", "ccf")
@@ -76,6 +77,9 @@ def read_volumes(path: Path, *, today: date) -> tuple[Table, list[VolumeRow]]:
 
 def check_volumes(table: Table, *, today: date) -> list[VolumeRow]:
     """The good rows of a table of volumes; problems are noted in it."""
+    refuse_repeated(
+        table, key=cells("site", "meter", "start"), column="start", once="each first day once a meter"
+    )
     sites = sites_by_code(table)
     checked = []
     for row in table.rows:
@@ -145,6 +149,8 @@ def read_readings(path: Path, *, now: datetime) -> tuple[Table, list[ReadingRow]
 
 def check_readings(table: Table, *, now: datetime) -> list[ReadingRow]:
     """The good rows of a table of readings; problems are noted in it."""
+    reading_of = cells("site", "meter", "meter_id", "read_at", "event")
+    refuse_repeated(table, key=reading_of, column="read_at", once="each moment once")
     sites = sites_by_code(table)
     checked = []
     for row in table.rows:

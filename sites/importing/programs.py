@@ -15,6 +15,7 @@ from sites.importing.lookup import (
     sites_by_code,
     stations_with_zone,
 )
+from weather.importing.repeated import cells, refuse_repeated
 from weather.importing.rows import CellError, Column, Row, Table, day, number, read_csv, text, whole
 
 LETTERS: Final = "ABCDEFGH"
@@ -69,22 +70,18 @@ def read_programs(path: Path) -> tuple[Table, list[ProgramRow]]:
     known = controllers_by_code(table)
     sites = sites_by_code(table)
     zones = stations_with_zone({controller.pk for controller in known.values()})
+    line_of = cells("site", "controller", "as_of", "program", "station")
+    refuse_repeated(table, key=line_of, column="station", once="each station once a program")
     good = []
-    seen: dict[tuple[int, date, str, int], int] = {}
     settings: dict[tuple[int, date, str], tuple[str, str, float]] = {}
     for row in table.rows:
         controller = find_controller(table, row, known, sites)
         line = _line(table, row, controller, zones) if controller else None
         if line is None or controller is None:
             continue
-        key = (line.controller_id, line.as_of, line.letter, line.station)
-        if key in seen:
-            expected = f"each station once a program (also row {seen[key]})"
-            table.refuse(row.number, "station", line.station, expected)
-            continue
-        seen[key] = row.number
+        program = (line.controller_id, line.as_of, line.letter)
         same = (line.days, line.starts, line.seasonal_adjust_pct)
-        if settings.setdefault(key[:3], same) != same:
+        if settings.setdefault(program, same) != same:
             expected = "the same days, starts and adjust in all rows of a program"
             table.refuse(row.number, "starts", line.starts, expected)
             continue

@@ -67,10 +67,11 @@ class Row:
 
 @dataclass(slots=True)
 class Table:
-    """Rows that are good so far, and the problems met."""
+    """Rows that are good so far, those with a bad cell (only their good cells), and the problems met."""
 
     file: str
     rows: list[Row] = field(default_factory=list)
+    broken: list[Row] = field(default_factory=list)
     problems: list[RowProblem] = field(default_factory=list)
 
     def refuse(self, row: int, column: str, value: object, expected: str) -> None:
@@ -189,8 +190,7 @@ def _read_record(
         except CellError as error:
             table.refuse(number, column.name, text, str(error))
             bad = True
-    if not bad:
-        table.rows.append(Row(number, values, frozenset(given)))
+    (table.broken if bad else table.rows).append(Row(number, values, frozenset(given)))
 
 
 def text(longest: int) -> Callable[[str], str]:

@@ -14,6 +14,7 @@ from weather.calc.new_days import FORECAST, OBSERVED, RAW, WIND_HEIGHT_M, NewDay
 from weather.calc.quality import EXPECTED
 from weather.calc.spread_rules import SPREAD_COLUMN, USED_COLUMN
 from weather.calc.tall_reference import TallMonth, tall_reference_months
+from weather.importing.repeated import refuse_repeated
 from weather.importing.rows import CellError, Column, Row, Table, choice, day, number, read_csv, text
 from weather.selectors import mean_temperatures_near
 
@@ -80,11 +81,11 @@ def read_weather(path: Path, *, today: date) -> WeatherFile:
     """
     table = read_csv(path, COLUMNS)
     places: dict[str, NewPlace] = {}
-    seen: dict[tuple[str, date, str, date], int] = {}
+    refuse_repeated(table, key=_known_by, column="date", once="each day of a location once")
     days: list[NewDay] = []
     published: list[float] = []
     for row in table.rows:
-        new = _day_of(table, row, places, seen, today)
+        new = _day_of(table, row, places, today)
         if new is not None:
             days.append(new)
             eto = row.values["eto_mm"]
@@ -97,11 +98,17 @@ def read_weather(path: Path, *, today: date) -> WeatherFile:
     return WeatherFile(table, checked.good, tall_reference_months(days, np.array(published)))
 
 
+def _known_by(row: Row) -> tuple[object, ...] | None:
+    """A day is known by its location and kind, a forecast by its day of issue, too."""
+    kind = row.values.get("kind")
+    known = (row.values.get("location"), row.values.get("date"), kind)
+    return None if None in known else (*known, row.values.get("issued") if kind == FORECAST else None)
+
+
 def _day_of(
     table: Table,
     row: Row,
     places: dict[str, NewPlace],
-    seen: dict[tuple[str, date, str, date], int],
     today: date,
 ) -> NewDay | None:
     """The row as a day, or None where it does not fit the rows before it."""
@@ -133,13 +140,9 @@ def _day_of(
         return None
     if _lacks_temperature(table, row):
         return None
-    key = (place.name, when, kind, issued if kind == FORECAST and isinstance(issued, date) else when)
-    if key in seen:
-        table.refuse(row.number, "date", when, f"each day of a location once; row {seen[key]} has it too")
-        return None
-    seen[key] = row.number
+    told_on = issued if kind == FORECAST and isinstance(issued, date) else when
     raw = tuple(value if isinstance(value := values[name], float) else None for name in RAW)
-    return NewDay(first, when, kind, key[3], raw, row=row.number)
+    return NewDay(first, when, kind, told_on, raw, row=row.number)
 
 
 def _lacks_temperature(table: Table, row: Row) -> bool:

@@ -6,8 +6,9 @@ from datetime import date
 from typing import Final
 
 from sites.calc.soil import FIELD_CAPACITY_KPA
-from sites.importing.book.items import SHAPE_KEYED, Book, BookItem, check_day
+from sites.importing.book.items import SHAPE_KEYED, Book, BookItem, Key, check_day
 from sites.importing.book.known import KnownBook
+from weather.importing.repeated import also
 
 _OF_SITE: Final = ("valve_box", "wire", "structure", "water_meter", "shutoff", "backflow_preventer")
 
@@ -44,20 +45,28 @@ def check_rows(book: Book, known: KnownBook, *, today: date) -> None:
 
 
 def _once_each(book: Book, kind: str) -> None:
-    """Each thing once; a shape drawn twice is passed over with a word."""
-    seen: dict[tuple[str | int, ...], BookItem] = {}
+    """Each thing once: of a name that stands twice no row is taken, whatever else is wrong with one."""
+    if kind in SHAPE_KEYED:
+        _drawn_once(book, kind)
+        return
+    rows: dict[Key, list[int]] = {}
+    for key, row in [*((item.key, item.row) for item in book.items[kind]), *book.broken[kind]]:
+        rows.setdefault(key, []).append(row)
+    column = {"zone": "station", "valve_box": "name", "sensor": "controller"}.get(kind, kind)
+    once = "one sensor a controller" if kind == "sensor" else f"each {kind} once"
+    for item in book.good(kind):
+        if len(rows[item.key]) > 1:
+            book.refuse(item, column, item.key[-1], f"{once} ({also(rows[item.key], item.row)})")
+
+
+def _drawn_once(book: Book, kind: str) -> None:
+    """A shape drawn twice is taken once, with a word."""
+    seen: dict[Key, BookItem] = {}
     for item in book.good(kind):
         first = seen.setdefault(item.key, item)
-        if first is item:
-            continue
-        if kind in SHAPE_KEYED:
+        if first is not item:
             item.is_refused = True
             book.warnings.append(f"{item.label()} is drawn twice and was taken once (also row {first.row})")
-        elif kind == "sensor":
-            book.refuse(item, "controller", item.key[-1], f"one sensor a controller (also row {first.row})")
-        else:
-            column = {"zone": "station", "valve_box": "name"}.get(kind, kind)
-            book.refuse(item, column, item.key[-1], f"each {kind} once (also row {first.row})")
 
 
 def _visiting_hours(book: Book, item: BookItem) -> None:
@@ -124,7 +133,7 @@ def _on_a_station(
     book: Book,
     item: BookItem,
     counts: dict[tuple[str, str], int],
-    refused: set[tuple[str | int, ...]],
+    refused: set[Key],
 ) -> None:
     """Refuse an item of an unknown controller, or of a station that it does not have."""
     if item.controller not in counts:

@@ -16,6 +16,7 @@ from sites.importing.book.kinds import KINDS, Kind
 from sites.importing.book.layout import BookLayout
 from weather.importing.rows import CellError, Column, RowProblem
 
+Key = tuple[str | int, ...]
 SHAPE_KEYED = ("wire", "structure", "sprinkler", "water_meter", "shutoff", "backflow_preventer")
 """Kinds whose things have no name of their own: one is known by its shape."""
 
@@ -49,7 +50,7 @@ class BookItem:
     row: int
     layer: str
     kind: str
-    key: tuple[str | int, ...]
+    key: Key
     values: dict[str, object]
     given: frozenset[str]
     shape: BaseGeometry | None
@@ -91,6 +92,8 @@ class Book:
     """Items of a file by kind, with what is wrong and what is worth a look."""
 
     file: BookFile
+    # Names of rows with a bad cell, by kind: they too stand in the file.
+    broken: dict[str, list[tuple[Key, int]]] = field(default_factory=lambda: {kind: [] for kind in KINDS})
     items: dict[str, list[BookItem]] = field(default_factory=lambda: {kind: [] for kind in KINDS})
 
     @property
@@ -135,7 +138,7 @@ def parse_book(path: Path, *, layout: BookLayout | None = None, name: str = "") 
     passed_over: dict[tuple[str, str], int] = {}
     for row, shape in zip(file.rows, file.geometries, strict=True):
         kind = KINDS[row.kind]
-        item = _item(file, kind, row, shape)
+        item = _item(book, kind, row, shape)
         if item is not None:
             book.items[row.kind].append(item)
         for name in row.cells.keys() - {column.name for column in kind.columns}:
@@ -146,8 +149,9 @@ def parse_book(path: Path, *, layout: BookLayout | None = None, name: str = "") 
     return book
 
 
-def _item(file: BookFile, kind: Kind, row: BookRow, shape: BaseGeometry | None) -> BookItem | None:
-    """A row's item, or None with its problems noted."""
+def _item(book: Book, kind: Kind, row: BookRow, shape: BaseGeometry | None) -> BookItem | None:
+    """A row's item, or None with its problems and its name noted."""
+    file = book.file
     values: dict[str, object] = {}
     given: set[str] = set()
     is_bad = False
@@ -169,9 +173,11 @@ def _item(file: BookFile, kind: Kind, row: BookRow, shape: BaseGeometry | None) 
     if shape is None and kind.needs_shape:
         file.refuse(row.number, "geometry", None, f"a {_words(kind)}", row.layer)
         is_bad = True
+    key = tuple(part for name in kind.key if isinstance(part := values.get(name), (str, int)))
     if is_bad:
+        if len(key) == len(kind.key):
+            book.broken[kind.name].append((key, row.number))
         return None
-    key = tuple(part for name in kind.key if isinstance(part := values[name], (str, int)))
     return BookItem(
         row.number, row.layer, kind.name, key, values, frozenset(given), shape,
         is_right_handed=row.is_right_handed, is_open=row.is_open,

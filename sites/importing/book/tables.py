@@ -9,12 +9,12 @@ import shapely
 from django.db.models import Model, QuerySet
 from shapely.geometry.base import BaseGeometry
 
-from sites.importing.book.items import BookItem, assumed_columns, defaults_of
+from sites.importing.book.items import BookItem, Key, assumed_columns, defaults_of
 from sites.models import Controller, Fixture, Sensor, Site, Sprinkler, Structure, ValveBox, Wire, Zone
 from sites.models.geometry import bounding_box
 
 BOX: Final = ("min_lon", "min_lat", "max_lon", "max_lat")
-Key = tuple[str | int, ...]
+
 Fields = dict[str, object]
 
 

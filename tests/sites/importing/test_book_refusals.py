@@ -321,3 +321,19 @@ def test_zones_over_each_other_are_kept_with_a_word(tmp_path: Path) -> None:
 
     assert report.problems == ()
     assert any("50% shared" in warning for warning in report.warnings)
+
+
+def test_a_name_that_stands_twice_is_never_settled_by_what_is_wrong_with_one_row(tmp_path: Path) -> None:
+    """The second zone has a head that nobody knows: the first is not taken all the same, however often."""
+    twin = feature("zone", box(3, 2), **TIMER, station=1, plant="shrubs", head="fountain")
+    path = write_geojson(tmp_path / "book.geojson", [*BOOK, twin])
+
+    for _ in range(2):
+        report = bring_in(path, keep_good=True)
+
+        told = {(one.row, one.column): one.expected for one in report.problems}
+        assert told[4, "station"] == "each zone once (also row 15)"
+        assert (15, "head") in told
+        assert not Zone.objects.filter(station=1).exists()
+    assert not bring_in(write_geojson(path, BOOK), keep_good=True).problems
+    assert Zone.objects.filter(station=1).exists()
