@@ -120,28 +120,3 @@ def generated_season(climate: Climate, days: int, locations: int, rng: np.random
     spread = np.asarray(climate.et_sd_mm)[month, None]
     et = np.asarray(climate.et_mm)[month, None] + spread * (0.8 * noise - 0.8 * (wet - wet_share[:, None]))
     return SeasonWeather(rain_mm=rain, reference_et_mm=np.clip(et, 0.3, None))
-
-
-def blocks_of_record(
-    rain_mm: FloatArray, reference_et_mm: FloatArray, locations: int, rng: np.random.Generator
-) -> SeasonWeather:
-    """A season of several locations from one measured record, its weeks shuffled between them [mm/d].
-
-    Parameters
-    ----------
-    rain_mm, reference_et_mm
-        Measured season, (days,) [mm/d].
-    locations
-        Locations wanted [1].
-    rng
-        Source of chance.
-    """
-    days = rain_mm.size
-    week = np.arange(days) // 7
-    rain = np.empty((days, locations))
-    for place in range(locations):
-        # A block moves by at most two weeks, so that the season keeps its course.
-        moved = np.clip(week + rng.integers(-2, 3, week.max() + 1)[week], 0, week.max())
-        rain[:, place] = rain_mm[np.minimum(moved * 7 + np.arange(days) % 7, days - 1)]
-    et = reference_et_mm[:, None] * np.exp(rng.normal(0.0, 0.03, (1, locations)))
-    return SeasonWeather(rain_mm=rain, reference_et_mm=et)

@@ -55,25 +55,6 @@ def recommendation_breaks(
     return found
 
 
-def set_program_breaks(
-    *, controller_ids: Collection[int], first_day: date, rules: Rules | None = None
-) -> dict[int, tuple[RuleBreak, ...]]:
-    """What the programs that are set break from a day on, by controller; only those that break anything.
-
-    Parameters
-    ----------
-    controller_ids
-        Which.
-    first_day
-        First day; of several settings the newest until then counts.
-    rules
-        Stages by rule set in the place of the stored ones.
-    """
-    return set_program_breaks_under(controller_ids=controller_ids, first_day=first_day, under=[rules or {}])[
-        0
-    ]
-
-
 def set_program_breaks_under(
     *, controller_ids: Collection[int], first_day: date, under: Sequence[Rules]
 ) -> list[dict[int, tuple[RuleBreak, ...]]]:

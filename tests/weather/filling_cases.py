@@ -8,13 +8,19 @@ from typing import Any
 import numpy as np
 
 from tests.weather.station_data import MARICOPA, build_weather, maricopa_weather
-from weather.calc.arrays import FloatArray
+from weather.calc.arrays import BoolArray, FloatArray
 from weather.calc.daily_weather import DailyWeather, Places
 from weather.calc.filling import FilledDays, FillSettings, fill_days
-from weather.calc.told_quality import quality_of
+from weather.calc.source_chain import GROUPS
+from weather.calc.told_quality import Quality
 
 VALUES = ("tmin_c", "tmax_c", "tdew_c", "rh_min_pct", "rh_max_pct", "wind_m_s", "solar_mj_m2", "rain_mm")
 NO_YEARS = np.full((12, 1), np.nan)
+
+
+def quality_of(is_grid: BoolArray) -> Quality:
+    """Marks of days that one source told, without a remark."""
+    return Quality(dict.fromkeys(GROUPS, is_grid), dict.fromkeys(GROUPS, np.zeros_like(is_grid)))
 
 
 def one_station(count: int = 200, start: int = 2000) -> DailyWeather:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from tests.weather.filling_cases import filled
+from tests.weather.filling_cases import filled, quality_of
 from tests.weather.station_data import build_weather
 from weather.calc.daily_weather import Places
 from weather.calc.fill_codes import (
@@ -14,7 +14,6 @@ from weather.calc.fill_codes import (
     fill_words,
 )
 from weather.calc.filling import fill_days
-from weather.calc.told_quality import quality_of
 
 
 def test_rain_comes_from_the_nearest_gauge_that_knows_and_from_no_other_day() -> None:

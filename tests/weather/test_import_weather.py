@@ -202,11 +202,16 @@ def test_a_warning_keeps_the_row_and_is_listed(tmp_path: Path) -> None:
 
 
 def test_a_day_twice_and_a_location_that_jumps_are_refused(tmp_path: Path) -> None:
-    got = bring(tmp_path, line(), line(), line(DAY - timedelta(days=1), latitude=42.0))
+    got = bring(
+        tmp_path, line(), line(), line(DAY - timedelta(days=2)), line(DAY - timedelta(days=1), latitude=42.0)
+    )
 
-    assert [(problem.row, problem.column) for problem in got.problems] == [(3, "date"), (4, "latitude")]
-    assert "row 2 has it too" in got.problems[0].expected
-    assert "41.2, -104.7, 1500 m" in got.problems[1].expected
+    assert [(problem.row, problem.column) for problem in got.problems] == [
+        (2, "date"), (3, "date"), (5, "latitude"),
+    ]  # fmt: skip
+    assert "also row 3" in got.problems[0].expected
+    assert "also row 2" in got.problems[1].expected
+    assert "41.2, -104.7, 1500 m" in got.problems[2].expected
 
 
 def test_forecasts_of_several_issues_stand_side_by_side(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.weather.filling_cases import filled, holed, one_station, pair
+from tests.weather.filling_cases import filled, holed, one_station, pair, quality_of
 from tests.weather.station_data import MARICOPA
 from weather.calc.arrays import FloatArray
 from weather.calc.daily_weather import DailyWeather, Places
@@ -39,7 +39,7 @@ from weather.calc.spread_rules import (
 )
 from weather.calc.substitutes import Assumptions
 from weather.calc.taken_inputs import with_dew
-from weather.calc.told_quality import Quality, quality_of, remarked_groups, told_by
+from weather.calc.told_quality import Quality, remarked_groups, told_by
 
 OF_HUMIDITY = ("tdew_c", "rh_min_pct", "rh_max_pct")
 PLACE_OF = {"tdew_c": OF_HUMIDITY, "wind_m_s": ("wind_m_s",), "solar_mj_m2": ("solar_mj_m2",)}

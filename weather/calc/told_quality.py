@@ -43,22 +43,6 @@ class Quality:
             raise ValueError(f"expected marks of {', '.join(GROUPS)}")
 
 
-def quality_of(is_grid: BoolArray) -> Quality:
-    """Marks of days that one source told, without a remark.
-
-    Parameters
-    ----------
-    is_grid
-        True where it is a gridded product [1], shape (days, locations).
-
-    Returns
-    -------
-    Quality
-        The same mark for all groups [1].
-    """
-    return Quality(dict.fromkeys(GROUPS, is_grid), dict.fromkeys(GROUPS, np.zeros_like(is_grid)))
-
-
 def told_by(label: str, parts: str) -> dict[str, str]:
     """Source of each group of values of a stored day.
 

@@ -120,28 +120,6 @@ class BaselineFits:
         return _design(need_l_d, self.slope, self.change_point_l_d, self.parameter_count == 3)
 
 
-def piecewise_use(
-    need: FloatArray, *, base: float, below: float, above: float, low: float, high: float
-) -> FloatArray:
-    """Response with a slope below one change point and another above a second one, any unit [1].
-
-    base + below min(x - low, 0) + above max(x - high, 0): with `below` 0 the three-parameter form that the
-    baselines use, with low = high the four-parameter one (forms of Kissock, Haberl and Claridge 2003).
-
-    Parameters
-    ----------
-    need
-        Driver x, shape (n,) [1].
-    base
-        Value between the change points [1].
-    below, above
-        Slopes below the lower and above the upper change point [1].
-    low, high
-        The change points [1].
-    """
-    return base + below * np.minimum(need - low, 0.0) + above * np.maximum(need - high, 0.0)
-
-
 def fit_baselines(bills: Bills, *, with_change_point: bool = True) -> BaselineFits:
     """Weighted least-squares baselines of all sites, change point only where it clearly fits better.
 

@@ -201,26 +201,6 @@ HELP: Final[dict[str, tuple[Meaning, ...]]] = {
 }
 
 
-def meaning_of_number(code: str, value: float) -> Meaning | None:
-    """The band that a number falls in, None where there is no help [-].
-
-    Parameters
-    ----------
-    code
-        Code of the check [-].
-    value
-        Number in the check's unit [-].
-    """
-    for one in HELP.get(code, ()):
-        if (
-            not one.choice
-            and (one.low is None or value >= one.low)
-            and (one.high is None or value < one.high)
-        ):
-            return one
-    return None
-
-
 def solenoid_ohm(reading_ohm: float, cable_ohm: float) -> float:
     """Resistance of a solenoid alone: what was read at the timer less the cable, there and back [ohm].
 

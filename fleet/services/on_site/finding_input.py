@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field
 from datetime import datetime
 
 from fleet.models import Cause, Finding
@@ -114,16 +114,3 @@ class FindingInput:
             plain[name] = list(getattr(self, name))
         plain["answers"], plain["parts"] = dict(self.answers), dict(self.parts)
         return plain
-
-
-def finding_from_kept(kept: Mapping[str, object]) -> FindingInput:
-    """The finding of a kept text; raises `BadFinding` where it holds none."""
-    known = {one.name for one in fields(FindingInput)}
-    values = {name: value for name, value in kept.items() if name in known}
-    try:
-        values["recorded_at"] = datetime.fromisoformat(str(values["recorded_at"]))
-        for name in _LISTS:
-            values[name] = tuple(values.get(name) or ())  # type: ignore[arg-type]
-        return FindingInput(**values)  # type: ignore[arg-type]
-    except (KeyError, TypeError, ValueError) as error:
-        raise BadFinding(f"this is no kept finding ({error})") from error

@@ -146,40 +146,6 @@ def _intersection(one: list[Span], other: list[Span]) -> list[Span]:
     return common
 
 
-def is_permitted(
-    run_start: datetime,
-    run_end: datetime,
-    *,
-    stages: Sequence[Stage],
-    watered: Watered,
-    timezone: str,
-) -> bool:
-    """Whether a run lies wholly inside one permitted span, in true time, clock changes included.
-
-    Parameters
-    ----------
-    run_start, run_end
-        Start and end of the run; aware.
-    stages
-        Stages of the rule set.
-    watered
-        What is watered.
-    timezone
-        Time zone of the site (IANA).
-    """
-    if run_start.tzinfo is None or run_end.tzinfo is None:
-        raise ValueError("a run's start and end need an offset")
-    zone = ZoneInfo(timezone)
-    first_day = run_start.astimezone(zone).date() - timedelta(days=1)
-    last_day = run_end.astimezone(zone).date()
-    hours = permitted_hours(stages, watered, first_day, (last_day - first_day).days + 1)
-    return any(
-        clock_instant(first_day, opens, zone, late=True) <= run_start
-        and run_end <= clock_instant(first_day, closes, zone, late=False)
-        for opens, closes in hours.spans
-    )
-
-
 def clock_instant(day: date, minute: int, zone: ZoneInfo, *, late: bool) -> datetime:
     """The instant of a clock time, UTC; of a time that comes twice or never, the later or earlier reading.
 

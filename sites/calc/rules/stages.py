@@ -219,25 +219,6 @@ def in_force(stage: Stage, watered: Watered, days: DayArray) -> BoolArray:
     return bound
 
 
-def permitted_days(stages: Sequence[Stage], watered: Watered, days: DayArray) -> BoolArray:
-    """Whether each day is a watering day under all stages in force, the strictest of them counting, (days,).
-
-    Parameters
-    ----------
-    stages
-        Stages of the rule set.
-    watered
-        What is watered.
-    days
-        Calendar days [datetime64 days], (days,).
-    """
-    permitted = np.ones(days.shape, dtype=np.bool_)
-    for stage in stages:
-        if applies(stage, watered):
-            permitted &= permitted_dates(stage, watered, days) | ~in_force(stage, watered, days)
-    return permitted
-
-
 def tightest(stages: Sequence[Stage], watered: Watered, days: DayArray) -> tuple[int | None, float | None]:
     """Smallest number of days a week [d] and of minutes a station and day [min] in force; None: no bound.
 

@@ -181,32 +181,10 @@ def test_weighted_fit_and_its_sum_agree_with_an_independent_library() -> None:
     assert error.sd_l[0, 0] == pytest.approx(expected, rel=1e-9)
 
 
-@pytest.mark.parametrize(
-    ("form", "expected"),
-    [
-        ((2.0, 0.0, 2.0, 5.0, 5.0), (2, 2, 2, 2, 2, 4, 6, 8, 10, 12)),  # three parameters, cooling
-        ((2.0, -2.0, 0.0, 5.0, 5.0), (10, 8, 6, 4, 2, 2, 2, 2, 2, 2)),  # three, heating
-        ((2.0, -2.0, 2.0, 5.0, 5.0), (10, 8, 6, 4, 2, 4, 6, 8, 10, 12)),  # four
-        ((2.0, -2.0, 2.0, 4.0, 5.0), (8, 6, 4, 2, 2, 4, 6, 8, 10, 12)),  # five
-    ],
-    ids=["3PC", "3PH", "4P", "5P"],
-)
-def test_piecewise_forms_keep_the_public_vectors(
-    form: tuple[float, float, float, float, float], expected: tuple[int, ...]
-) -> None:
-    # changepointmodel project, tests/test_lib_models.py, x = 1..10
-    base, below, above, low, high = form
-
-    use = baseline.piecewise_use(
-        np.arange(1.0, 11.0), base=base, below=below, above=above, low=low, high=high
-    )
-
-    assert use.tolist() == list(expected)
-
-
 def test_change_point_of_the_public_vector_is_found() -> None:
     need = np.arange(1.0, 11.0)
-    use = baseline.piecewise_use(need, base=2.0, below=0.0, above=2.0, low=5.0, high=5.0)
+    # changepointmodel project, tests/test_lib_models.py, three parameters, x = 1..10
+    use = np.array([2.0, 2, 2, 2, 2, 4, 6, 8, 10, 12])
 
     fits = baseline.fit_baselines(bills_of(use, need))
 

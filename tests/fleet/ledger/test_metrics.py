@@ -149,40 +149,6 @@ def test_fsu_of_a_year_of_days_widens_with_autocorrelation(
     assert value(metrics.uncertainty_factor(12, interval="daily")) == pytest.approx(by_polynomial, abs=6e-5)
 
 
-@pytest.mark.parametrize(
-    ("confidence", "limits"),
-    [(0.68, (0.122, 0.243, 0.365, 0.486)), (0.90, (0.070, 0.140, 0.211, 0.281))],
-    ids=["68 %", "90 %"],
-)
-def test_largest_scatter_for_a_usable_claim(confidence: float, limits: tuple[float, ...]) -> None:
-    # twelve bills before and after, two parameters, k = 1.26; computed
-    for fraction, limit in zip((0.1, 0.2, 0.3, 0.4), limits, strict=True):
-        value = metrics.largest_cv(
-            uncertainty=0.5,
-            savings_fraction=fraction,
-            parameter_count=2,
-            baseline_periods=12,
-            report_periods=12,
-            confidence=confidence,
-        )
-        assert value == pytest.approx(limit, abs=6e-4)
-
-
-@pytest.mark.parametrize(("correlation", "expected"), [(0.0, 0.2506), (0.3, 0.3391), (1.0, 0.4865)], ids=str)
-def test_portfolio_fsu_grows_with_common_errors(correlation: float, expected: float) -> None:
-    # r = 0 is CalTRACK 2.0, 4.3.2.5; the others follow from the variance of a sum; values computed
-    half_widths, savings = np.array([50.0, 40.0, 60.0, 30.0]), np.array([120.0, 60.0, 150.0, 40.0])
-
-    value = metrics.combined_half_width(half_widths, correlation=correlation) / savings.sum()
-
-    assert value == pytest.approx(expected, abs=6e-5)
-
-
-def test_half_widths_of_metered_and_modelled_use_combine_as_in_the_public_test() -> None:
-    # eemeter project, tests/test_derivatives.py (commit ef7ea0c): bands 601.52 and 534.78 give 804.87
-    assert metrics.combined_half_width(np.array([601.52, 534.78])) == pytest.approx(804.87, abs=0.005)
-
-
 @given(
     rho=st.floats(-0.95, 0.95),
     count=st.integers(3, 400),

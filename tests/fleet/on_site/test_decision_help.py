@@ -8,17 +8,23 @@ from hypothesis import strategies as st
 
 from fleet.calc.on_site.check_steps import TRANSFORMER
 from fleet.calc.on_site.checks import BY_CAUSE, BY_KIND
-from fleet.calc.on_site.decision_help import (
-    COPPER_OHM_MM2_PER_M,
-    HELP,
-    cable_ohm,
-    meaning_of_number,
-    solenoid_ohm,
-)
+from fleet.calc.on_site.decision_help import COPPER_OHM_MM2_PER_M, HELP, Meaning, cable_ohm, solenoid_ohm
 from fleet.calc.on_site.sensor_reading import ReadingBands, ReadingClass, classify_reading
 
 CHECKS = {check.code: check for checks in (*BY_CAUSE.values(), *BY_KIND.values()) for check in checks}
 NUMBERS = [code for code in HELP if HELP[code][0].choice == ""]
+
+
+def meaning_of_number(code: str, value: float) -> Meaning | None:
+    """The band that a number falls in, None where there is no help [-]."""
+    for one in HELP.get(code, ()):
+        if (
+            not one.choice
+            and (one.low is None or value >= one.low)
+            and (one.high is None or value < one.high)
+        ):
+            return one
+    return None
 
 
 @pytest.mark.parametrize("code", NUMBERS)

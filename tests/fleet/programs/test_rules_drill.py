@@ -21,7 +21,7 @@ from sites.models import (
     RuleSet,
     RuleStage,
 )
-from sites.selectors.program_rules import recommendation_breaks, set_program_breaks
+from sites.selectors.program_rules import recommendation_breaks, set_program_breaks_under
 from sites.selectors.rules import RuleSetContent, rule_set_content
 from sites.services.balance import update_balance
 from sites.services.edit_rules import switch_stage
@@ -296,7 +296,8 @@ def test_what_the_round_recommends_breaks_no_rule(book: list[Controller]) -> Non
     ids = list(Recommendation.objects.values_list("pk", flat=True))
     assert len(ids) == 3
     assert recommendation_breaks(recommendation_ids=ids) == {}
-    assert list(set_program_breaks(controller_ids=[one.pk for one in book], first_day=WEEK)) == [book[0].pk]
+    (now,) = set_program_breaks_under(controller_ids=[one.pk for one in book], first_day=WEEK, under=[{}])
+    assert list(now) == [book[0].pk]
 
 
 def test_the_round_s_page_offers_the_reason(dispatcher: User, company: Company, sign_in: SignIn) -> None:

@@ -13,7 +13,7 @@ from fleet.calc.watch.filter import watch_fleet
 from fleet.calc.watch.fit import fit_fleet
 from fleet.calc.watch.settings import CAUSES, FleetFit, WatchSettings, starting_fit, with_numbers
 from fleet.scoring.watch import SEASONS, alarms_of, naive_alarms, score_fleets
-from fleet.scoring.watch_climates import CLIMATES, SeasonWeather, blocks_of_record, generated_season
+from fleet.scoring.watch_climates import CLIMATES, SeasonWeather, generated_season
 from fleet.scoring.watch_counts import Alarms, Scores, count_alarms, pooled
 from fleet.scoring.watch_faults import NO_FAULT, FleetTruth
 from fleet.scoring.watch_fleets import SimulatedFleet, simulated_fleet, soil_groups
@@ -22,6 +22,7 @@ from fleet.scoring.watch_physics import PHYSICS
 from fleet.scoring.watch_table import table_lines
 from fleet.scoring.watch_truth import FALSE_BUDGET, evidence_of_starts
 from tests.fleet.watch.cases import plain_inputs
+from weather.calc.arrays import FloatArray
 
 SETTINGS = WatchSettings()
 MARICOPA = Path(__file__).parents[2] / "data" / "weather" / "maricopa_az_2003_2020_daily.csv"
@@ -34,6 +35,21 @@ FIT = with_numbers(
     rain_before_share=0.15,
     shift_sd_share=0.1,
 )
+
+
+def blocks_of_record(
+    rain_mm: FloatArray, reference_et_mm: FloatArray, locations: int, rng: np.random.Generator
+) -> SeasonWeather:
+    """A season of several locations from one measured record, its weeks shuffled between them [mm/d]."""
+    days = rain_mm.size
+    week = np.arange(days) // 7
+    rain = np.empty((days, locations))
+    for place in range(locations):
+        # A block moves by at most two weeks, so that the season keeps its course.
+        moved = np.clip(week + rng.integers(-2, 3, week.max() + 1)[week], 0, week.max())
+        rain[:, place] = rain_mm[np.minimum(moved * 7 + np.arange(days) % 7, days - 1)]
+    et = reference_et_mm[:, None] * np.exp(rng.normal(0.0, 0.03, (1, locations)))
+    return SeasonWeather(rain_mm=rain, reference_et_mm=et)
 
 
 def _maricopa_season() -> SeasonWeather:

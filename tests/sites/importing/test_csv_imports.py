@@ -179,6 +179,11 @@ def test_a_log_of_a_controller_without_a_sensor_is_refused(tmp_path: Path) -> No
     assert "governed" in _problem(_bypass(tmp_path, "CB-14,A,2026-06-01,,,1,2,0,"))
 
 
+def _also(report: ImportReport) -> list[tuple[int, str]]:
+    """Refused rows with the rows that say the same."""
+    return [(one.row, one.expected[one.expected.index("(") :]) for one in report.problems]
+
+
 def test_logs_that_overlap_each_other_or_a_stored_one_are_refused(
     controller: Controller, tmp_path: Path
 ) -> None:
@@ -187,7 +192,7 @@ def test_logs_that_overlap_each_other_or_a_stored_one_are_refused(
     within = _bypass(tmp_path, "CB-14,A,2026-06-01,,,1,2,0,", "CB-14,A,2026-06-01,,,0,2,0,")
     stored = _bypass(tmp_path, "CB-14,A,2026-05-03,,,1,2,0,")
 
-    assert "row 3" in _problem(within)
+    assert _also(within) == [(2, "(also row 3)"), (3, "(also row 2)")]
     assert "2026-05-01 to 2026-05-08" in _problem(stored)
     assert BypassLog.objects.count() == 1
 
@@ -289,7 +294,7 @@ def test_one_register_has_one_unit_and_each_moment_once(controller: Controller, 
     wide = _readings(tmp_path, "CB-14,W1,2026-05-01T09:00,12000,m3,4,,")
 
     assert "m3, as row 2" in _problem(units)
-    assert "each moment once" in _problem(twice)
+    assert _also(twice) == [(2, "(also row 3)"), (3, "(also row 2)")]
     assert "register of 4 digits" in _problem(wide)
 
 

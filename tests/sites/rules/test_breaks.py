@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from sites.calc.program.sheet import KeyedLine
 from sites.calc.rules.breaks import RuleBreak, RuleChecker
 from sites.calc.rules.file import parse_stage
-from sites.calc.rules.hours import is_permitted
 from sites.calc.rules.stages import Stage, Watered
+from tests.sites.rules.permitted import is_permitted
 
 MONDAY = date(2026, 6, 15)
 LAWN = Watered(9, "fixed_spray", "cool_turf")

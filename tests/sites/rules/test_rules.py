@@ -12,16 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sites.calc.rules.file import parse_stage
-from sites.calc.rules.hours import is_permitted, permitted_hours
-from sites.calc.rules.stages import (
-    AddressUnknownError,
-    RuleError,
-    Stage,
-    Watered,
-    house_number,
-    permitted_days,
-    tightest,
-)
+from sites.calc.rules.hours import permitted_hours
+from sites.calc.rules.stages import AddressUnknownError, RuleError, Stage, Watered, house_number, tightest
+from tests.sites.rules.permitted import is_permitted, permitted_days
 
 MONDAY = date(2026, 6, 15)
 ODD_HOUSE = Watered(house_number=9, head="fixed_spray", plant="cool_turf")

@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sites.calc.rules.file import parse_stage, stage_problems
-from sites.calc.rules.hours import is_permitted
 from sites.calc.rules.stages import Stage, Watered
 from sites.calc.rules.week import RuleDay, odd_hours, rule_days, rule_weeks
 from sites.calc.rules.words import rule_set_changes, stage_words
+from tests.sites.rules.permitted import is_permitted
 
 MONDAY = date(2026, 6, 15)
 ODD = Watered(9, "fixed_spray", "cool_turf")

@@ -14,11 +14,11 @@ from sites.calc.program.days import DayPattern, runs_on
 from sites.calc.program.times import Timetable
 from sites.calc.rules.cases import clock_goes_forward, rule_case
 from sites.calc.rules.file import parse_stage
-from sites.calc.rules.hours import is_permitted
 from sites.calc.rules.stages import Stage, Watered
 from sites.calc.search.chosen import Chosen
 from sites.calc.search.controllers import RuleCase
 from sites.calc.search.search import best_programs
+from tests.sites.rules.permitted import is_permitted
 from tests.sites.search.cases import DAYS, garden, on_the_clock
 
 MODES = ("weekdays", "interval", "odd", "even")

@@ -12,7 +12,6 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from sites.calc.program.slots import chosen_slots
-from sites.calc.rules.hours import is_permitted
 from sites.calc.search.controllers import RuleCase
 from sites.calc.search.problem import Problem
 from sites.calc.search.score import landscape_need_mm
@@ -23,6 +22,7 @@ from sites.importing.programs import read_programs
 from sites.models import Controller, ProgramLine, ProgramSet, Recommendation, RecommendationLine
 from sites.services.record_programs import import_programs
 from tests.factories import build_controller, build_site, build_zone
+from tests.sites.rules.permitted import is_permitted
 from tests.sites.search.cases import as_set, choice, garden
 from tests.sites.search.test_issued_programs import PATTERNS, issued, runs_of
 
