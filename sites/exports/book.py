@@ -9,8 +9,9 @@ from typing import Final
 import shapely
 from shapely.geometry import mapping
 
+from sites.importing.book.items import Key
 from sites.importing.book.kinds import KINDS
-from sites.importing.book.tables import TABLES, BookTable, Fields, Key, stored_rows
+from sites.importing.book.tables import TABLES, BookTable, Fields, stored_rows
 
 PRIVATE: Final = frozenset({"customer", "phone", "email", "access_notes", "gate_code"})
 COLUMNS: Final = tuple(column.name for column in KINDS["site"].columns)

@@ -12,12 +12,12 @@ from django.db import transaction
 from django.db.models import Model, QuerySet
 
 from sites.importing.book.checked import checked_book
-from sites.importing.book.items import Book, BookItem
+from sites.importing.book.items import Book, BookItem, Key
 from sites.importing.book.known import known_book
 from sites.importing.book.layout import BookLayout
 from sites.importing.book.moved import moved_things, told_of_moved
 from sites.importing.book.offers import OF_FORM, Repair, RepairChoice
-from sites.importing.book.tables import TABLES, BookTable, Fields, Key, RowChange, change_of, stored_rows
+from sites.importing.book.tables import TABLES, BookTable, Fields, RowChange, change_of, stored_rows
 from sites.importing.telling import Tell, tell_nobody
 from sites.models import Controller, Fixture, Site, Zone
 from sites.services.book_history import note_of_change, reason_of

@@ -157,10 +157,10 @@ def test_the_office_has_quotes_in_every_state_findings_and_rebates_that_gardens_
 @pytest.mark.django_db
 def test_the_same_seed_invents_the_same_friday_quotes_and_claims(settings: Any, tmp_path: Path) -> None:
     settings.DATA_DIR = tmp_path
-    told = []
+    told, steps = [], list[str]()
     for _ in range(2):
         with transaction.atomic():
-            build_demo_company(data_dir=tmp_path, sites=9, seed=5, today=TODAY, tell=[].append)
+            build_demo_company(data_dir=tmp_path, sites=9, seed=5, today=TODAY, tell=steps.append)
             told.append(_office())
             transaction.set_rollback(True)
 

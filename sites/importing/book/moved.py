@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 
 from sites.calc.geometry.areas import Geometries, as_array, in_local_metres
-from sites.importing.book.items import SHAPE_KEYED, BookItem
-from sites.importing.book.tables import Fields, Key
+from sites.importing.book.items import SHAPE_KEYED, BookItem, Key
+from sites.importing.book.tables import Fields
 
 MOVED_AT_MOST_M: Final[dict[str, float]] = {
     "wire": 10.0,
