@@ -12,6 +12,7 @@ from typing import Final
 
 import numpy as np
 
+from fleet.calc.ledger.bills import median_days
 from fleet.calc.ledger.periods import (
     BILLS_DIFFER,
     FAR,
@@ -129,27 +130,21 @@ def _once(bills: UsePeriods, reads: UsePeriods) -> tuple[UsePeriods, list[UsePro
         One stream a site of each, sorted by site and start [L].
     """
     doubled = _overlaps(bills, reads)
-    sites = np.unique(bills.site[doubled])
-    if sites.size == 0:
+    if not doubled.any():
         return joined(bills, reads), []
+    count = int(max(bills.site.max(), reads.site.max())) + 1
+    differs = _differs(bills, reads, count)
+    finer = median_days(reads, count) <= 1.2 * median_days(bills, count)
     covered = _overlaps(reads, bills)
-    keep_bills, keep_reads, problems = ~doubled, ~covered, []
-    for site in sites.tolist():
-        of_bills, of_reads = _rows_of(bills, site), _rows_of(reads, site)
-        if _differ(bills.where(of_bills), reads.where(of_reads)):
-            both = bills.where(of_bills[doubled[of_bills]])
-            problems.append(UseProblem(site, BILLS_DIFFER, str(both.start[0]), str(both.end[-1])))
-        elif np.median(reads.days[of_reads]) <= 1.2 * np.median(bills.days[of_bills]):
-            keep_reads[of_reads] = True
-        else:
-            keep_bills[of_bills] = True
+    keep_bills = ~doubled | (~differs & ~finer)[bills.site]
+    keep_reads = ~covered | (~differs & finer)[reads.site]
+    both = bills.where(doubled & differs[bills.site])
+    first, until = np.unique(both.site, return_index=True), np.searchsorted(both.site, both.site, "right")
+    problems = [
+        UseProblem(int(site), BILLS_DIFFER, str(both.start[at]), str(both.end[until[at] - 1]))
+        for site, at in zip(*first, strict=True)
+    ]
     return joined(bills.where(keep_bills), reads.where(keep_reads)), problems
-
-
-def _rows_of(periods: UsePeriods, site: int) -> IntArray:
-    """Places of a site's periods; sorted by site."""
-    low, high = np.searchsorted(periods.site, [site, site + 1])
-    return np.arange(low, high)
 
 
 def _overlaps(periods: UsePeriods, others: UsePeriods) -> BoolArray:
@@ -163,24 +158,24 @@ def _overlaps(periods: UsePeriods, others: UsePeriods) -> BoolArray:
     return np.asarray(before > over)
 
 
-def _differ(bills: UsePeriods, reads: UsePeriods) -> bool:
-    """Whether bills and reads of one site tell of different water on the days that both know."""
-    first, last = bills.start.astype(np.float64), bills.end.astype(np.float64)
-    known = _passed(reads, last, days=True) - _passed(reads, first, days=True)
+def _differs(bills: UsePeriods, reads: UsePeriods, count: int) -> BoolArray:
+    """Which sites' bills and reads tell of different water on the days that both know, shape (sites,)."""
+    first = bills.site * FAR + bills.start.astype(np.int64)
+    last = bills.site * FAR + bills.end.astype(np.int64)
+    known = _passed(reads, reads.days, last) - _passed(reads, reads.days, first)
+    passed = _passed(reads, reads.volume_l, last) - _passed(reads, reads.volume_l, first)
     whole = known >= bills.days - 0.5
-    if not whole.any():
-        return False
-    read_l = float(np.sum((_passed(reads, last) - _passed(reads, first))[whole]))
-    billed_l = float(np.sum(bills.volume_l[whole]))
-    return abs(read_l - billed_l) > ALIKE * max(read_l, billed_l)
+    read_l = np.bincount(bills.site, passed * whole, count)
+    billed_l = np.bincount(bills.site, bills.volume_l * whole, count)
+    return np.asarray(np.abs(read_l - billed_l) > ALIKE * np.maximum(read_l, billed_l))
 
 
-def _passed(periods: UsePeriods, day: FloatArray, *, days: bool = False) -> FloatArray:
-    """What passed by each day, or how many days are known by then; within a period in proportion."""
-    amount = periods.days if days else periods.volume_l
-    edges = np.stack([periods.start.astype(np.float64), periods.end.astype(np.float64)], axis=1).ravel()
+def _passed(periods: UsePeriods, amount: FloatArray, key: IntArray) -> FloatArray:
+    """What of an amount passed by each site and day in one key; within a period in proportion."""
+    edges = np.stack([periods.start, periods.end], axis=1).astype(np.int64) + periods.site[:, None] * FAR
     total = np.cumsum(np.stack([np.zeros_like(amount), amount], axis=1).ravel())
-    return np.interp(day, edges, total)
+    found: FloatArray = np.interp(key.astype(np.float64), edges.ravel().astype(np.float64), total)
+    return found
 
 
 def _added_meters(periods: UsePeriods, meters_of_site: IntArray) -> tuple[UsePeriods, list[UseProblem]]:
