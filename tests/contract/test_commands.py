@@ -199,6 +199,9 @@ def test_private_columns_come_only_when_asked_for_and_that_is_kept(
 
     assert "4711#" in capsys.readouterr().out
     assert AuditEntry.objects.get().what == "export book with private data"
+    for form in ("csv", "json", "geojson", "gpkg"):
+        assert run(f"export book --private --format {form} --output FILE.{form}", tmp_path) == 0
+        assert (tmp_path / f"file.{form}").stat().st_mode & 0o077 == 0, form
 
 
 @pytest.mark.usefixtures("company")

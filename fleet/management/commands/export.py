@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+import os
 from pathlib import Path
 from typing import Any
 
@@ -57,12 +58,17 @@ class Command(RootroundCommand):
             record_audit(
                 by=getpass.getuser(), what=f"export {options['kind']} with private data", at=timezone.now()
             )
+        # A new file with contacts and gate codes is for whoever took it out, not for others of this machine.
+        before = os.umask(0o077) if options["private"] else None
         try:
             count = self._write(kind, span, options)
         except UnusableExport as error:
             self.unusable(str(error))
         except OSError as error:
             self.unusable(f"--output {options['output']}: {error.strerror or error}")
+        finally:
+            if before is not None:
+                os.umask(before)
         where = options["output"] or "standard output"
         summary = f"{options['kind']}: {count} rows to {where}"
         # Rows on standard output stay clean: the summary goes beside them.

@@ -65,16 +65,22 @@ def write_backup(*, path: Path, data_dir: Path) -> BackupReport:
     partial = path.with_suffix(path.suffix + ".partial")
     counts: dict[str, int] = {}
     files = list(_data_files(data_dir))
-    with _one_moment(), zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as archive:
-        archive.writestr("format.json", json.dumps({"rootround_backup": FORMAT}))
-        for model in state_models():
-            with archive.open(f"tables/{model._meta.label_lower}.jsonl", "w", force_zip64=True) as table:
-                counts[model._meta.label_lower] = 0
-                for line in _lines(model):
-                    table.write(line)
-                    counts[model._meta.label_lower] += 1
-        for file in files:
-            archive.write(file, f"files/{file.relative_to(data_dir)}")
+    partial.unlink(missing_ok=True)
+    partial.touch(mode=0o600)  # it holds contacts, gate codes, hashes of passwords
+    try:
+        with _one_moment(), zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as archive:
+            archive.writestr("format.json", json.dumps({"rootround_backup": FORMAT}))
+            for model in state_models():
+                with archive.open(f"tables/{model._meta.label_lower}.jsonl", "w", force_zip64=True) as table:
+                    counts[model._meta.label_lower] = 0
+                    for line in _lines(model):
+                        table.write(line)
+                        counts[model._meta.label_lower] += 1
+            for file in files:
+                archive.write(file, f"files/{file.relative_to(data_dir)}")
+    except BaseException:
+        partial.unlink(missing_ok=True)  # nobody takes half a state for a whole one
+        raise
     partial.replace(path)
     return BackupReport(counts, len(files))
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.db import connection
+from django.db import DatabaseError, connection, transaction
 
 from fleet.models import Company, User, Visit
 from fleet.services.company.backup import (
@@ -82,6 +82,23 @@ def test_a_backup_shows_one_moment_whatever_is_written_meanwhile(company: Compan
         assert written
         assert b"Other" not in archive.read("tables/fleet.company.jsonl")
     assert Company.objects.get().name == "Other"
+
+
+def test_a_backup_is_for_its_owner_alone_and_half_a_one_does_not_stay(
+    company: Company, tmp_path: Path
+) -> None:
+    path = tmp_path / "state.zip"
+    write_backup(path=path, data_dir=tmp_path / "none")
+    assert path.stat().st_mode & 0o777 == 0o600
+    whole = path.read_bytes()
+
+    with connection.cursor() as cursor:
+        cursor.execute(f"DROP TABLE {state_models()[-1]._meta.db_table}")
+    with pytest.raises(DatabaseError), transaction.atomic():
+        write_backup(path=path, data_dir=tmp_path / "none")
+
+    assert path.read_bytes() == whole
+    assert [one.name for one in tmp_path.iterdir()] == ["state.zip"]
 
 
 def test_a_database_that_holds_a_company_is_not_overwritten(company: Company, tmp_path: Path) -> None:
