@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
@@ -13,7 +15,7 @@ from fleet.calc.plan.workdays import monday_of
 from fleet.selectors.company.company import company_day, the_company
 from fleet.selectors.on_site.day import StopSheet
 from fleet.selectors.on_site.stop_sheet import stop_sheet
-from fleet.selectors.plan.board import week_board
+from fleet.selectors.plan.board_people import people_with_lanes
 from fleet.selectors.plan.stop_rows import company_zone
 from fleet.services.plan.routes_by_hand import CannotMove, StopMoved, lock_stop, move_stop
 from fleet.templatetags.rootround import clock_text, day_long
@@ -56,7 +58,8 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
         "fleet/stop_move.html",
         {
             "sheet": sheet,
-            "board": week_board(week=monday),
+            "people": people_with_lanes(week=monday),
+            "days": [monday + timedelta(days=number) for number in range(7)],
             "chosen": {
                 "technician": asked_number(request.POST.get("technician")),
                 "day": day_of(request.POST.get("day"), sheet.date),
@@ -118,6 +121,7 @@ def _moved(request: HttpRequest, sheet: StopSheet) -> StopMoved:
 
 
 def _board_of(request: HttpRequest, sheet: StopSheet) -> str:
-    """The board with the day that the visit moved to."""
+    """The board with the day and the lane that the visit moved to."""
     day = day_of(request.POST.get("day"), sheet.date)
-    return f"{reverse('fleet:week')}?week={monday_of(sheet.date).isoformat()}&day={day.isoformat()}"
+    lane = f"&person={asked_number(request.POST.get('technician'))}"
+    return f"{reverse('fleet:week')}?week={monday_of(sheet.date).isoformat()}&day={day.isoformat()}{lane}"

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Final
 
 from django.contrib import messages
@@ -17,42 +16,41 @@ from fleet.calc.plan.workdays import monday_of
 from fleet.maps import MapLine, base_map, box_of, dash_of
 from fleet.selectors.company.company import company_day, has_fixed_day, the_company
 from fleet.selectors.plan.board import route_lines, week_board
+from fleet.selectors.plan.board_people import ORDERS, board_people, carried_stop
 from fleet.selectors.plan.call_list import open_calls
 from fleet.selectors.plan.day_breaks import open_breaks
 from fleet.selectors.plan.holds import live_holds
 from fleet.selectors.plan.live_day import LiveStop, live_stops
 from fleet.selectors.plan.progress import planning_of
-from fleet.selectors.plan.routes import BoardDay, BoardRow, StopRow, WeekBoard
+from fleet.selectors.plan.routes import WeekBoard
 from fleet.selectors.plan.stop_rows import company_zone
 from fleet.selectors.site.map import site_shapes, yards
 from fleet.selectors.visits.need_rows import needs_week
+from fleet.selectors.visits.needs import NeedsWeek
 from fleet.services.plan.plan_routes import undo_plan
 from fleet.services.plan.routes_by_hand import publish_routes, withdraw_routes
 from fleet.services.plan.snapshot import CannotUndo
 from fleet.templatetags.rootround import clock_text
-from fleet.views.asked import asking_user
+from fleet.views.asked import asked_number, asking_user
 from fleet.views.asked_day import asked_day
 from fleet.views.day_breaks import KINDS
 from fleet.views.planning import CHOICES
+from fleet.views.week_lanes import (
+    FIRST_HOUR,
+    HOURS,
+    asked_lanes,
+    keep_lanes,
+    lane,
+    lanes_query,
+    places_of,
+    share_of_day,
+    tags_of,
+)
 
-FIRST_HOUR: Final = 7.5
-HOURS: Final = 9.5
-# Rows of the waiting and of the planned needs that stand beside the board; the rest is under Visits.
+# Rows of the waiting and of the planned needs that stand beside the board, and beside a page of it; the rest
+# is under Visits.
 LISTED: Final = 150
-
-
-@dataclass(frozen=True, slots=True)
-class Placed:
-    """A stop on the wide day: where its box and its way stand, in percent of the lane."""
-
-    stop: StopRow
-    left: float
-    width: float
-    way_left: float
-    way_width: float
-    is_short: bool
-    told_left: float
-    told_width: float  # 0: the customer was told no window
+LISTED_OF_PAGE: Final = 50
 
 
 @require_safe
@@ -64,31 +62,26 @@ def week(request: HttpRequest) -> HttpResponse:
     days = [monday + timedelta(days=number) for number in range(7)]
     focus = day_of(request.GET.get("day"), today if today in days else monday)
     focus = focus if focus in days else monday
-    needs = needs_week(week=monday, most=LISTED)
-    board = week_board(week=monday)
-    lines = {line.technician: line for line in route_lines(day=focus)}
-    rows = [_row(row, focus) for row in board.rows]
+    people = board_people(week=monday, focus=focus, today=today, asked=asked_lanes(request))
+    keep_lanes(request, people)
+    shown = [one.technician_id for one in people.shown]
+    board = week_board(week=monday, people=shown, wide=focus)
+    needs = (
+        needs_week(week=monday, most=LISTED_OF_PAGE, people=shown)
+        if people.is_paged
+        else needs_week(week=monday, most=LISTED)
+    )
+    lines = {line.technician: line for line in route_lines(day=focus, people=shown)}
     routes = [
         {"number": row.number, "name": row.name, "dash": dash_of(row.number)}
         for row in board.rows
         if row.technician in lines
     ]
-    tags = [
-        {
-            "site": stop.site,
-            "lon": stop.longitude,
-            "lat": stop.latitude,
-            "route": row.number,
-            "order": stop.order,
-        }
-        for row in board.rows
-        for day in row.days
-        if day.date == focus
-        for stop in day.stops
-        if stop.what == "visit" and stop.longitude is not None
-    ]
-    points = [(yard.longitude, yard.latitude) for yard in yards()]
-    points += [(need.longitude, need.latitude) for need in needs.rows if need.longitude and need.latitude]
+    if people.is_paged:
+        points = places_of(board.rows, focus)
+    else:
+        points = [(yard.longitude, yard.latitude) for yard in yards()]
+        points += [(need.longitude, need.latitude) for need in needs.rows if need.longitude and need.latitude]
     chart = base_map(
         box=box_of(points),
         lines=tuple(MapLine(number=line.number, coordinates=line.coordinates) for line in lines.values()),
@@ -100,9 +93,12 @@ def week(request: HttpRequest) -> HttpResponse:
         {
             "needs": needs,
             "board": board,
-            "rows": rows,
+            "people": people,
+            "orders": ORDERS,
+            "lanes_query": lanes_query(people),
+            "carried": carried_stop(stop_id=asked_number(request.GET.get("carry")), week=monday),
+            "rows": [lane(row, focus) for row in board.rows],
             "days": [day for day in days if day != focus],
-            "stops_of_day": _stops_of_day(board),
             "focus": focus,
             "today": today,
             "monday": monday,
@@ -110,16 +106,14 @@ def week(request: HttpRequest) -> HttpResponse:
             "after": monday + timedelta(days=7),
             "now_at": None
             if has_fixed_day()
-            else _share(now.astimezone(company_zone()))
+            else share_of_day(now.astimezone(company_zone()))
             if focus == today
             else None,
             "hours": [(hour, (hour - FIRST_HOUR) / HOURS * 100) for hour in range(8, 17)],
-            "shapes": site_shapes(),
+            "shapes": site_shapes(site_ids=_gardens(board, needs)),
             "map": chart,
             "routes": routes,
-            "tags": tags,
-            "focus_stops": len(tags),
-            "focus_km": sum(day.drive_km for row in board.rows for day in row.days if day.date == focus),
+            "tags": tags_of(board.rows, focus),
             "break_kinds": KINDS,
             "open_calls": open_calls(),
             "holds": live_holds(now=now),
@@ -127,57 +121,14 @@ def week(request: HttpRequest) -> HttpResponse:
             "planning": planning_of(week=monday, now=now),
             "search_times": CHOICES,
             "currency": company.currency if (company := the_company()) else "",
-            "is_published": any(
-                day.is_published for row in board.rows for day in row.days if day.date >= today
-            ),
-            "is_draft": any(day.route_id and not day.is_published for row in board.rows for day in row.days),
         },
     )
 
 
-def _row(row: BoardRow, focus: date) -> dict[str, object]:
-    """A technician's row: the wide day with its boxes placed, and the other days."""
-    wide = next(day for day in row.days if day.date == focus)
-    return {
-        "row": row,
-        "wide": wide,
-        "placed": _placed(wide),
-        "others": [day for day in row.days if day.date != focus],
-    }
-
-
-def _placed(day: BoardDay) -> list[Placed]:
-    """The day's stops with their places on the lane."""
-    placed = []
-    for stop in day.stops:
-        if stop.what == "back":
-            continue
-        left, right = _share(stop.arrive), _share(stop.depart)
-        way = min(stop.drive_min / 60 / HOURS * 100, left)
-        told_left, told_right = (
-            (_share(stop.window_from), _share(stop.window_to))
-            if stop.window_from and stop.window_to
-            else (0.0, 0.0)
-        )
-        width = max(right - left, 0.8)
-        placed.append(
-            Placed(stop, left, width, left - way, way, width < 8, told_left, told_right - told_left)
-        )
-    return placed
-
-
-def _share(moment: datetime) -> float:
-    """Where a time of day stands on the lane [%]."""
-    hour = moment.hour + moment.minute / 60
-    return min(max((hour - FIRST_HOUR) / HOURS * 100, 0.0), 100.0)
-
-
-def _stops_of_day(board: WeekBoard) -> dict[date, int]:
-    """Visits of each day."""
-    return {
-        day: sum(one.visits for row in board.rows for one in row.days if one.date == day)
-        for day in board.days
-    }
+def _gardens(board: WeekBoard, needs: NeedsWeek) -> list[int]:
+    """Gardens whose state the page shows beside the map."""
+    planned = {garden for row in board.rows for day in row.days for garden in day.gardens}
+    return sorted(planned | {need.site_id for need in needs.rows})
 
 
 @require_POST

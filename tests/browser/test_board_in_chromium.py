@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from fleet.models import Route, Stop
+from fleet.models import Route, Stop, Technician
 from fleet.services.on_site.stop_states import set_stop_state
 from fleet.services.plan.routes_by_hand import CannotMove, move_stop
 from tests.browser.test_pages_in_chromium import NOW, TODAY, Visitor, chromium, pytestmark, town
@@ -102,4 +102,50 @@ def test_the_board_follows_the_day_without_a_reload(town: None, live_server: Any
     assert "not possible: the gate is locked" in said
     assert "done" in said
     assert hana.violations() == []
+    assert hana.complaints == []
+
+
+def test_a_stop_is_taken_along_to_people_of_another_page(town: None, live_server: Any, chromium: Any) -> None:
+    """Twenty people are two pages: turned by keys, and a stop is carried from one to the other."""
+    pattern = Technician.objects.order_by("code").first()
+    assert pattern is not None
+    for number in range(20 - Technician.objects.count()):
+        pattern.pk, pattern.user, pattern.code = None, None, f"ZZ-{number:02}"
+        pattern.name = f"Extra {number}"
+        pattern.save()
+    free = Technician.objects.order_by("code").last()
+    stop = (
+        Stop.objects.filter(visit__isnull=False, route__day=TODAY).select_related("route").order_by("pk")[0]
+    )
+    assert free is not None
+    hana = Visitor(chromium, live_server.url, "hana", (1440, 900))
+    hana.open("/week/")
+    page = hana.page
+    assert page.locator(".board .who-row").count() == 10
+
+    page.keyboard.press("Shift+ArrowRight")
+    page.wait_for_url("**page=2*")
+    assert "Extra" in page.locator(".board .who-row").last.inner_text()
+    page.keyboard.press("Shift+ArrowLeft")
+    page.wait_for_url("**page=1*")
+    page.wait_for_selector(f"a.stop[data-stop='{stop.pk}']")
+    page.drag_and_drop(f"a.stop[data-stop='{stop.pk}']", "[data-people] [data-page='2']")
+    page.wait_for_selector("[data-carried]")
+    assert hana.violations() == []
+    page.locator(f".lane[data-technician='{free.pk}'] .put").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#drop-note [data-do]:not([hidden])")
+    assert Stop.objects.get(visit=stop.visit_id).route.technician_id == stop.route.technician_id
+    with page.expect_navigation():
+        page.keyboard.press("Enter")  # the button that does it has the focus
+    page.wait_for_load_state("networkidle")
+
+    assert "is moved" in page.locator("body").inner_text()
+    assert Stop.objects.get(visit=stop.visit_id).route.technician_id == free.pk
+    assert page.locator(f".lane[data-technician='{free.pk}'] a.stop").count() == 1
+    with page.expect_navigation():
+        page.click("text=Undo last change")
+    page.wait_for_load_state("networkidle")
+    assert Stop.objects.get(visit=stop.visit_id).route.technician_id == stop.route.technician_id
+    assert page.locator("[data-page='2'][aria-current]").count() == 1
     assert hana.complaints == []

@@ -12,7 +12,8 @@ from fleet.models import Company, Route, Stop
 
 def the_company() -> Company | None:
     """Return the company of this installation; None before its first day."""
-    return Company.objects.first()
+    # The ground of the map is long; only the map asks for it.
+    return Company.objects.defer("map_layers").first()
 
 
 def company_day(*, now: datetime) -> date:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from fleet.calc.plan.workdays import off_words
-from fleet.models import PlanRun, Route, Technician, Visit
+from fleet.models import HeldWindow, PlanRun, Route, Stop, Technician, Visit
+from fleet.selectors.plan.board_people import numbered_people
 from fleet.selectors.plan.routes import (
     BoardDay,
     BoardRow,
@@ -19,15 +22,27 @@ from fleet.selectors.plan.routes import (
 from fleet.selectors.plan.stop_rows import company_zone, needs_of_visits, stop_rows, words_of
 
 
-def week_board(*, week: date) -> WeekBoard:
-    """The board of a week that begins on a Monday."""
+def week_board(*, week: date, people: Sequence[int] | None = None, wide: date | None = None) -> WeekBoard:
+    """The board of a week that begins on a Monday.
+
+    Parameters
+    ----------
+    week
+        The Monday.
+    people
+        Technicians whose lanes are wanted, in this order; None: everybody's, by number.
+    wide
+        The day whose stops are told in full, the others only in figures; None: all are.
+    """
     days = tuple(week + timedelta(days=number) for number in range(7))
     here = company_zone()
     # Ways along the streets are long, and only the map of one day shows them.
-    routes = list(Route.objects.filter(day__in=days).select_related("technician").defer("way"))
-    rows = stop_rows(routes, with_held=True)
+    found = Route.objects.filter(day__in=days).select_related("technician").defer("way")
+    routes = list(found if people is None else found.filter(technician_id__in=people))
+    rows = stop_rows([route for route in routes if wide in (None, route.day)], with_held=True)
+    briefs = _briefs([route for route in routes if route.pk not in rows])
     by_day = {(route.technician_id, route.day): route for route in routes}
-    people = _people(routes)
+    lanes = _lanes(routes, people)
     return WeekBoard(
         week=week,
         days=days,
@@ -40,9 +55,11 @@ def week_board(*, week: date) -> WeekBoard:
                 skills=_words(person.skills),
                 start_latitude=person.start_latitude,
                 start_longitude=person.start_longitude,
-                days=tuple(_board_day(person, day, by_day.get((person.pk, day)), rows, here) for day in days),
+                days=tuple(
+                    _board_day(person, day, by_day.get((person.pk, day)), rows, briefs, here) for day in days
+                ),
             )
-            for number, person in people.items()
+            for number, person in lanes
         ),
         plan=plan_stamp(week=week),
         can_undo=PlanRun.objects.filter(week=week, undone_at__isnull=True, before__isnull=False).exists(),
@@ -98,35 +115,101 @@ def plan_stamp(*, week: date) -> PlanStamp | None:
     )
 
 
-def route_lines(*, week: date | None = None, day: date | None = None) -> tuple[RouteLine, ...]:
-    """Routes of a week or a day as lines: along the streets where they are known, else straight."""
+def route_lines(
+    *, week: date | None = None, day: date | None = None, people: Sequence[int] | None = None
+) -> tuple[RouteLine, ...]:
+    """Routes of a week or a day as lines, of all or some people: along streets where known, else straight."""
     if (week is None) == (day is None):
         raise ValueError("give a week or a day, one of them")
     routes = Route.objects.select_related("technician")
     if day is not None:
-        found = list(routes.filter(day=day))
+        routes = routes.filter(day=day)
     elif week is not None:
-        found = list(routes.filter(day__gte=week, day__lt=week + timedelta(days=7)))
-    numbers = {person.pk: number for number, person in _people(found).items()}
-    rows = stop_rows(found)
+        routes = routes.filter(day__gte=week, day__lt=week + timedelta(days=7))
+    found = list(routes if people is None else routes.filter(technician_id__in=people))
+    numbers = {person.pk: number for number, person in _lanes(found, None)}
+    places = _places([route.pk for route in found])
     return tuple(
         RouteLine(
             number=numbers[route.technician_id],
             technician=route.technician.code,
             date=route.day,
-            coordinates=_line(route, rows[route.pk]),
+            coordinates=_line(route, places[route.pk]),
             is_estimated=route.way is None,
         )
         for route in found
-        if rows[route.pk]
+        if route.pk in places
     )
 
 
-def _people(routes: list[Route]) -> dict[int, Technician]:
-    """Technicians with a lasting number: active ones and those who have a route here."""
-    with_route = {route.technician_id for route in routes}
-    everyone = enumerate(Technician.objects.order_by("code"), start=1)
-    return {n: person for n, person in everyone if person.is_active or person.pk in with_route}
+def _places(route_ids: Sequence[int]) -> dict[int, list[tuple[float, float]]]:
+    """Where each route with stops stops, (lon, lat) in order, but for places held for customers."""
+    held = HeldWindow.objects.values("place_id")
+    stops = Stop.objects.filter(route_id__in=route_ids).exclude(visit_id__in=held, visit__isnull=False)
+    found: dict[int, list[tuple[float, float]]] = {}
+    for route_id, longitude, latitude in stops.order_by("route_id", "order").values_list(
+        "route_id", "visit__site__longitude", "visit__site__latitude"
+    ):
+        own = found.setdefault(route_id, [])
+        if longitude is not None and latitude is not None:
+            own.append((longitude, latitude))
+    return found
+
+
+def _lanes(routes: Sequence[Route], people: Sequence[int] | None) -> list[tuple[int, Technician]]:
+    """Technicians with their lasting numbers: those asked for, else active ones and those with a route."""
+    wanted = {route.technician_id for route in routes} | set(people or ())
+    numbered = numbered_people(wanted)
+    if people is None:
+        return list(numbered.items())
+    place = {pk: place for place, pk in enumerate(people)}
+    asked = [(number, person) for number, person in numbered.items() if person.pk in place]
+    return sorted(asked, key=lambda one: place[one[1].pk])
+
+
+@dataclass(frozen=True, slots=True)
+class _Brief:
+    """A day's stops in figures; gardens in the order of the visits."""
+
+    gardens: tuple[int, ...] = ()
+    service_min: float = 0.0
+    rest_min: float = 0.0
+    drive_min: float = 0.0
+    drive_km: float = 0.0
+
+
+def _brief_of(stops: Sequence[StopRow]) -> _Brief:
+    """Figures of stops that are known in full."""
+    return _Brief(
+        gardens=tuple(stop.site_id for stop in stops if stop.what == "visit" and stop.site_id is not None),
+        service_min=sum(stop.service_min for stop in stops if stop.what == "visit"),
+        rest_min=sum(
+            (stop.depart - stop.arrive).total_seconds() / 60 for stop in stops if stop.what == "break"
+        ),
+        drive_min=sum(stop.drive_min for stop in stops),
+        drive_km=sum(stop.drive_km for stop in stops),
+    )
+
+
+def _briefs(routes: Sequence[Route]) -> dict[int, _Brief]:
+    """Figures of routes whose stops are not wanted one by one."""
+    found: dict[int, list[tuple[int | None, float, float, float]]] = {route.pk: [] for route in routes}
+    stops = Stop.objects.filter(route_id__in=found).order_by("route_id", "order")
+    for route_id, garden, arrive, depart, drive_min, drive_km in stops.values_list(
+        "route_id", "visit__site_id", "arrive", "depart", "drive_min", "drive_km"
+    ):
+        found[route_id].append((garden, (depart - arrive).total_seconds() / 60, drive_min, drive_km))
+    return {
+        route.pk: _Brief(
+            gardens=tuple(garden for garden, _, _, _ in found[route.pk] if garden is not None),
+            service_min=sum(round(spent) for garden, spent, _, _ in found[route.pk] if garden is not None),
+            rest_min=sum(spent for garden, spent, _, _ in found[route.pk] if garden is None),
+            drive_min=sum(drive for _, _, drive, _ in found[route.pk]) + route.end_drive_min,
+            drive_km=sum(km for _, _, _, km in found[route.pk]) + route.end_drive_km,
+        )
+        for route in routes
+        if found[route.pk]
+    }
 
 
 def _board_day(
@@ -134,6 +217,7 @@ def _board_day(
     day: date,
     route: Route | None,
     rows: dict[int, tuple[StopRow, ...]],
+    briefs: dict[int, _Brief],
     here: ZoneInfo,
 ) -> BoardDay:
     """One technician's day."""
@@ -142,9 +226,8 @@ def _board_day(
     start = datetime.combine(day, person.shift_start, tzinfo=here) if at_work else None
     end = datetime.combine(day, person.shift_end, tzinfo=here) if at_work else None
     stops = rows.get(route.pk, ()) if route is not None else ()
-    service = sum(stop.service_min for stop in stops if stop.what == "visit")
-    rest = sum((stop.depart - stop.arrive).total_seconds() / 60 for stop in stops if stop.what == "break")
-    drive = sum(stop.drive_min for stop in stops)
+    brief = briefs.get(route.pk) if route is not None else None
+    brief = brief or _brief_of(stops)
     shift = (end - start).total_seconds() / 60 if start and end else 0.0
     return BoardDay(
         date=day,
@@ -154,22 +237,23 @@ def _board_day(
         shift_from=start,
         shift_to=end,
         stops=stops,
-        visits=sum(stop.what == "visit" for stop in stops),
-        drive_min=round(drive, 1),
-        drive_km=round(sum(stop.drive_km for stop in stops), 1),
-        service_min=service,
-        free_min=max(0, round(shift - drive - service - rest)),
+        gardens=brief.gardens,
+        visits=len(brief.gardens),
+        drive_min=round(brief.drive_min, 1),
+        drive_km=round(brief.drive_km, 1),
+        service_min=round(brief.service_min),
+        free_min=max(0, round(shift - brief.drive_min - brief.service_min - brief.rest_min)),
         is_published=route is not None and route.state == Route.State.PUBLISHED,
     )
 
 
-def _line(route: Route, rows: tuple[StopRow, ...]) -> tuple[tuple[float, float], ...]:
+def _line(route: Route, places: Sequence[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
     """Line of a route, (lon, lat)."""
     if route.way:
         return tuple((float(lon), float(lat)) for lon, lat in route.way)
-    start = (route.technician.start_longitude, route.technician.start_latitude)
-    places = [(r.longitude, r.latitude) for r in rows if r.longitude is not None and r.latitude is not None]
-    return (start, *((float(lon), float(lat)) for lon, lat in places))
+    person = route.technician
+    start, end = (person.start_longitude, person.start_latitude), (person.end_longitude, person.end_latitude)
+    return (start, *places, end)
 
 
 def _words(text: str) -> tuple[str, ...]:

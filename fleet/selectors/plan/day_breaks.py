@@ -96,6 +96,7 @@ def visits_ahead(*, day: date) -> tuple[VisitChoice, ...]:
             state=Stop.State.AHEAD,
         )
         .select_related("route__technician", "visit__site")
+        .defer("route__way", "visit__site__geometry")
         .order_by("arrive", "pk")
     )
     return tuple(

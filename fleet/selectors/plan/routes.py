@@ -43,7 +43,10 @@ class StopRow:
 
 @dataclass(frozen=True, slots=True)
 class BoardDay:
-    """One technician's day on the board. Without a route: `route_id` None and no stops."""
+    """One technician's day on the board. Without a route: `route_id` None and no stops.
+
+    `gardens` are those of the visits in order, also where the stops themselves were not asked for.
+    """
 
     date: date
     route_id: int | None
@@ -52,6 +55,7 @@ class BoardDay:
     shift_from: datetime | None
     shift_to: datetime | None
     stops: tuple[StopRow, ...]
+    gardens: tuple[int, ...]
     visits: int
     drive_min: float
     drive_km: float

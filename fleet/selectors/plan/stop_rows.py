@@ -13,6 +13,8 @@ from django.db.models import QuerySet
 from fleet.models import Company, HeldWindow, Route, Stop, Visit, VisitKind, VisitNeed
 from fleet.selectors.plan.routes import StopRow
 
+# Begin and end, where they are known.
+Hours = tuple[datetime | None, datetime | None]
 KIND_WORDS: dict[str, str] = dict(VisitKind.choices)
 # What a row tells; a week of a large company has thousands, and no row needs a garden's shape.
 OF_A_ROW = (
@@ -132,7 +134,7 @@ def stop_row(stop: Stop, needs: Sequence[VisitNeed], here: ZoneInfo) -> StopRow:
         value_per_day=visit.value_per_day,
         state=state_of(stop, visit),
         is_locked=visit.is_locked,
-        late_min=_late(stop.arrive, end),
+        late_min=minutes_late(stop.arrive, end),
         state_at=stop.state_at.astimezone(zone) if stop.state_at else None,
         not_possible=stop.not_possible_reason,
     )
@@ -140,9 +142,14 @@ def stop_row(stop: Stop, needs: Sequence[VisitNeed], here: ZoneInfo) -> StopRow:
 
 def window_of(visit: Visit, needs: Sequence[VisitNeed]) -> tuple[datetime | None, datetime | None]:
     """Hours that the customer counts on: those told for the visit, else those promised for its needs."""
-    if visit.window_from and visit.window_to:
-        return visit.window_from, visit.window_to
     promised = [(need.earliest, need.latest) for need in needs if need.promised]
+    return hours_counted_on((visit.window_from, visit.window_to), promised)
+
+
+def hours_counted_on(told: Hours, promised: Sequence[Hours]) -> Hours:
+    """Hours told, else those in which all promises hold."""
+    if all(told):
+        return told
     whole = [(start, end) for start, end in promised if start and end]
     if not whole:
         return None, None
@@ -159,7 +166,7 @@ def state_of(stop: Stop, visit: Visit) -> str:
     return STATE_WORDS.get(stop.state, "told" if visit.told_at is not None else "planned")
 
 
-def _late(arrive: datetime, window_to: datetime | None) -> int:
+def minutes_late(arrive: datetime, window_to: datetime | None) -> int:
     """Minutes after the told window's end."""
     return 0 if window_to is None else max(0, round((arrive - window_to).total_seconds() / 60))
 

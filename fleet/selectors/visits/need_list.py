@@ -167,7 +167,9 @@ def _calls(need_ids: list[int]) -> dict[int, list[PlannedCall]]:
     }
     stops = {
         stop.visit_id: stop
-        for stop in Stop.objects.filter(visit_id__in=visits).select_related("route__technician")
+        for stop in Stop.objects.filter(visit_id__in=visits)
+        .select_related("route__technician")
+        .defer("route__way")
     }
     here = company_zone()
     found: dict[int, list[PlannedCall]] = {}

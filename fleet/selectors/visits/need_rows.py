@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections.abc import Sequence
 from datetime import date
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Prefetch
+from django.db.models import Count, Prefetch, Q, QuerySet
 
 from fleet.calc.visits.value import value_sentence
 from fleet.models import Company, Stop, Visit, VisitKind, VisitNeed
@@ -14,7 +15,7 @@ from fleet.selectors.plan.stop_rows import company_zone, zone_of
 from fleet.selectors.visits.needs import NeedRow, NeedsWeek, PlannedPlace
 
 
-def needs_week(*, week: date, most: int | None = None) -> NeedsWeek:
+def needs_week(*, week: date, most: int | None = None, people: Sequence[int] | None = None) -> NeedsWeek:
     """All open needs with their place in the plan of a week: waiting ones first, each group by value.
 
     Parameters
@@ -23,24 +24,21 @@ def needs_week(*, week: date, most: int | None = None) -> NeedsWeek:
         A Monday.
     most
         How many rows of each group to load; None: all. Counts are of all in any case.
+    people
+        Technicians whose planned needs are loaded; None: everybody's.
     """
     company = Company.objects.only("currency").first()
     currency = company.currency if company else ""
     here = company_zone()
     visits = Visit.objects.filter(week=week).exclude(state=Visit.State.CANCELLED)
-    planned_needs = set(
-        Visit.needs.through.objects.filter(visit_id__in=visits.filter(stops__isnull=False)).values_list(
-            "visitneed_id", flat=True
-        )
-    )
-    facts = list(
-        VisitNeed.objects.filter(state=VisitNeed.State.OPEN)
-        .order_by("-value_per_day", "site__code", "pk")
-        .values_list("pk", "site_id", "kind")
-    )
-    waiting = [pk for pk, _, _ in facts if pk not in planned_needs]
-    planned = [pk for pk, _, _ in facts if pk in planned_needs]
-    shown = [*waiting[:most], *planned[:most]]
+    open_needs = VisitNeed.objects.filter(state=VisitNeed.State.OPEN)
+    is_planned = Q(pk__in=_needs_of(visits.filter(stops__isnull=False)))
+    by_value = open_needs.order_by("-value_per_day", "site__code", "pk").values_list("pk", flat=True)
+    theirs = visits if people is None else visits.filter(stops__route__technician_id__in=people)
+    shown = [
+        *by_value.exclude(is_planned)[:most],
+        *by_value.filter(is_planned, pk__in=_needs_of(theirs))[:most],
+    ]
     needs = (
         VisitNeed.objects.filter(pk__in=shown)
         .select_related("site")
@@ -48,20 +46,29 @@ def needs_week(*, week: date, most: int | None = None) -> NeedsWeek:
         .in_bulk()
     )
     places = _places(week, shown, here)
-    gardens = {site for _, site, _ in facts}
-    served = {site for pk, site, _ in facts if pk in planned_needs}
-    kinds = Counter(kind for _, _, kind in facts)
+    counted = open_needs.aggregate(
+        needs=Count("pk"),
+        planned=Count("pk", filter=is_planned),
+        gardens=Count("site_id", distinct=True),
+        served=Count("site_id", distinct=True, filter=is_planned),
+    )
+    kinds = open_needs.order_by().values_list("kind").annotate(count=Count("pk")).order_by("-count", "kind")
     words = dict(VisitKind.choices)
     return NeedsWeek(
         week=week,
         rows=tuple(_row(needs[pk], places, currency, here) for pk in shown),
-        gardens=len(gardens),
-        gardens_planned=len(served),
-        gardens_waiting=len(gardens) - len(served),
-        by_kind=tuple((kind, str(words[kind]), count) for kind, count in kinds.most_common()),
-        waiting=len(waiting),
-        planned=len(planned),
+        gardens=counted["gardens"],
+        gardens_planned=counted["served"],
+        gardens_waiting=counted["gardens"] - counted["served"],
+        by_kind=tuple((kind, str(words[kind]), count) for kind, count in kinds),
+        waiting=counted["needs"] - counted["planned"],
+        planned=counted["planned"],
     )
+
+
+def _needs_of(visits: QuerySet[Visit]) -> QuerySet[Any]:
+    """Keys of the needs of visits, to be asked inside another question."""
+    return Visit.needs.through.objects.filter(visit_id__in=visits.values("pk")).values("visitneed_id")
 
 
 def _places(week: date, need_ids: list[int], here: ZoneInfo) -> dict[int, PlannedPlace]:

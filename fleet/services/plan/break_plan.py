@@ -162,7 +162,8 @@ def _rows(
 ) -> list[dict[str, object]]:
     """One row for each visit whose person, day or time changes."""
     given = broken.state.given
-    stops = Stop.objects.filter(visit_id__in=[v.pk for v in given.visits]).select_related("route__technician")
+    stops = Stop.objects.filter(visit_id__in=[v.pk for v in given.visits])
+    stops = stops.select_related("route__technician").defer("route__way")
     old = {stop.visit_id: stop for stop in stops}
     new = {s.visit: (route, s) for route in mended.plan.routes for s in route.stops}
     names = {p.code: p.name for p in given.technicians}
@@ -228,6 +229,7 @@ def _figures(
     given = broken.state.given
     routes = {}
     ahead = Stop.objects.filter(route__day__in=given.days).select_related("route__technician")
+    ahead = ahead.defer("route__way")
     old_min = old_km = 0.0
     for stop in ahead:
         key = f"{stop.route.technician.code}/{stop.route.day.isoformat()}"

@@ -123,6 +123,7 @@ def read_week(*, day: date, moment: datetime) -> tuple[WeekState, list[Stop]]:
     stops = list(
         Stop.objects.filter(route__day__in=days)
         .select_related("route__technician", "visit__site")
+        .defer("route__way", "visit__site__geometry")
         .order_by("route_id", "order")
     )
     return state, stops

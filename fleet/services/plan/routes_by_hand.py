@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from django.db import transaction
-from django.db.models import prefetch_related_objects
+from django.db.models import Prefetch, prefetch_related_objects
 
 from fleet.calc.plan.workdays import monday_of
 from fleet.calc.visits.settings import VisitSettings
-from fleet.models import HeldWindow, Route, Stop, Technician, Visit
+from fleet.models import HeldWindow, Route, Stop, Technician, Visit, VisitNeed
 from fleet.routing.plan import Plan, Unserved
 from fleet.routing.problem import Problem
 from fleet.routing.schedule import plan_from_orders, schedule_route
@@ -192,9 +192,10 @@ def _state(move: _Move, visit: Visit, days: list[date], travel: KeptTravel) -> t
     visits = list(
         Visit.objects.filter(pk__in={visit.pk, *own}, week=visit.week)
         .select_related("site")
+        .defer("site__geometry")
         .order_by("site__code", "number")
     )
-    prefetch_related_objects(visits, "needs")
+    prefetch_related_objects(visits, Prefetch("needs", queryset=VisitNeed.objects.defer("value_parts")))
     for one in visits:
         one.is_locked = one.is_locked and one.pk != visit.pk
     state = week_state(

@@ -72,12 +72,13 @@ def week_state(
     today
         The day that counts as today.
     """
-    company = Company.objects.first()
+    company = Company.objects.only("timezone").first()
     clock = WeekClock(monday, ZoneInfo(company.timezone if company else "UTC"))
     technicians = tuple(Technician.objects.filter(is_active=True).order_by("code"))
     stops = list(
         Stop.objects.filter(route__day__gte=monday, route__day__lt=monday + timedelta(days=7))
         .select_related("route__technician", "visit__site")
+        .defer("route__way", "visit__site__geometry")  # long, and read once for each stop
         .order_by("route_id", "order")
     )
     elsewhere = {
@@ -190,6 +191,7 @@ def previous_orders(problem: Problem, given: PlanInput) -> dict[int, list[int]]:
     stops = (
         Stop.objects.filter(visit_id__in=number, route__day__in=given.days)
         .select_related("route__technician")
+        .defer("route__way")
         .order_by("route_id", "order")
     )
     for stop in stops:
