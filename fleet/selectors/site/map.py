@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from hashlib import blake2s
+from typing import NamedTuple
 
 import shapely
-from django.db.models import Q
+from django.db.models import Count, Max, Q, Sum, TextField
+from django.db.models.functions import Cast
 
-from fleet.models import Technician, WatchState, WatchStatus
-from sites.models import Site, Zone
+from fleet.models import Company, Technician, WatchState, WatchStatus
+from sites.models import Change, Site, Zone
 
 # The state of a site is that of its worst controller; nothing known stands above nothing wrong.
 SHAPE_OF_STATUS: dict[str, str] = {
@@ -24,11 +27,11 @@ SHAPE_OF_STATUS: dict[str, str] = {
     WatchStatus.RESTING: "rest",
 }
 WORST_FIRST: tuple[str, ...] = ("act", "watch", "few", "rest", "ok")
+_RANK = {shape: rank for rank, shape in enumerate(WORST_FIRST)}
 MOST_ZONES = 3000
 
 
-@dataclass(frozen=True, slots=True)
-class SiteMark:
+class SiteMark(NamedTuple):
     """One site on the map. `shape` is one of ok, act, watch, few, rest."""
 
     code: str
@@ -55,9 +58,31 @@ def site_shapes(*, site_ids: list[int] | None = None) -> dict[int, str]:
     for site_id, status in rows.values_list("controller__site_id", "status"):
         shape = SHAPE_OF_STATUS.get(status, "few")
         known = worst.get(site_id)
-        if known is None or WORST_FIRST.index(shape) < WORST_FIRST.index(known):
+        if known is None or _RANK[shape] < _RANK[known]:
             worst[site_id] = shape
     return worst
+
+
+def ground_text() -> str:
+    """The company's quiet layers by name, as JSON; as it is stored, since nothing but a map reads it."""
+    stored = Company.objects.annotate(text=Cast("map_layers", TextField())).values_list("text", flat=True)
+    return str(stored.first() or "{}")
+
+
+def marks_stamp() -> str:
+    """A mark of the sites, their places and states; another one as soon as any of them is another.
+
+    States are told by how many controllers each has and by the sum of their keys, places by their sums, and
+    names by the newest entry of the history, without which nobody changes one.
+    """
+    states = WatchState.objects.order_by("status").values_list("status")
+    told = [
+        list(states.annotate(count=Count("pk"), keys=Sum("controller_id"))),
+        Site.objects.aggregate(Count("pk"), Sum("longitude"), Sum("latitude"), Sum("pk")),
+        Change.objects.aggregate(Max("pk")),
+        [(yard.longitude, yard.latitude) for yard in yards()],
+    ]
+    return blake2s(repr(told).encode(), digest_size=12).hexdigest()
 
 
 def site_marks() -> list[SiteMark]:

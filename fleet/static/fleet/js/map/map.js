@@ -134,9 +134,12 @@
     wire(map, holder);
     const words = { ok: "In order", act: "Act", watch: "Watch", few: "Too little data", rest: "Resting" };
     const failed = [];
+    // All are asked for at once, and drawn in order.
+    const asked = new Map(["ground", "sites", "shapes"].filter((key) => holder.dataset[key]).map((key) => [key, load(holder.dataset[key])]));
+    for (const promise of asked.values()) promise.catch(() => {});
     const step = async (key, draw) => {
-      if (!holder.dataset[key]) return;
-      try { draw(await load(holder.dataset[key])); } catch { failed.push(key); }
+      if (!asked.has(key)) return;
+      try { draw(await asked.get(key)); } catch { failed.push(key); }
     };
     await step("ground", (layers) => Rootround.drawGround(map, layers));
     await step("sites", (data) => { addSites(map, data.sites, words); addDepots(map, data.depots || []); });
