@@ -16,8 +16,9 @@ from fleet.calc.plan.workdays import monday_of
 from fleet.maps import MapLine, base_map, box_of, dash_of
 from fleet.selectors.company.company import company_day, has_fixed_day, the_company
 from fleet.selectors.plan.board import route_lines, week_board
-from fleet.selectors.plan.board_people import ORDERS, board_people, carried_stop
+from fleet.selectors.plan.board_people import ORDERS, board_people
 from fleet.selectors.plan.call_list import open_calls
+from fleet.selectors.plan.carried import carried_stop
 from fleet.selectors.plan.day_breaks import open_breaks
 from fleet.selectors.plan.holds import live_holds
 from fleet.selectors.plan.live_day import LiveStop, live_stops
