@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import io
 import re
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from pypdf import PdfReader
 
-from fleet.models import Company, Stop, User
+from fleet.calc.plan.workdays import monday_of
+from fleet.models import Company, Route, Stop, User, Visit, VisitNeed
 from fleet.selectors.programs.sheet import sheet_of
-from sites.models import Controller, Recommendation
+from sites.models import Controller, Recommendation, Site
 from tests.browser.test_pages_in_chromium import (  # noqa: F401
     CHROMIUM,
     Visitor,
@@ -141,6 +143,58 @@ def test_all_sheets_of_a_day_are_one_a_page_in_the_order_of_the_routes(
     for text, head, foot in zip(pages, heads, feet, strict=True):
         assert squeezed(head) in squeezed(text)
         assert squeezed(foot) in squeezed(text)
+
+
+LONG = "12045 North Old Meadowbrook Farm Boulevard, Building C, rear garden gate"
+
+
+def full_day(stops: int) -> Route:
+    """A route of so many stops, hours promised at each, every third garden with a very long address."""
+    sites = list(Site.objects.order_by("code"))
+    Site.objects.filter(pk__in=[site.pk for site in sites[::3]]).update(address=LONG)
+    route = Route.objects.select_related("technician").order_by("day")[0]
+    route.stops.all().delete()
+    for number in range(stops):
+        arrive = route.start_at + timedelta(minutes=30 * number)
+        hours = (arrive - timedelta(minutes=40), arrive + timedelta(minutes=80))
+        visit = Visit.objects.create(
+            site=sites[number % len(sites)], week=monday_of(route.day), number=900 + number, state="told",
+            told_at=hours[0], window_from=hours[0], window_to=hours[1], service_min=20, value_per_day=5,
+        )  # fmt: skip
+        need = VisitNeed.objects.create(
+            key=f"full day {number}", site=visit.site, kind="winterization", reason="frost", parts="sensor",
+            raised_on=route.day, service_min=20, value_per_day=5,
+        )  # fmt: skip
+        visit.needs.add(need)
+        end = arrive + timedelta(minutes=20)
+        Stop.objects.create(
+            route=route,
+            order=number + 1,
+            visit=visit,
+            arrive=arrive,
+            depart=end,
+            drive_min=12.5,
+            drive_km=18.4,
+        )
+    return route
+
+
+@pytest.mark.parametrize(("size", "system"), SYSTEMS)
+@pytest.mark.parametrize("stops", [7, 15])
+def test_a_days_route_sheet_is_one_page_and_nothing_of_it_is_cut(
+    hana: Visitor, size: str, system: str, stops: int
+) -> None:
+    User.objects.update(units=system, clock_24h=system == "metric")
+    route = full_day(stops)
+
+    (text,) = pages_of(hana, f"/routes/sheet/?date={route.day}&technician={route.technician.code}", size)
+
+    told = squeezed(text)
+    assert squeezed(LONG) in told
+    for words in ("Onthetruck", "Localrulesoftheroadcomefirst", "Printed"):
+        assert words in told
+    assert told.count("geo:") == stops
+    assert cut_on(hana, 794 if size == "A4" else 816) == []
 
 
 def test_the_page_says_how_to_save_a_sheet_as_pdf(hana: Visitor) -> None:
