@@ -15,6 +15,8 @@ from fleet.routing.schedule import assemble_plan, plan_from_orders
 
 # The exact choice among routes gets at most this [s].
 MOST_CHOICE_S: Final = 10.0
+# And this share of what is left; the rest is for small moves afterwards.
+CHOICE_SHARE: Final = 0.8
 
 
 class PlanRefuted(RuntimeError):
@@ -30,7 +32,9 @@ def finished(problem: Problem, plan: Plan, pool: RoutePool, *, seconds: float) -
     if left_s <= 0:
         return proven(problem, best)
     at_hand = worth_of(problem, {route.vehicle: route.visits for route in best.routes})
-    orders = best_of_routes(problem, pool, at_least=at_hand, seconds=min(left_s / 2, MOST_CHOICE_S))
+    orders = best_of_routes(
+        problem, pool, at_least=at_hand, seconds=min(CHOICE_SHARE * left_s, MOST_CHOICE_S)
+    )
     chosen = plan_from_orders(problem, orders) if orders is not None else None
     if chosen is not None and chosen.rank < best.rank:
         best = _after_moves(problem, chosen, until)

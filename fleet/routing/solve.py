@@ -31,8 +31,9 @@ from fleet.routing.watching import Lookout, Observer
 FIRST_SHARE = 0.1
 # And never more than this [s]: it cannot be stopped on the way.
 FIRST_MOST_S = 60.0
-# So much of the time is for the last step: putting routes together anew, and small moves.
-FINISH_SHARE = 0.1
+# So much of the time is for the last step, putting routes together anew and small moves: a larger share of
+# short times, since reading and relaxing some ten thousand routes takes half a second.
+FINISH_SHARE, FINISH_LONG_SHARE, FINISH_SHORT_S = 0.18, 0.1, 1.5
 # So much of the time is kept for reasons, by the number of visits [s], and at most this share of all.
 REASON_S, REASONS_SHARE = 0.001, 0.1
 # What the second search adds to the seed.
@@ -185,7 +186,7 @@ def _search_at_once(problem: Problem, effort: _Effort, previous: Mapping[int, Se
     began = time.perf_counter()
     lookout = effort.lookout
     timed = effort.iterations is None
-    searching_s = effort.seconds * (1 - FINISH_SHARE)
+    searching_s = effort.seconds - _finish_s(effort.seconds)
     second = None
     if timed and not lookout.is_stopped:
         second = start_second(problem.at_mean_hours(), seconds=searching_s, seed=effort.seed + SECOND_SEED)
@@ -226,6 +227,11 @@ def _search_at_once(problem: Problem, effort: _Effort, previous: Mapping[int, Se
             second.close()
     left_s = effort.seconds - (time.perf_counter() - began) if timed else math.inf
     return finished(problem, best, pool, seconds=_wait_s(lookout, left_s))
+
+
+def _finish_s(seconds: float) -> float:
+    """Time of the last step [s] of so long a search."""
+    return min(FINISH_SHARE * seconds, max(FINISH_SHORT_S, FINISH_LONG_SHARE * seconds))
 
 
 def _begins(first: Plan, previous: Mapping[int, Sequence[int]] | None) -> Mapping[int, Sequence[int]]:

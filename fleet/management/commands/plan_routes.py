@@ -23,7 +23,7 @@ class Command(RootroundCommand):
         span.add_argument("--week", type=iso_monday, metavar="MONDAY", help="plan this week")
         span.add_argument("--date", type=iso_day, metavar="DATE", help="plan this day")
         parser.add_argument(
-            "--seconds", type=float, default=DEFAULT_SECONDS, help="time for all of it [s], default %(default)g"
+            "--seconds", type=float, default=DEFAULT_SECONDS, help="time for all [s], default %(default)g"
         )
         parser.add_argument("--seed", type=int, default=0, help="seed of the search, default %(default)s")
 

@@ -7,7 +7,7 @@ that is locked for so long would stop every phone. Call this from a command or a
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -47,7 +47,7 @@ from fleet.services.plan.watched import (
     close_unkept,
     watcher,
 )
-from fleet.services.plan.write import draw_ways, write_plan
+from fleet.services.plan.write import draw_ways, try_changes, write_plan
 from fleet.services.visits.raise_needs import refresh_prerequisites
 from fleet.streets.kept_travel import KeptTravel
 from fleet.streets.store import travel_source
@@ -161,7 +161,8 @@ def _search_and_keep(work: PlanWork, meanwhile: Callable[[], None] | None) -> Ro
         if meanwhile is not None:
             meanwhile()
         draw_ways(state=found.state, problem=found.problem, plan=found.plan, travel=travel)
-        kept = _keep(work, found, travel)
+        changes = try_changes(state=found.state, problem=found.problem, plan=found.plan)
+        kept = _keep(work, found, travel, changes)
         if isinstance(kept, RoutesPlanned):
             return kept
         found = fit_plan(work, found, kept, travel)
@@ -213,7 +214,9 @@ def _read(work: PlanWork) -> WeekState:
 
 
 @transaction.atomic
-def _keep(work: PlanWork, found: FoundPlan, travel: TravelSource) -> RoutesPlanned | WeekState:
+def _keep(
+    work: PlanWork, found: FoundPlan, travel: TravelSource, changes: Mapping[int, str]
+) -> RoutesPlanned | WeekState:
     """Write the plan, and beside it the way back; the state as it is now where that has moved on."""
     hold_plan()
     fresh = _read(work)
@@ -223,7 +226,7 @@ def _keep(work: PlanWork, found: FoundPlan, travel: TravelSource) -> RoutesPlann
     row, given, plan = work.row, found.state.given, found.plan
     before = snapshot(days=given.days, monday=row.week)
     unserved = write_plan(
-        state=found.state, problem=found.problem, plan=plan, travel=travel, now=work.now, tries_changes=True
+        state=found.state, problem=found.problem, plan=plan, travel=travel, now=work.now, changes=changes
     )
     told = [number for number, visit in enumerate(given.visits) if visit.told_at is not None]
     left = {one.visit for one in plan.unserved}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
@@ -45,13 +46,13 @@ def write_plan(
     plan: Plan,
     travel: TravelSource,
     now: datetime,
-    tries_changes: bool = False,
+    changes: Mapping[int, str] | None = None,
 ) -> int:
     """Replace what lies ahead on the planned days by the plan; how many visits are left out.
 
     Stops that have begun stay as they are. A visit that keeps being served keeps the id of its stop. What
-    would let a left-out visit in is tried anew only where `tries_changes` says so; else it stays as it was
-    told while its reason does.
+    would let a left-out visit in is what `try_changes` found; without that it stays as it was told while its
+    reason does.
     """
     given = state.given
     all_ids = [visit.pk for visit in given.visits]
@@ -91,7 +92,7 @@ def write_plan(
     Stop.objects.bulk_create(fresh, batch_size=1_000)
     Route.objects.filter(day__in=given.days, stops__isnull=True).delete()
     count_changes(before=before, visit_ids=all_ids)
-    return _write_reasons(state, problem, plan, tries_changes=tries_changes)
+    return _write_reasons(state, plan, changes)
 
 
 def _ahead(state: WeekState) -> Q:
@@ -197,21 +198,33 @@ def draw_ways(*, state: WeekState, problem: Problem, plan: Plan, travel: TravelS
         _way(state.given, problem, route, people[problem.vehicles[route.vehicle].key], travel)
 
 
-def _write_reasons(state: WeekState, problem: Problem, plan: Plan, *, tries_changes: bool) -> int:
-    """Note on each visit why no route serves it, and what would change that; how many there are."""
+def try_changes(*, state: WeekState, problem: Problem, plan: Plan) -> dict[int, str]:
+    """What would let each left-out visit in, by its id; tried before the database is held for writing.
+
+    Parameters
+    ----------
+    state, problem, plan
+        What will be written.
+    """
+    codes = {pk: code for pk, (code, _) in _reasons(state, plan).items()}
+    return changes_of(given=state.given, problem=problem, plan=plan, codes=codes)
+
+
+def _reasons(state: WeekState, plan: Plan) -> dict[int, tuple[str, str]]:
+    """Code and sentence of each visit that no route serves, by its id."""
     visits = state.given.visits
     reasons = {visits[one.visit].pk: (one.code, one.reason) for one in plan.unserved}
-    reasons |= {visit.pk: (NO_COORDINATES, NO_COORDINATES_WORDS) for visit in state.without_place}
-    codes = {pk: code for pk, (code, _) in reasons.items()}
-    found = (
-        changes_of(given=state.given, problem=problem, plan=plan, codes=codes)
-        if tries_changes
-        else {pk: CHANGES.get(code, "") for pk, code in codes.items()}
-    )
+    return reasons | {visit.pk: (NO_COORDINATES, NO_COORDINATES_WORDS) for visit in state.without_place}
+
+
+def _write_reasons(state: WeekState, plan: Plan, changes: Mapping[int, str] | None) -> int:
+    """Note on each visit why no route serves it, and what would change that; how many there are."""
+    visits, reasons = state.given.visits, _reasons(state, plan)
+    found = changes if changes is not None else {pk: CHANGES.get(c, "") for pk, (c, _) in reasons.items()}
     changed: list[Visit] = []
     for visit in (*visits, *state.without_place):
         code, words = reasons.get(visit.pk, ("", ""))
-        is_known = not tries_changes and code == visit.unserved_code and visit.unserved_change
+        is_known = changes is None and code == visit.unserved_code and visit.unserved_change
         change = visit.unserved_change if is_known else found.get(visit.pk, "")
         new = (code, words[:300], change[:160])
         if (visit.unserved_code, visit.unserved_reason, visit.unserved_change) != new:
