@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 from fleet.access import may_see, role_of
 from fleet.maps import base_map, box_of
 from fleet.selectors.company.company import company_day
+from fleet.selectors.programs.one_supply import supply_conflicts
 from fleet.selectors.programs.site_program import site_programs
 from fleet.selectors.site.access import SiteNotOpen, may_read_gate_code, site_for
 from fleet.selectors.site.history import site_history
@@ -65,6 +66,7 @@ def site(request: HttpRequest, code: str) -> HttpResponse:
     zone = page.zone_of(request.GET.get("zone", ""))
     is_us = user.units == "us"
     things = garden_things(site=garden)
+    programs = site_programs(site=garden, today=today)
     span = water = None
     if zone is not None and page.until is not None:
         span = _span(request, zone.zone_id, page.until, MOST_DAYS)
@@ -81,7 +83,8 @@ def site(request: HttpRequest, code: str) -> HttpResponse:
             "spans": SPANS,
             "rain": rain_standing(site=garden),
             "may_set_rain": may_see(role_of(user), "fleet:site-rain"),
-            "programs": site_programs(site=garden, today=today),
+            "programs": programs,
+            "supply_conflicts": supply_conflicts(site=garden, programs=programs, today=today),
             **rules_panel(request, site=garden, today=today),
             "may_read_gate_code": may_read_gate_code(user=user, site_id=garden.pk, today=today),
             "may_erase": may_see(role_of(user), "fleet:customer"),

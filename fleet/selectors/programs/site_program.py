@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from sites.calc.program.days import days_words, parse_starts
+from sites.calc.program.sheet import KeyedLine
 from sites.models import ProgramSet, Recommendation, Site, Zone
 from sites.models.program import LineFields
+from sites.selectors.program_lines import keyed_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +40,8 @@ class LetterChange:
 class ControllerProgram:
     """The program of one controller. `advice` is None where no change was recommended after it was set.
 
-    `checked_on` is the day of the weekly round that last looked at it.
+    `checked_on` is the day of the weekly round that last looked at it; `keyed_now` and `keyed_new` are the
+    lines themselves, and the flow is what somebody said that its supply gives.
     """
 
     controller: str
@@ -46,6 +49,9 @@ class ControllerProgram:
     advice: Recommendation | None
     checked_on: date | None
     letters: tuple[LetterChange, ...]
+    keyed_now: tuple[KeyedLine, ...] = ()
+    keyed_new: tuple[KeyedLine, ...] = ()
+    flow_limit_l_min: float | None = None
 
 
 def site_programs(*, site: Site, today: date) -> tuple[ControllerProgram, ...]:
@@ -94,6 +100,9 @@ def site_programs(*, site: Site, today: date) -> tuple[ControllerProgram, ...]:
                     )
                     for letter in letters
                 ),
+                keyed_now=tuple(keyed_of(old)),
+                keyed_new=tuple(keyed_of(new)),
+                flow_limit_l_min=controller.flow_limit_l_min,
             )
         )
     return tuple(programs)

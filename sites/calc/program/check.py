@@ -10,12 +10,12 @@ from itertools import pairwise
 import numpy as np
 
 from sites.calc.balance.run_off import start_spacing
-from sites.calc.program.days import DayPattern, parse_days, parse_starts, runs_on
+from sites.calc.program.days import DayPattern, parse_days, parse_starts
 from sites.calc.program.passes import ProgramLines
+from sites.calc.program.runs import passes_of, run_minutes, runs_of
 from sites.calc.program.sheet import KeyedLine
 from sites.calc.program.slots import set_slots
 from sites.calc.program.together import beyond_supply, flows_of, overlap
-from sites.calc.rules.stages import MINUTES_A_DAY
 from sites.calc.search.garden import Figures, Garden, figures
 from sites.calc.search.problem import Problem
 from sites.calc.search.trial import trial
@@ -165,7 +165,7 @@ def _run_problems(given: Problem, lines: Sequence[KeyedLine]) -> list[str]:
     }
     found = []
     for line in lines:
-        name, minutes = f"Station {line.station}", _minutes(line)
+        name, minutes = f"Station {line.station}", run_minutes(line)
         if line.run_min % step > 1e-9:
             found.append(f"{name}: {line.run_min:g} min is no whole step of {step:g} min.")
         if line.run_min > most:
@@ -183,14 +183,14 @@ def _clock_problems(given: Problem, lines: Sequence[KeyedLine], days: np.ndarray
     table = given.controllers
     at_once, limit = int(table.stations_at_once[0]), float(table.flow_limit_l_min[0])
     may_share = at_once >= 2 and np.isfinite(limit)
-    words = overlap(_passes(lines, days, week), may_share=may_share)
+    words = overlap(passes_of(lines, days, week), may_share=may_share)
     if not words and may_share:
-        words = beyond_supply(_runs(lines, days, week), flows_of(given), limit, at_once)
+        words = beyond_supply(runs_of(lines, days, week), flows_of(given), limit, at_once)
     found = [words] if words else []
     ratio = start_spacing(given.zones.precipitation_rate_mm_h, given.zones.intake_rate_mm_h)
     soak = {int(s): float(r) for s, r in zip(given.zones.station, ratio, strict=True)}
     for station in sorted({line.station for line in lines}):
-        times = sorted(run for run in _runs(lines, days, week) if run[2] == station)
+        times = sorted(run for run in runs_of(lines, days, week) if run[2] == station)
         for (begin, minutes, _), (after, _, _) in pairwise(times):
             least = minutes * soak.get(station, 1.0)
             if after - begin < least - 1e-6:
@@ -202,38 +202,13 @@ def _clock_problems(given: Problem, lines: Sequence[KeyedLine], days: np.ndarray
     return found
 
 
-def _passes(lines: Sequence[KeyedLine], days: np.ndarray, week: date) -> list[tuple[float, float, str]]:
-    """Begin, end [min after the first midnight] and letter of every pass, by begin."""
-    found = []
-    for letter in sorted({line.letter for line in lines}):
-        own = [line for line in lines if line.letter == letter]
-        length = sum(_minutes(line) for line in own)
-        running = np.flatnonzero(runs_on(parse_days(own[0].days, week), days))
-        for start in parse_starts(own[0].starts):
-            found += [
-                (MINUTES_A_DAY * float(day) + start, MINUTES_A_DAY * float(day) + start + length, letter)
-                for day in running
-            ]
-    return sorted(found)
-
-
-def _runs(lines: Sequence[KeyedLine], days: np.ndarray, week: date) -> list[tuple[float, float, int]]:
-    """Begin [min after the first midnight], minutes and station of every run."""
-    found = []
-    for begin, _, letter in _passes(lines, days, week):
-        at = begin
-        for line in lines:
-            if line.letter == letter and _minutes(line) > 0:
-                found.append((at, _minutes(line), line.station))
-                at += _minutes(line)
-    return found
-
-
 def _too_long_a_day(lines: Sequence[KeyedLine], most_min: float) -> list[str]:
     """Stations that run longer in a day than a rule lets them."""
     total: dict[int, float] = {}
     for line in lines:
-        total[line.station] = total.get(line.station, 0.0) + _minutes(line) * len(parse_starts(line.starts))
+        total[line.station] = total.get(line.station, 0.0) + run_minutes(line) * len(
+            parse_starts(line.starts)
+        )
     return [
         f"Station {station} runs {minutes:g} min a day; the rule allows {most_min:g}."
         for station, minutes in sorted(total.items())
@@ -271,7 +246,7 @@ def _cautions(given: Problem, lines: Sequence[KeyedLine], week: date) -> tuple[s
 def _beside(lines: Sequence[KeyedLine], own: int, week: date) -> list[int]:
     """Stations that run while the sensor's own does, in the first four weeks."""
     days = np.arange(np.datetime64(week), np.datetime64(week) + 28)
-    runs = _runs(lines, days, week)
+    runs = runs_of(lines, days, week)
     mine = [run for run in runs if run[2] == own]
     return sorted({
         run[2]
@@ -279,11 +254,6 @@ def _beside(lines: Sequence[KeyedLine], own: int, week: date) -> list[int]:
         for one in mine
         if run[2] != own and run[0] < one[0] + one[1] - 1e-6 and one[0] < run[0] + run[1] - 1e-6
     })  # fmt: skip
-
-
-def _minutes(line: KeyedLine) -> float:
-    """Minutes of a run with seasonal adjust [min]."""
-    return line.run_min * line.seasonal_adjust_pct / 100.0
 
 
 def _clock(minute: float) -> str:
