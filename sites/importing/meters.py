@@ -8,18 +8,19 @@ from pathlib import Path
 from typing import Final
 
 from sites.importing.lookup import sites_by_code
+from sites.importing.meter_intervals import day_or_moment, rows_by_day
 from sites.models import MeterVolume
 from sites.models.choices import MeterKind
 from sites.models.meter import MeterReading
 from weather.calc.units import litres_per_unit
 from weather.importing.repeated import cells, refuse_repeated
-from weather.importing.rows import Column, Row, Table, choice, day, moment, number, read_csv, text, whole
+from weather.importing.rows import Column, Row, Table, choice, moment, number, read_csv, text, whole
 
 UNITS: Final = ("l", "m3", "gal", "kgal", "ccf")
 VOLUME_COLUMNS: Final = (
     Column("site", text(40), required=True),
-    Column("start", day, required=True),
-    Column("end", day, required=True),
+    Column("start", day_or_moment, required=True),
+    Column("end", day_or_moment, required=True),
     Column("volume", number(0, 1e9), required=True),
     Column("unit", choice(UNITS), required=True),
     Column("meter", choice(MeterKind.values), default=MeterKind.IRRIGATION.value),
@@ -82,7 +83,7 @@ def check_volumes(table: Table, *, today: date) -> list[VolumeRow]:
     )
     sites = sites_by_code(table)
     checked = []
-    for row in table.rows:
+    for row in rows_by_day(table, sites):
         site = sites.get(str(row.values["site"]))
         start, end, volume = row.values["start"], row.values["end"], row.values["volume"]
         if site is None:
