@@ -45,7 +45,13 @@ class DemoFileRefused(RuntimeError):
 
 
 def build_demo_company(
-    *, data_dir: Path, sites: int, seed: int, today: date, tell: Callable[[str], None]
+    *,
+    data_dir: Path,
+    sites: int,
+    seed: int,
+    today: date,
+    tell: Callable[[str], None],
+    begins_today: bool = False,
 ) -> DemoFiles:
     """Found the company and bring all its files in.
 
@@ -61,6 +67,8 @@ def build_demo_company(
         The company's today.
     tell
         Called with the name of each step.
+    begins_today
+        Leave out what the office did before today: visits made, findings, quotes, rebates.
     """
     tell(f"inventing {sites} gardens, five years of weather and their records")
     files = write_demo_files(data_dir / "demo", sites=sites, seed=seed, today=today)
@@ -94,10 +102,11 @@ def build_demo_company(
         )  # fmt: skip
     tell("streets from the extract")
     build_streets(path=files.folder / "streets.osm", data_dir=data_dir)
-    tell("last Friday's calls, quotes and rebates")
-    extra = work_last_friday(today=today, morning=now, seed=seed)
-    make_demo_quotes(extra=extra, today=today, morning=now)
-    enter_demo_rebates(today=today, morning=now)
+    if not begins_today:
+        tell("last Friday's calls, quotes and rebates")
+        extra = work_last_friday(today=today, morning=now, seed=seed)
+        make_demo_quotes(extra=extra, today=today, morning=now)
+        enter_demo_rebates(today=today, morning=now)
     _bring_in(
         (("visits.csv", lambda path: import_visits(path=path, by=BY, now=now)),), files.folder, tell=tell
     )

@@ -39,12 +39,12 @@ CALLS: Final = (
     Call(
         "complaint", "Wet patch beside the drive since Tuesday.",
         "Fitting beside the drive replaced; the pipe under it is cracked and weeps when the station runs.",
-        50, {"coupling": 1}, "lateral pipe under the drive is cracked over 4 m",
+        50, {"coupling": 1}, "lateral pipe under the drive is cracked",
     ),
     Call(
         "repair", "One station does not open any more.",
         "New solenoid, station opens. Its wire is spliced three times without a box and green.",
-        45, {"solenoid": 1}, "wire to the back valve box corroded, 25 m to be laid anew",
+        45, {"solenoid": 1}, "wire to the back valve box corroded, to be laid anew",
     ),
     Call(
         "complaint", "Front lawn has dry stripes.",

@@ -35,10 +35,10 @@ class Offer:
 FOUND: Final = (
     Offer(
         "New pipe under the drive",
-        "We open the edge of the drive, replace 4 m of cracked pipe and close it again. Utilities are "
-        "located before we dig.",
+        "We open the edge of the drive, replace the cracked pipe and close it again. Utilities are located "
+        "before we dig.",
         (
-            LineInput("Pipe, 25 mm", 4, "m", 6.5),
+            LineInput("Pipe, by length", 1, "lot", 26.0),
             LineInput("Pipe coupling", 2, "piece", 4.8, "coupling"),
             LineInput("Work of two people", 5, "h", HOUR),
         ),
@@ -48,7 +48,7 @@ FOUND: Final = (
         "New wire to the back valve box",
         "A new wire in its own trench from the timer to the back valve box, with two spare conductors.",
         (
-            LineInput("Two-conductor wire", 25, "m", 1.9, "wire"),
+            LineInput("Two-conductor wire, by length", 1, "lot", 47.5, "wire"),
             LineInput("Watertight splices", 6, "piece", 3.2, "splice"),
             LineInput("Work", 4, "h", HOUR),
         ),

@@ -15,7 +15,7 @@ __all__ = ["chromium", "pytestmark", "town"]
 def test_a_stop_is_dragged_to_another_lane_after_its_cost_is_told(
     town: None, live_server: Any, chromium: Any
 ) -> None:
-    stop, technician, x = _feasible()
+    stop, technician, x = feasible()
     before = stop.route.technician_id
     hana = Visitor(chromium, live_server.url, "hana", (1440, 900))
     hana.open("/week/")
@@ -44,7 +44,7 @@ def test_a_stop_is_dragged_to_another_lane_after_its_cost_is_told(
     assert hana.violations() == []
 
 
-def _feasible() -> tuple[Stop, int, int]:
+def feasible() -> tuple[Stop, int, int]:
     """A stop of the wide day, a person who can take it first or last, and where to let it fall [px]."""
     stops = Stop.objects.filter(route__day=TODAY, visit__isnull=False).select_related("route")
     routes = {route.technician_id: route for route in Route.objects.filter(day=TODAY)}

@@ -32,10 +32,10 @@ FLAGS = (
 
 @pytest.fixture
 def town(transactional_db: None, settings: Any, tmp_path: Path) -> None:
-    """Twelve gardens with one day's work done, and passwords that the test knows."""
+    """Twelve gardens with one day's work done and none before, and passwords that the test knows."""
     settings.DATA_DIR = tmp_path
     told: list[str] = []
-    build_demo_company(data_dir=tmp_path, sites=12, seed=5, today=TODAY, tell=told.append)
+    build_demo_company(data_dir=tmp_path, sites=12, seed=5, today=TODAY, tell=told.append, begins_today=True)
     list(run_day(day=TODAY, clock=lambda: NOW, seed=1, planning_s=1.0))
     set_passwords(passwords={"hana": PASSWORD, "ines": PASSWORD, "ruth": PASSWORD})
 

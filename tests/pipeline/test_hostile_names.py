@@ -37,7 +37,7 @@ def hostile_company(db: None, settings: Any, tmp_path: Path) -> None:
     """Twelve gardens with one day's work done, everything in them named by somebody with bad intent."""
     settings.DATA_DIR = tmp_path
     told: list[str] = []
-    build_demo_company(data_dir=tmp_path, sites=12, seed=5, today=TODAY, tell=told.append)
+    build_demo_company(data_dir=tmp_path, sites=12, seed=5, today=TODAY, tell=told.append, begins_today=True)
     list(run_day(day=TODAY, clock=lambda: NOW, seed=1, planning_s=1.0))
     write_hostile_names()
 
