@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, cast
 
 import numpy as np
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
@@ -111,29 +111,35 @@ def water_site(request: HttpRequest, code: str) -> HttpResponse:
 
 @require_safe
 def water_csv(request: HttpRequest) -> HttpResponse:
-    """The ledger as CSV: `?month=` one month, else the last twelve."""
-    start, end = _asked_months(request)
+    """The ledger as CSV: `?month=` one month, else the last twelve; to the page where there is none yet."""
+    asked = _asked_months(request)
+    if asked is None:
+        return redirect("fleet:water")
+    start, end = asked
     text = as_csv(ledger.COLUMNS, ledger.stored_rows(start=start, end=end))
     return _file(text, f"ledger_{start}_{end}.csv", "text/csv; charset=utf-8")
 
 
 @require_safe
 def water_gpkg(request: HttpRequest) -> HttpResponse:
-    """The same months as points of a GeoPackage."""
-    start, end = _asked_months(request)
+    """The same months as points of a GeoPackage; to the page where there are none yet."""
+    asked = _asked_months(request)
+    if asked is None:
+        return redirect("fleet:water")
+    start, end = asked
     with TemporaryDirectory() as folder:
         path = Path(folder) / "ledger.gpkg"
         if not write_geopackage(path=path, features=ledger.stored_features(start=start, end=end)):
-            raise Http404
+            return redirect("fleet:water")
         content = path.read_bytes()
     return _file(content, f"ledger_{start}_{end}.gpkg", "application/geopackage+sqlite3")
 
 
-def _asked_months(request: HttpRequest) -> tuple[date, date]:
-    """First day of the months asked for, and the day after their last."""
+def _asked_months(request: HttpRequest) -> tuple[date, date] | None:
+    """First day of the months asked for, and the day after their last; None where the ledger holds none."""
     month = newest_month(month=_day(request.GET.get("month")))
     if month is None:
-        raise Http404
+        return None
     start = month if request.GET.get("month") else (month - timedelta(days=334)).replace(day=1)
     return start, (month + timedelta(days=32)).replace(day=1)
 

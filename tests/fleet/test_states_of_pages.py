@@ -80,6 +80,15 @@ def test_an_empty_list_says_so_and_why(name: str, company: Company, sign_in: Sig
     assert re.search(r'class="blank">\s*<h2>[^<]+</h2>\s*<p class="note">', page) or "No sheet" in page
 
 
+@pytest.mark.parametrize("name", ["fleet:water-csv", "fleet:water-gpkg"])
+def test_a_file_of_an_empty_ledger_leads_to_the_page_that_says_why(
+    name: str, company: Company, sign_in: SignIn
+) -> None:
+    page = read(sign_in(account(User.Role.MANAGER)), name)
+
+    assert "Nothing is in the ledger yet." in page
+
+
 def test_without_a_company_every_page_says_that_nothing_runs_by_night(sign_in: SignIn) -> None:
     build_site("CB-14")
     words = "Nothing runs by night: no company is founded"
