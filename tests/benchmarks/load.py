@@ -1,8 +1,9 @@
 """How long pages take while people work: `python -m tests.benchmarks.load ADDRESS --login L --password P`.
 
 Plays a number of dispatchers against an installation that runs (start it as a company does, with gunicorn):
-each opens one page after the other in an order of its own and reads it for a while. Prints the median and the
-95th percentile of each page, the slowest first. Nothing is changed but sessions and the audit log.
+all sign in, one after the other; then each opens one page after the other in an order of its own and reads it
+for a while. Prints the median and the 95th percentile of each page, the slowest first, and of all pages.
+Nothing is changed but sessions and the audit log.
 """
 
 from __future__ import annotations
@@ -85,10 +86,10 @@ def gardens(text: str) -> list[str]:
     return sorted(set(re.findall(r'href="(/sites/[^/"?]+/)"', text)))
 
 
-def work(door: Door, *, seed: int, rounds: int, think_s: float) -> None:
+def work(door: Door, visitor: requests.Session, *, seed: int, rounds: int, think_s: float) -> None:
     """One person: every page once a round, in an order of its own, and a garden after each list."""
     draw = random.Random(seed)
-    visitor = door.signed_in()
+    time.sleep(draw.uniform(0, think_s))
     for _ in range(rounds):
         for path in draw.sample(PAGES, len(PAGES)):
             text = door.ask(visitor, path, path)
@@ -113,6 +114,9 @@ def report(door: Door, took_s: float) -> None:
         odd = f"  answered {sorted(set(times.others))}" if times.others else ""
         shown = "".join(f"{ms:8.0f}" for ms in figures)
         print(f"{name:<24}{len(times.seconds):>6}{shown}{times.size / 1000:8.0f}{odd}")  # noqa: T201
+    every = [second for times in door.times.values() for second in times.seconds]
+    shown = "".join(f"{percentile(every, share) * 1000:8.0f}" for share in (0.5, 0.95, 1.0))
+    print(f"{'all pages':<24}{count:>6}{shown}")  # noqa: T201
 
 
 def main() -> None:
@@ -130,10 +134,13 @@ def main() -> None:
     for path in PAGES:  # the first request of each page fills what is filled once
         door.ask(visitor, path, path)
     door.times.clear()
+    began = time.perf_counter()
+    visitors = [door.signed_in() for _ in range(options.users)]
+    print(f"a sign-in takes {(time.perf_counter() - began) / options.users * 1000:.0f} ms")  # noqa: T201
     people = [
         threading.Thread(
             target=work,
-            args=(door,),
+            args=(door, visitors[seed]),
             kwargs={"seed": seed, "rounds": options.rounds, "think_s": options.think},
         )
         for seed in range(options.users)
