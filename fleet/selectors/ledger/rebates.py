@@ -7,8 +7,7 @@ from datetime import date
 from typing import Any, Final
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Count, F, Min
-from django.db.models.functions import TruncMonth
+from django.db.models import Count, F, Min, Q
 
 from fleet.calc.ledger.rebates import (
     OPEN,
@@ -24,6 +23,7 @@ from fleet.selectors.ledger.audit import SiteAudit, site_audit
 from sites.models import Change, Meter, Sensor, Site, Zone
 
 ROWS_A_PAGE: Final = 40
+_NO_MONTHS: Final = {"all": 0, "before": 0, "after": 0}
 _METERED: Final = (LedgerMonth.Source.METERED, LedgerMonth.Source.PART)
 
 
@@ -125,10 +125,7 @@ def rebate_rows(*, rebate: Rebate, today: date, site_id: int | None = None) -> l
         .annotate(n=Count("pk"))
     )
     claims = {row.site_id: row for row in RebateClaim.objects.filter(rebate=rebate)}
-    before, after = (
-        _months(ids, is_before=is_before) if asked else {}
-        for is_before, asked in ((True, rebate.months_before), (False, rebate.months_after))
-    )
+    months = _months(ids) if rebate.months_before or rebate.months_after else {}
     rules = RebateRules(*(getattr(rebate, name) for name in RebateRules.__slots__))
     rows = []
     for pk, code, name in sites.order_by("code").values_list("pk", "code", "name"):
@@ -137,8 +134,8 @@ def rebate_rows(*, rebate: Rebate, today: date, site_id: int | None = None) -> l
             has_sensor=pk in sensors,
             installed_on=sensors.get(pk),
             has_meter=pk in meters,
-            months_before=before.get(pk, 0),
-            months_after=after.get(pk, 0),
+            months_before=months.get(pk, _NO_MONTHS)["before" if pk in sensors else "all"],
+            months_after=months.get(pk, _NO_MONTHS)["after"],
             is_approved=bool(claim and claim.approved_on),
             is_claimed=bool(claim and claim.state in ("sent", "paid", "refused")),
         )
@@ -155,17 +152,16 @@ def rebate_rows(*, rebate: Rebate, today: date, site_id: int | None = None) -> l
     return rows
 
 
-def _months(ids: Any, *, is_before: bool) -> dict[int, int]:
-    """Metered months of each garden before or after its sensor."""
-    # the month in which the sensor came is neither
-    change = F("site__ledger__change_on") if not is_before else TruncMonth("site__ledger__change_on")
-    side = {"month__lt" if is_before else "month__gte": change}
-    return dict(
-        LedgerMonth.objects.filter(site__in=ids, used_source__in=_METERED, **side)
-        .order_by()
-        .values_list("site_id")
-        .annotate(n=Count("pk"))
+def _months(ids: Any) -> dict[int, dict[str, int]]:
+    """Metered months of each garden: all, and those before and after its change."""
+    change = F("site__ledger__change_on")
+    rows = LedgerMonth.objects.filter(site__in=ids, used_source__in=_METERED).order_by().values("site_id")
+    counted = rows.annotate(
+        all=Count("pk"),
+        before=Count("pk", filter=Q(month__lt=change)),
+        after=Count("pk", filter=Q(month__gte=change)),
     )
+    return {row["site_id"]: {name: row[name] for name in _NO_MONTHS} for row in counted}
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from fleet.models import Company, Rebate, RebateClaim, User
 from fleet.selectors.company.company import company_day
 from fleet.selectors.ledger.rebates import rebate_dossier, rebate_rows
 from fleet.services.ledger.record import update_ledger
-from sites.models import Change, Site
+from sites.models import Change, Sensor, Site
 from tests.factories import build_controller, build_sensor, build_site, build_zone
 from tests.fleet.ledger.test_service import UNTIL, book
 
@@ -139,6 +139,11 @@ def test_dossier_counts_metered_months_and_names_what_is_not_there(
     assert "to be filled in" in page
     assert "90 % interval" in page
     assert "No photo of this garden yet" in page
+
+    # Without a sensor all its metered months lie before one that may come.
+    Sensor.objects.filter(controller__site=book["CB-01"]).delete()
+    (row,) = rebate_rows(rebate=rebate, today=date(2025, 5, 1), site_id=book["CB-01"].pk)
+    assert (row.standing.state, row.standing.missing) == ("sensor", ())
 
 
 @pytest.mark.django_db
