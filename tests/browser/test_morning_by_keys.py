@@ -108,7 +108,7 @@ def test_a_stop_is_moved_locked_and_put_back_by_keys(town: None, live_server: An
     keys.page.wait_for_url("**/week/stops/*/")
     keys.tab_to("form[action$='/lock/'] button")
     keys.enter()
-    assert Visit.objects.get(pk=visit_id).is_locked
+    assert Visit.objects.get(pk=visit_id or 0).is_locked
 
     keys.go("this week", "**/week/")
     keys.tab_to("form[action$='/week/undo/'] button")

@@ -161,7 +161,9 @@ def _months(ids: Any) -> dict[int, dict[str, int]]:
         before=Count("pk", filter=Q(month__lt=change)),
         after=Count("pk", filter=Q(month__gte=change)),
     )
-    return {row["site_id"]: {name: row[name] for name in _NO_MONTHS} for row in counted}
+    return {
+        row["site_id"]: {"all": row["all"], "before": row["before"], "after": row["after"]} for row in counted
+    }
 
 
 @dataclass(frozen=True, slots=True)
