@@ -11,6 +11,8 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
 TALLEST_PX: Final = 52
+# Used over need, or need over used, of a spike of full height; by doublings, so that half of it is twice.
+FULL_RATIO: Final = 4.0
 NAMED: Final = 3
 # Above this many gardens those of one small square share a spike.
 MOST: Final = 1500
@@ -22,31 +24,32 @@ Numbers = np.ndarray[tuple[int], np.dtype[np.float64]]
 
 @dataclass(frozen=True, slots=True)
 class Spikes:
-    """Gardens on the map: places [deg], use over need in any unit, NaN where not told, and codes."""
+    """Gardens on the map: places [deg], used and needed in one unit, NaN where not told, and codes."""
 
     longitude: Numbers
     latitude: Numbers
-    over: Numbers
+    used: Numbers
+    need: Numbers
     codes: np.ndarray[tuple[int], np.dtype[np.object_]]
 
 
-def spike_map(spikes: Spikes, *, width: int = 524, height: int = 262) -> SafeString:
+def spike_map(spikes: Spikes, *, is_ratio: bool, width: int = 524, height: int = 284) -> SafeString:
     """Gardens where they lie, a spike up for more than need, down for less, a diamond for not told.
 
-    Of a large book the gardens of each small square are one spike: their uses over need added up.
+    Heights are doublings of used over need, or the difference of both against the largest. Of a large book
+    the gardens of each small square are one spike: what they used and what they needed added up.
     """
-    count = spikes.over.size
+    count = spikes.used.size
     if not count:
         return SafeString("")
     x, y = _places(spikes, width, height)
-    over, names = spikes.over, spikes.codes.tolist()
+    used, need, names = spikes.used, spikes.need, spikes.codes.tolist()
     together = count > MOST
     if together:
-        x, y, over, names = _squares(x, y, over)
-    tallest = float(np.nanmax(np.abs(over), initial=0.0)) or 1.0
-    share = over / tallest
+        x, y, used, need, names = _squares(x, y, used, need)
+    share = _doublings(used, need) if is_ratio else _differences(used, need)
     marks = "".join(_mark(*one) for one in sorted(zip(x, y, share, strict=True), key=lambda one: one[1]))
-    most = [n for n in np.argsort(-np.nan_to_num(over))[:NAMED] if over[n] > 0 and names[n]]
+    most = [n for n in np.argsort(-np.nan_to_num(share), kind="stable")[:NAMED] if share[n] > 0 and names[n]]
     labels = format_html_join(
         "",
         '<text class="mid lab" x="{}" y="{}">{}</text>',
@@ -69,20 +72,40 @@ def _places(spikes: Spikes, width: int, height: int) -> tuple[Numbers, Numbers]:
     north = spikes.latitude
     east = spikes.longitude * math.cos(math.radians(float(north.mean())))
     wide, high = np.ptp(east) or 1e-4, np.ptp(north) or 1e-4
-    scale = min((width - 40) / wide, (height - 90) / high)
-    left, top = (width - scale * wide) / 2, 60 + (height - 90 - scale * high) / 2
+    # Room for a spike above the northernmost garden and its code, and below the southernmost.
+    room = height - 2 * TALLEST_PX - 14
+    scale = min((width - 40) / wide, room / high)
+    left, top = (width - scale * wide) / 2, TALLEST_PX + 11 + (room - scale * high) / 2
     return left + scale * (east - east.min()), top + scale * (north.max() - north)
 
 
-def _squares(x: Numbers, y: Numbers, over: Numbers) -> tuple[Numbers, Numbers, Numbers, list[str]]:
-    """Gardens of each square as one: its middle, the sum of what is told; NaN where nothing is."""
+def _doublings(used: Numbers, need: Numbers) -> Numbers:
+    """Height by ratio, 1 at `FULL_RATIO` or more; where nothing was needed, NaN."""
+    told = (need > 0) & ~np.isnan(used)
+    ratio = np.divide(used, need, out=np.full(used.shape, np.nan), where=told)
+    clipped = np.clip(ratio, 1 / FULL_RATIO, FULL_RATIO)
+    return np.asarray(np.log2(clipped) / math.log2(FULL_RATIO))
+
+
+def _differences(used: Numbers, need: Numbers) -> Numbers:
+    """Height by volume, 1 at the largest difference."""
+    over = used - need
+    return np.asarray(over / (float(np.nanmax(np.abs(over), initial=0.0)) or 1.0))
+
+
+def _squares(
+    x: Numbers, y: Numbers, used: Numbers, need: Numbers
+) -> tuple[Numbers, Numbers, Numbers, Numbers, list[str]]:
+    """Gardens of each square as one: its middle, the sums of what is told; NaN where nothing is."""
     column, row = np.floor(x / SQUARE_PX).astype(np.int64), np.floor(y / SQUARE_PX).astype(np.int64)
     keys, where = np.unique(row * 100_000 + column, return_inverse=True)
-    told = np.bincount(where, weights=~np.isnan(over))
-    total = np.bincount(where, weights=np.nan_to_num(over))
+    told = ~np.isnan(used - need)
+    nothing = np.bincount(where, weights=told) == 0
+    sums = [np.bincount(where, weights=np.where(told, values, 0.0)) for values in (used, need)]
+    used, need = (np.where(nothing, np.nan, one) for one in sums)
     middle_x = (keys % 100_000 + 0.5) * SQUARE_PX
     middle_y = (keys // 100_000 + 0.5) * SQUARE_PX
-    return middle_x, middle_y, np.where(told > 0, total, np.nan), [""] * keys.size
+    return middle_x, middle_y, used, need, [""] * keys.size
 
 
 def _mark(x: float, y: float, share: float) -> str:

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_safe
 from fleet.calc.ledger.house import NORMAL_90
 from fleet.calc.ledger.need import NEED_ERROR
 from fleet.charts.water import IntervalRow, MonthPoint, bar, interval_plot, month_plot
-from fleet.charts.water_map import Spikes, spike_map
+from fleet.charts.water_map import FULL_RATIO, Spikes, spike_map
 from fleet.exports import ledger
 from fleet.exports.kinds import as_csv
 from fleet.quantities import shown, unit_of
@@ -45,11 +45,13 @@ _KIND = "volume"
 
 @require_safe
 def water(request: HttpRequest) -> HttpResponse:
-    """Show the book's water: `?month=` its first day, `?show=over|under|unknown`, `?page=`."""
+    """Show the book's water: `?month=`, `?show=over|under|unknown`, `?map=ratio|volume`, `?page=`."""
     is_us = _is_us(request)
     page = water_page(month=_day(request.GET.get("month")))
     show = request.GET.get("show", SHOWS[0])
     show = show if show in SHOWS else SHOWS[0]
+    by = request.GET.get("map", "ratio")
+    by = by if by in _MAP_WORDS else "ratio"
     ranking, month = page.ranking, page.month
     listed: Page[int] | None = None
     rows: list[RankRow] = []
@@ -72,11 +74,14 @@ def water(request: HttpRequest) -> HttpResponse:
             ],
             unit=_unit(is_us),
         ),
-        "map": _map(ranking) if ranking else "",
+        "map": _map(ranking, is_ratio=by == "ratio") if ranking else "",
+        "by": by,
+        "maps": _MAP_WORDS.items(),
+        "full_ratio": FULL_RATIO,
         "listed": listed,
         "rows": [(row, _bar(row.over_l, ranking.most_l, is_us=is_us)) for row in rows] if ranking else [],
         "unjudged": page.unjudged,
-        "query": f"show={show}&" + (f"month={page.month.isoformat()}&" if page.month else ""),
+        "query": f"show={show}&map={by}&" + (f"month={page.month.isoformat()}&" if page.month else ""),
         "unit": _unit(is_us),
         "band": round(100 * NEED_ERROR),
     }
@@ -151,6 +156,7 @@ def _file(content: str | bytes, name: str, kind: str) -> HttpResponse:
     return response
 
 
+_MAP_WORDS = {"ratio": "Used / need", "volume": "Volume over need"}
 _SHOW_WORDS = {"over": "Over need", "under": "Under need", "unknown": "Not told"}
 
 
@@ -223,14 +229,17 @@ def _month_point(row: LedgerMonth, *, is_us: bool) -> MonthPoint:
     )
 
 
-def _map(ranking: Ranking) -> str:
-    """Gardens where they lie, over need in litres: only the proportions show."""
+def _map(ranking: Ranking, *, is_ratio: bool) -> str:
+    """Gardens where they lie, by used over need or by the litres between them."""
     placed = np.isfinite(ranking.longitude) & np.isfinite(ranking.latitude)
-    return spike_map(
-        Spikes(
-            ranking.longitude[placed], ranking.latitude[placed], ranking.over_l[placed], ranking.codes[placed]
-        )
+    spikes = Spikes(
+        ranking.longitude[placed],
+        ranking.latitude[placed],
+        ranking.used_l[placed],
+        ranking.need_l[placed],
+        ranking.codes[placed],
     )
+    return spike_map(spikes, is_ratio=is_ratio)
 
 
 def _bar(over_l: float | None, most: float, *, is_us: bool) -> str:

@@ -47,8 +47,8 @@ class Ranking:
     ----------
     site
         Number of each garden.
-    over_l
-        Use over need, NaN where not told [L].
+    used_l, need_l
+        Used and needed, NaN where not told [L].
     ratio
         Used over need, NaN where not told or where nothing was needed.
     codes
@@ -58,11 +58,17 @@ class Ranking:
     """
 
     site: IntArray
-    over_l: FloatArray
+    used_l: FloatArray
+    need_l: FloatArray
     ratio: FloatArray
     codes: CodeArray
     longitude: FloatArray
     latitude: FloatArray
+
+    @property
+    def over_l(self) -> FloatArray:
+        """Use over need, NaN where not told [L]."""
+        return self.used_l - self.need_l
 
     @property
     def most_l(self) -> float:
@@ -98,10 +104,17 @@ def month_ranking(*, month: date) -> Ranking:
     site = np.array(columns[0], dtype=np.int64)
     used, need = (np.array(column, dtype=np.float64) for column in columns[1:])
     codes, east, north = _places(site)
-    over = used - need
-    order = np.lexsort((codes.astype(np.str_), -over))  # NaN last
+    order = np.lexsort((codes.astype(np.str_), need - used))  # NaN last
     ratio = np.divide(used, need, out=np.full(used.shape, np.nan), where=need > 0)
-    return Ranking(site[order], over[order], ratio[order], codes[order], east[order], north[order])
+    return Ranking(
+        site=site[order],
+        used_l=used[order],
+        need_l=need[order],
+        ratio=ratio[order],
+        codes=codes[order],
+        longitude=east[order],
+        latitude=north[order],
+    )
 
 
 def _places(site: IntArray) -> tuple[CodeArray, FloatArray, FloatArray]:
