@@ -165,8 +165,8 @@ def test_the_cost_of_a_change_stands_beside_what_it_brings_and_from_where_it_cou
 
     assert "<b>30 USD</b>, 30 min at the timer" in page
     assert words in page
-    # 2,000 L at 2 a cubic metre.
-    assert "(4.0 USD)" in page
+    # 1,500 L at 2 a cubic metre.
+    assert "(3.0 USD)" in page
     assert "spares 5 dry zone-days" in page
 
 

@@ -55,8 +55,8 @@ def test_ours_reaches_what_is_planned(station: str, table: dict[tuple[str, str],
     assert ours["zone_p5_pct"] >= fifth
     assert ours["lost_pct"] <= 14
     assert ours["past_limit"] == 0
-    # Two or three programs a year: four weeks of high summer see one change at most.
-    assert ours["changes"] <= 1.0
+    # Two or three programs a year: the first is set anew once its sensor's log has spoken, few again after.
+    assert ours["changes"] <= 1.25
 
 
 @pytest.mark.parametrize("station", STATIONS)
@@ -74,8 +74,8 @@ def test_in_the_desert_more_water_by_the_peak_program_does_not_do_as_well(
 ) -> None:
     ours, more = table["Maricopa", "ours"], table["Maricopa", "peak in ratio + 30 %"]
 
-    assert abs(ours["gross_mm"] / more["gross_mm"] - 1) < 0.05
-    assert ours["adequacy_pct"] > more["adequacy_pct"] + 1.0
+    assert ours["gross_mm"] < 0.95 * more["gross_mm"]
+    assert ours["adequacy_pct"] > more["adequacy_pct"] + 0.5
 
 
 @pytest.mark.parametrize("station", ["McLean", "Gainesville"])
