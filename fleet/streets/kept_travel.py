@@ -68,6 +68,8 @@ class KeptTravel:
             self._kept = self._source.matrix(places[:, 0], places[:, 1])
             self._number = {point: number for number, point in enumerate(known)}
         at = [self._number[point] for point in points]
+        if at == list(range(len(self._number))):
+            return self._kept
         index = np.ix_(at, at)
         return TravelMatrix(self._kept.duration_s[index], self._kept.distance_m[index], self.is_estimated)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -22,6 +23,8 @@ CIRCUITY_WORDS: Final = "published means 1.23, Boeing 2019, to 1.34, Mennicken a
 SPEED_KM_H: Final = 35.0
 # Parking and walking in at each new place [s]: a planning assumption, no published table.
 SETTLE_S: Final = 120.0
+# Rows of a large square that are reckoned at once.
+BLOCK_ROWS: Final = 512
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +73,11 @@ def great_circle_m(
     return arc
 
 
+def row_blocks(count: int) -> Iterator[slice]:
+    """Rows of a square of so many places, some at a time, so that what is reckoned with them stays small."""
+    return (slice(first, first + BLOCK_ROWS) for first in range(0, count, BLOCK_ROWS))
+
+
 def estimated_travel(
     latitude: npt.ArrayLike,
     longitude: npt.ArrayLike,
@@ -96,6 +104,8 @@ def estimated_travel(
     if not speed_km_h > 0:
         raise ValueError(f"speed is {speed_km_h} km/h, expected more than 0")
     lat, lon = np.asarray(latitude, dtype=np.float64), np.asarray(longitude, dtype=np.float64)
-    way_m = great_circle_m(lat[:, None], lon[:, None], lat[None, :], lon[None, :]) * circuity
+    way_m = np.empty((lat.size, lat.size))
+    for rows in row_blocks(lat.size):
+        way_m[rows] = great_circle_m(lat[rows, None], lon[rows, None], lat[None, :], lon[None, :]) * circuity
     time_s = np.where(way_m > 0, way_m / (speed_km_h / 3.6) + settle_s, 0.0)
     return TravelMatrix(time_s, way_m, is_estimated=True)

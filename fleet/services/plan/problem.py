@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from fleet.calc.plan.travel import TravelMatrix
+from fleet.calc.plan.travel import TravelMatrix, row_blocks
 from fleet.calc.plan.workdays import off_words
 from fleet.calc.visits.prerequisites import able_on
 from fleet.calc.visits.settings import VisitSettings, travel_hours
@@ -126,14 +126,18 @@ def build_problem(given: PlanInput, settings: VisitSettings, travel: TravelSourc
 
 
 def whole_matrices(travel: TravelMatrix, settings: VisitSettings) -> tuple[IntArray, IntArray, IntArray]:
-    """Times [s], ways [m] and costs [points] as whole numbers."""
-    reachable = np.isfinite(travel.duration_s)
-    time_s = np.where(reachable, np.minimum(travel.duration_s, UNREACHABLE_S), UNREACHABLE_S)
-    way_m = np.where(reachable, travel.distance_m, 0.0)
-    money = way_m / 1000 * settings.cost_per_km + time_s / 3600 * settings.cost_per_hour
-    cost = np.where(reachable, money * POINTS_PER_MONEY, UNREACHABLE_S)
-    whole = (np.ceil(time_s), np.rint(way_m), np.rint(cost))
-    first, second, third = (values.astype(np.int64) for values in whole)
+    """Times [s], ways [m] and costs [points] as whole numbers, some rows at a time: few copies at once."""
+    whole = tuple(np.empty(travel.duration_s.shape, dtype=np.int64) for _ in range(3))
+    for rows in row_blocks(len(travel.duration_s)):
+        duration_s, distance_m = travel.duration_s[rows], travel.distance_m[rows]
+        reachable = np.isfinite(duration_s)
+        time_s = np.where(reachable, np.minimum(duration_s, UNREACHABLE_S), UNREACHABLE_S)
+        way_m = np.where(reachable, distance_m, 0.0)
+        money = way_m / 1000 * settings.cost_per_km + time_s / 3600 * settings.cost_per_hour
+        cost = np.where(reachable, money * POINTS_PER_MONEY, UNREACHABLE_S)
+        for into, values in zip(whole, (np.ceil(time_s), np.rint(way_m), np.rint(cost)), strict=True):
+            into[rows] = values
+    first, second, third = whole
     return first, second, third
 
 
