@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 
-from fleet.calc.plan.arrival_spread import Step, arrival_span, window_of_span, work_spread
+from fleet.calc.plan.arrival_spread import Pause, Step, arrival_span, window_of_span, work_spread
 from fleet.calc.visits.settings import VisitSettings
 from fleet.models import Stop, Visit
 from fleet.routing.bench import Bench, Place
+from fleet.routing.plan import PlannedRoute
 from fleet.routing.problem import Problem, Window
 from fleet.selectors.visits.service_times import observed_service_min
 from fleet.services.plan.break_change import PLACE_FROM
@@ -166,6 +167,14 @@ def _asked_for(
     )
 
 
+def _pause(problem: Problem, route: PlannedRoute) -> Pause | None:
+    """The break that is still ahead on a route, with the bounds that the person's day has."""
+    asked = problem.vehicles[route.vehicle].pause
+    if asked is None or route.pause is None:
+        return None
+    return Pause(route.pause.after, asked.earliest_s, asked.latest_s, asked.duration_s)
+
+
 def _offer(
     broken: BrokenDay,
     bench: Bench,
@@ -195,7 +204,9 @@ def _offer(
         steps.append(step if spread is None else replace(step, work_spread=spread))
         if stop.visit == wanted:
             break
-    span = arrival_span(leave_s=new.leave_s, steps=steps, seed=seed, hours=problem.hours)
+    span = arrival_span(
+        leave_s=new.leave_s, steps=steps, seed=seed, hours=problem.hours, pause=_pause(problem, new)
+    )
     first, last = window_of_span(span_s=span, planned_s=place.start_s)
     day_s = place.start_s // DAY_S * DAY_S
     first = max(first, day_s)
