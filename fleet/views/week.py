@@ -37,14 +37,12 @@ from fleet.views.asked_day import asked_day
 from fleet.views.day_breaks import KINDS
 from fleet.views.planning import CHOICES
 from fleet.views.week_lanes import (
-    FIRST_HOUR,
-    HOURS,
     asked_lanes,
     keep_lanes,
     lane,
+    lane_hours,
     lanes_query,
     places_of,
-    share_of_day,
     tags_of,
 )
 
@@ -72,6 +70,7 @@ def week(request: HttpRequest) -> HttpResponse:
         if people.is_paged
         else needs_week(week=monday, most=LISTED)
     )
+    hours = lane_hours(board.rows, focus)
     lines = {line.technician: line for line in route_lines(day=focus, people=shown)}
     routes = [
         {"number": row.number, "name": row.name, "dash": dash_of(row.number)}
@@ -98,8 +97,8 @@ def week(request: HttpRequest) -> HttpResponse:
             "orders": ORDERS,
             "lanes_query": lanes_query(people),
             "carried": carried_stop(stop_id=asked_number(request.GET.get("carry")), week=monday),
-            "rows": [lane(row, focus) for row in board.rows],
-            "days": [day for day in days if day != focus],
+            "rows": [lane(row, people.columns, hours) for row in board.rows],
+            "days": [day for day in people.columns if day != focus],
             "focus": focus,
             "today": today,
             "monday": monday,
@@ -107,10 +106,10 @@ def week(request: HttpRequest) -> HttpResponse:
             "after": monday + timedelta(days=7),
             "now_at": None
             if has_fixed_day()
-            else share_of_day(now.astimezone(company_zone()))
+            else hours.share(now.astimezone(company_zone()))
             if focus == today
             else None,
-            "hours": [(hour, (hour - FIRST_HOUR) / HOURS * 100) for hour in range(8, 17)],
+            "hours": hours,
             "shapes": site_shapes(site_ids=_gardens(board, needs)),
             "map": chart,
             "routes": routes,

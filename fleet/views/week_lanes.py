@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from math import ceil, floor
 from typing import Final
 from urllib.parse import urlencode
 
@@ -14,10 +15,43 @@ from fleet.selectors.plan.board_people import BoardAsked, BoardPeople
 from fleet.selectors.plan.routes import BoardDay, BoardRow, StopRow
 from fleet.views.asked import asked_number
 
-FIRST_HOUR: Final = 7.5
-HOURS: Final = 9.5
+# Hours of the day that every lane holds [h]; earlier and later work makes it longer, by whole half hours.
+USUAL: Final = (7.5, 17.0)
+# Hours beyond which only every second one is written over the lane.
+MOST_LABELS: Final = 12
 # Where a person's last choice of lanes is kept.
 KEPT: Final = "board"
+
+
+@dataclass(frozen=True, slots=True)
+class LaneHours:
+    """Hours that the lanes of a day hold [h from its midnight], on whole half hours."""
+
+    day: date
+    first: float
+    last: float
+
+    @property
+    def hour_width(self) -> float:
+        """Width of an hour [% of the lane]."""
+        return 100 / (self.last - self.first)
+
+    @property
+    def grid_at(self) -> float:
+        """Where the first whole hour's line stands [%, as a background's position counts]."""
+        whole = self.hour_width * (ceil(self.first) - self.first)
+        return whole / (1 - self.hour_width / 100)
+
+    @property
+    def labels(self) -> list[tuple[int, float]]:
+        """Hours written over the lane, with their places [%]."""
+        step = 2 if self.last - self.first > MOST_LABELS else 1
+        hours = range(floor(self.first) + 1, ceil(self.last))
+        return [(hour, (hour - self.first) * self.hour_width) for hour in hours if hour % step == 0]
+
+    def share(self, moment: datetime) -> float:
+        """Where a moment stands on the lane [%]; what lies outside stands at its edge."""
+        return min(max((_hour_of(moment, self.day) - self.first) * self.hour_width, 0.0), 100.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,14 +99,29 @@ def lanes_query(people: BoardPeople) -> str:
     return urlencode({key: asdict(people.asked)[key] for key in ("order", "skill")})
 
 
-def lane(row: BoardRow, focus: date) -> dict[str, object]:
-    """A technician's row: the wide day with its boxes placed, and the other days."""
-    wide = next(day for day in row.days if day.date == focus)
+def lane_hours(rows: Sequence[BoardRow], focus: date) -> LaneHours:
+    """Hours from the earliest shift, way or stop of the wide day to the latest, at least the usual ones."""
+    first, last = USUAL
+    for day in (day for row in rows for day in row.days if day.date == focus):
+        spans = [(day.shift_from, day.shift_to)] if day.shift_from and day.shift_to else []
+        spans += [
+            (stop.arrive - timedelta(minutes=stop.drive_min), stop.depart)
+            for stop in day.stops
+            if stop.what != "back"
+        ]
+        for start, end in spans:
+            first, last = min(first, _hour_of(start, focus)), max(last, _hour_of(end, focus))
+    return LaneHours(focus, max(floor(first * 2) / 2, 0.0), min(ceil(last * 2) / 2, 24.0))
+
+
+def lane(row: BoardRow, columns: Sequence[date], hours: LaneHours) -> dict[str, object]:
+    """A technician's row: the wide day with its boxes placed, and the other days that have a column."""
+    wide = next(day for day in row.days if day.date == hours.day)
     return {
         "row": row,
         "wide": wide,
-        "placed": _placed(wide),
-        "others": [day for day in row.days if day.date != focus],
+        "placed": _placed(wide, hours),
+        "others": [day for day in row.days if day.date != hours.day and day.date in columns],
     }
 
 
@@ -105,22 +154,21 @@ def places_of(rows: Sequence[BoardRow], focus: date) -> list[tuple[float, float]
     ]
 
 
-def share_of_day(moment: datetime) -> float:
-    """Where a time of day stands on the lane [%]."""
-    hour = moment.hour + moment.minute / 60
-    return min(max((hour - FIRST_HOUR) / HOURS * 100, 0.0), 100.0)
+def _hour_of(moment: datetime, day: date) -> float:
+    """Hours from a day's midnight, by the clock that the moment is told in [h]."""
+    return (moment.date() - day).days * 24 + moment.hour + moment.minute / 60
 
 
-def _placed(day: BoardDay) -> list[Placed]:
+def _placed(day: BoardDay, hours: LaneHours) -> list[Placed]:
     """The day's stops with their places on the lane."""
     placed = []
     for stop in day.stops:
         if stop.what == "back":
             continue
-        left, right = share_of_day(stop.arrive), share_of_day(stop.depart)
-        way = min(stop.drive_min / 60 / HOURS * 100, left)
+        left, right = hours.share(stop.arrive), hours.share(stop.depart)
+        way = min(stop.drive_min / 60 * hours.hour_width, left)
         told_left, told_right = (
-            (share_of_day(stop.window_from), share_of_day(stop.window_to))
+            (hours.share(stop.window_from), hours.share(stop.window_to))
             if stop.window_from and stop.window_to
             else (0.0, 0.0)
         )

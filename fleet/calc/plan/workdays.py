@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from datetime import date, timedelta
 from typing import Final
 
@@ -25,6 +26,30 @@ def off_words(workdays: str, days_off: str, day: date) -> str:
         return "day off"
     usual = {part.strip().lower()[:3] for part in workdays.replace(";", ",").split(",")}
     return "" if WEEKDAYS[day.weekday()] in usual else f"not at work on {NAMES[day.weekday()]}"
+
+
+def days_with_work(
+    days: Sequence[date], people: Sequence[tuple[str, str]], further: Collection[date]
+) -> tuple[date, ...]:
+    """Days on which a company's week is looked at: Monday to Friday, and each weekend day with work [-].
+
+    Parameters
+    ----------
+    days
+        Days to choose from [-].
+    people
+        Workdays and days off of each person [-].
+    further
+        Days that count in any case: those with a route [-].
+    """
+    saturday = WEEKDAYS.index("sat")
+    return tuple(
+        day
+        for day in days
+        if day.weekday() < saturday
+        or day in further
+        or any(not off_words(workdays, days_off, day) for workdays, days_off in people)
+    )
 
 
 def days_words(workdays: str) -> str:

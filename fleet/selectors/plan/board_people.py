@@ -11,7 +11,7 @@ from typing import Final
 from django.db.models import Count
 
 from fleet.calc.plan.board_pages import page_sizes
-from fleet.calc.plan.workdays import off_words
+from fleet.calc.plan.workdays import days_with_work, off_words
 from fleet.models import Route, Stop, Technician, Visit
 from fleet.selectors.plan.stop_rows import hours_counted_on, minutes_late
 
@@ -75,6 +75,7 @@ class BoardPeople:
     chosen: int  # those with the wanted skill
     skills: tuple[str, ...]
     stops_of_day: dict[date, int]
+    columns: tuple[date, ...]  # days with a column: Monday to Friday, and those with work
     focus_stops: int
     focus_km: float
     trouble: int
@@ -149,6 +150,11 @@ def board_people(*, week: date, focus: date, today: date, asked: BoardAsked) -> 
         chosen=len(chosen),
         skills=tuple(skills),
         stops_of_day=_visits_by_day(days),
+        columns=days_with_work(
+            days,
+            [(one.workdays, one.days_off) for one in people.values() if one.is_active],
+            {focus} | {day for _, day, _, _, _ in routes},
+        ),
         focus_stops=sum(one.visits for one in figures),
         focus_km=sum(stop.drive_km for own in stops.values() for stop in own)
         + sum(km for _, km in back.values()),
