@@ -75,12 +75,14 @@ def sheets_of_day(request: HttpRequest) -> HttpResponse:
             "lot_map": _map(request, one.site.pk),
         }
         for one in found
+        if not one.sheet.barred
     ]
     return render(
         request,
         "fleet/sheets.html",
         {
             "pages": pages,
+            "kept_back": [one for one in found if one.sheet.barred],
             "day": day,
             "before": day - timedelta(days=1),
             "after": day + timedelta(days=1),

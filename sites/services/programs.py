@@ -11,7 +11,7 @@ from django.db import transaction
 
 from sites.models import Recommendation, Site
 from sites.models.choices import ProgramStatus
-from sites.selectors.program_rules import recommendation_breaks
+from sites.selectors.issue_gate import outside_rules
 from sites.services.history import ChangeNote, record_changes
 from sites.services.program_by_hand import LEAST_REASON, ReasonNeeded
 
@@ -75,7 +75,7 @@ def decide_program(
 
 def _outside_reason(row: Recommendation, note: str) -> str:
     """The written reason of a program that breaks watering rules, empty where it breaks none."""
-    breaks = recommendation_breaks(recommendation_ids=[row.pk]).get(row.pk, ())
+    breaks = outside_rules(recommendation_ids=[row.pk]).get(row.pk, ())
     if not breaks:
         return ""
     reason = note.strip() or row.outside_reason
@@ -123,7 +123,8 @@ def decide_programs(
         keys += waiting.filter(pk__in=wanted[left : left + _AT_ONCE]).values_list(
             "pk", "controller__site__code", "controller__code", "week"
         )
-    barred = _barred([key[0] for key in keys]) if status == ProgramStatus.ACCEPTED else set()
+    ids = [key[0] for key in keys] if status == ProgramStatus.ACCEPTED else []
+    barred = outside_rules(recommendation_ids=ids)
     keys = [key for key in keys if key[0] not in barred]
     for left in range(0, len(keys), _AT_ONCE):
         waiting.filter(pk__in=[key[0] for key in keys[left : left + _AT_ONCE]]).update(
@@ -183,15 +184,6 @@ def take_back_programs(*, decided_at: datetime, by: str, at: datetime) -> Decide
     return Decided(len(keys), 0)
 
 
-def _barred(ids: list[int]) -> set[int]:
-    """Recommended programs that break watering rules."""
-    return {
-        pk
-        for left in range(0, len(ids), _AT_ONCE)
-        for pk in recommendation_breaks(recommendation_ids=ids[left : left + _AT_ONCE])
-    }
-
-
 @transaction.atomic
 def reopen_outside_programs(*, rule_set: str, by: str, at: datetime) -> int:
     """Take back accepted programs that break their site's rules as they are now, unless a reason is written.
@@ -208,7 +200,7 @@ def reopen_outside_programs(*, rule_set: str, by: str, at: datetime) -> int:
     if week is None:
         return 0
     accepted = own.filter(week=week, status=ProgramStatus.ACCEPTED, outside_reason="")
-    ids = sorted(_barred(list(accepted.values_list("pk", flat=True))))
+    ids = sorted(outside_rules(recommendation_ids=list(accepted.values_list("pk", flat=True))))
     rows = list(own.filter(pk__in=ids).select_related("controller__site"))
     own.filter(pk__in=ids).update(status=ProgramStatus.RECOMMENDED, decided_by="", decided_at=None, note="")
     record_changes(

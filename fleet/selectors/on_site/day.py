@@ -95,7 +95,7 @@ class KeyInLine:
 
 @dataclass(frozen=True, slots=True)
 class KeyInProgram:
-    """A controller's program to key in."""
+    """A controller's program to key in; `barred` says why it may not be, and it has no lines then."""
 
     controller_id: int
     controller: str
@@ -104,6 +104,7 @@ class KeyInProgram:
     status: str
     reasons: tuple[str, ...]
     lines: tuple[KeyInLine, ...]
+    barred: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +138,13 @@ class StopSheet:
     locate_ticket: str
     locate_valid_until: Day | None
     reasons: tuple[ReasonRow, ...]
-    programs: tuple[KeyInProgram, ...]
+    programs: tuple[KeyInProgram, ...]  # also those that may not be keyed in
     sensors: tuple[SensorPlace, ...]
     visit_id: int = 0
     raw_state: str = ""  # as the stop has it, in the phone's words
     is_published: bool = True
+
+    @property
+    def to_key_in(self) -> tuple[KeyInProgram, ...]:
+        """Programs that may be keyed in."""
+        return tuple(one for one in self.programs if not one.barred)

@@ -56,7 +56,7 @@ def day_pack(*, user: User, day: date, now: datetime) -> DayPack:
         marks += [
             f"{stop.pk} {stop.order} {stop.arrive} {stop.state} {stop.visit.state} {stop.visit.window_from}",
             f"{site.access_notes} {site.gate_code} {site.phone}",
-            *(f"{one.program_set_id}" for one in programs),
+            *(f"{one.program_set_id} {one.barred}" for one in programs),
             *kinds.get(stop.visit_id or 0, ()),
         ]
     if person is not None:

@@ -26,6 +26,8 @@ class DaySheet:
 def day_sheets(*, user: User, day: date) -> tuple[DaySheet, ...]:
     """Sheets of the programs that wait to be keyed in at the stops of a day.
 
+    A program that may not be issued is among them with `sheet.barred`, so that the page can name it.
+
     Parameters
     ----------
     user

@@ -10,11 +10,15 @@ from sites.calc.program.sheet import Step, sheet_letters
 from sites.models import Controller, ProgramSet, Recommendation, Zone
 from sites.models.choices import ProgramStatus
 from sites.models.program import LineFields
+from sites.selectors.issue_gate import barred_programs
 from sites.selectors.program_lines import keyed_of
 
 
 def programs_to_key_in(*, site_id: int, day: date) -> tuple[KeyInProgram, ...]:
-    """Newest recommendation of each controller of a site that asks for a change, old against new."""
+    """Newest recommendation of each controller of a site that asks for a change, old against new.
+
+    One that may not be issued says so in `barred` and has no lines.
+    """
     programs = []
     for controller in Controller.objects.filter(site_id=site_id).order_by("code"):
         row = (
@@ -27,6 +31,7 @@ def programs_to_key_in(*, site_id: int, day: date) -> tuple[KeyInProgram, ...]:
         newest = Recommendation.objects.filter(controller=controller).order_by("-week").first()
         if row is None or newest is None or newest.pk != row.pk:
             continue
+        bar = barred_programs(recommendation_ids=[row.pk]).get(row.pk)
         now = (
             ProgramSet.objects.filter(controller=controller, as_of__lte=day)
             .prefetch_related("lines")
@@ -43,7 +48,8 @@ def programs_to_key_in(*, site_id: int, day: date) -> tuple[KeyInProgram, ...]:
                 week=row.week,
                 status=row.status,
                 reasons=tuple(str(reason) for reason in row.reasons),
-                lines=tuple(key_in_lines(old, list(row.lines.all()), names)),
+                lines=() if bar else tuple(key_in_lines(old, list(row.lines.all()), names)),
+                barred=bar.sentence if bar else "",
             )
         )
     return tuple(programs)

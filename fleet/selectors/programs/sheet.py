@@ -7,8 +7,8 @@ from datetime import date
 
 from sites.calc.program.sheet import KeyedLine, Pass, SheetLetter, day_passes, sheet_letters
 from sites.models import Controller, ProgramSet, Recommendation, RecommendationLine, Sensor, Site, Zone
+from sites.selectors.issue_gate import barred_programs, outside_rules
 from sites.selectors.program_lines import keyed_of
-from sites.selectors.program_rules import recommendation_breaks
 
 # A reason that warns of something; the others say why.
 _CAUTION_WORDS = (
@@ -25,7 +25,10 @@ _CAUTION_WORDS = (
 
 @dataclass(frozen=True, slots=True)
 class ProgramSheet:
-    """The sheet. `answer` is None where no round ran; `letters` then shows what is set."""
+    """The sheet. `answer` is None where no round ran; `letters` then shows what is set.
+
+    `barred` says why the new program may not be issued; the sheet then shows what is set. Empty: it may.
+    """
 
     controller: Controller
     sensor: Sensor | None
@@ -38,11 +41,14 @@ class ProgramSheet:
     why: tuple[str, ...]
     cautions: tuple[str, ...]
     keyed_letters: tuple[tuple[KeyedLine, ...], ...] = ()
+    barred: str = ""
 
     @property
     def is_change(self) -> bool:
         """Whether something is to be keyed in."""
-        return self.answer is not None and self.answer.is_change and bool(self.lines)
+        if self.answer is None or self.barred:
+            return False
+        return self.answer.is_change and bool(self.lines)
 
     @property
     def changes(self) -> int:
@@ -104,9 +110,10 @@ def sheet_of(*, controller: Controller, answer: Recommendation | None, day: date
     names = dict(Zone.objects.filter(controller=controller).values_list("station", "name"))
     now = keyed_of(setting.lines.all()) if setting is not None else []
     lines = list(answer.lines.all()) if answer is not None else []
-    is_change = answer is not None and answer.is_change and bool(lines)
+    barred = _barred(answer)
+    is_change = answer is not None and answer.is_change and bool(lines) and not barred
     new = keyed_of(lines) if is_change else now
-    reasons = [str(reason) for reason in answer.reasons] if answer is not None else []
+    reasons = [str(reason) for reason in answer.reasons] if answer is not None and not barred else []
     cautions = [reason for reason in reasons if any(word in reason for word in _CAUTION_WORDS)]
     if answer is not None and is_change:
         cautions += _outside(answer)
@@ -119,22 +126,30 @@ def sheet_of(*, controller: Controller, answer: Recommendation | None, day: date
         passes_new=day_passes(new),
         lines=tuple(lines),
         names=names,
-        why=tuple(reason for reason in reasons if reason not in cautions),
+        why=(barred,) if barred else tuple(reason for reason in reasons if reason not in cautions),
         cautions=tuple(cautions),
         keyed_letters=tuple(
             tuple(line for line in new if line.letter == letter)
             for letter in sorted({line.letter for line in new})
         ),
+        barred=barred,
     )
+
+
+def _barred(answer: Recommendation | None) -> str:
+    """Why the answer's program may not be issued; empty: it may, or there is none."""
+    if answer is None or not answer.is_change:
+        return ""
+    bar = barred_programs(recommendation_ids=[answer.pk]).get(answer.pk)
+    return bar.sentence if bar is not None else ""
 
 
 def _outside(answer: Recommendation) -> list[str]:
-    """What a program breaks of the watering rules as they are now, with the written reason if any."""
-    breaks = recommendation_breaks(recommendation_ids=[answer.pk]).get(answer.pk, ())
+    """What a program breaks of the watering rules as they are now, with the reason that somebody wrote."""
+    if not answer.outside_reason:
+        return []
+    breaks = outside_rules(recommendation_ids=[answer.pk]).get(answer.pk, ())
     if not breaks:
         return []
     reason = answer.outside_reason
-    head = (
-        f"Outside permitted hours, for a written reason: {reason}." if reason else "Not to be keyed in yet."
-    )
-    return [f"{head} {breaks[0].sentence}"]
+    return [f"Outside permitted hours, for a written reason: {reason}. {breaks[0].sentence}"]

@@ -1,0 +1,167 @@
+"""One gate at every door: a program that is held, or breaks a rule with no reason written, stays."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from fleet.models import Company, Stop, User
+from fleet.selectors.on_site.stop_sheet import stop_sheet
+from fleet.selectors.programs.day_sheets import day_sheets
+from fleet.selectors.programs.sheet import ProgramSheet, sheet_of
+from fleet.services.plan.plan_routes import plan_routes
+from fleet.services.plan.routes_by_hand import publish_routes
+from sites.models import (
+    Controller,
+    ProgramLine,
+    ProgramSet,
+    Recommendation,
+    RecommendationLine,
+    RuleSet,
+    RuleStage,
+)
+from sites.selectors.issue_gate import barred_programs
+from tests.factories import DAY, build_controller, build_need, build_site, build_technician, build_zone
+
+pytestmark = pytest.mark.django_db
+NOW = datetime(2026, 6, 15, 6, 0, tzinfo=UTC)
+TWO_DAYS: dict[str, Any] = {"name": "two days", "weekdays": ["wed", "sat"], "windows": ["20:00-08:00"]}
+REASON = "the supplier allowed it by letter of 3 June"
+SignIn = Callable[[User], Client]
+
+
+@pytest.fixture
+def controller(company: Company) -> Controller:
+    """A timer set to ten minutes twice a week, under rules that open Wednesday and Saturday nights."""
+    del company
+    made = RuleSet.objects.create(code="hill", supplier="Hill Water")
+    RuleStage.objects.create(rule_set=made, name="two days", spec=TWO_DAYS)
+    found = build_controller(build_site(rule_set="hill"))
+    build_zone(found, 1)
+    setting = ProgramSet.objects.create(controller=found, as_of=DAY.replace(month=4))
+    ProgramLine.objects.create(
+        program_set=setting, letter="A", days="wed,sat", starts="21:00", station=1, run_min=10, run_order=1
+    )
+    return found
+
+
+def recommended(controller: Controller, *, days: str = "daily", **columns: Any) -> Recommendation:
+    row = Recommendation.objects.create(
+        controller=controller, week=DAY, is_change=True, computed_on=DAY, reasons=["because"], **columns
+    )
+    RecommendationLine.objects.create(
+        recommendation=row, letter="A", days=days, starts="21:00", station=1, run_min=23, run_order=1
+    )
+    return row
+
+
+def sheet(row: Recommendation) -> ProgramSheet:
+    return sheet_of(controller=row.controller, answer=row, day=DAY)
+
+
+@pytest.mark.parametrize("status", ["recommended", "accepted"])
+def test_a_program_outside_the_rules_is_barred_until_a_reason_is_written(
+    controller: Controller, status: str
+) -> None:
+    row = recommended(controller, status=status)
+
+    bar = barred_programs(recommendation_ids=[row.pk])[row.pk]
+    assert not bar.is_held
+    assert bar.sentence.startswith("Not to be keyed in yet. Station 1: Mon 15 Jun")
+
+    Recommendation.objects.filter(pk=row.pk).update(outside_reason=REASON)
+    assert barred_programs(recommendation_ids=[row.pk]) == {}
+
+
+def test_a_held_program_is_barred_whatever_is_written_and_one_in_the_timer_never(
+    controller: Controller,
+) -> None:
+    row = recommended(controller, days="wed,sat", status="held", outside_reason=REASON)
+
+    bar = barred_programs(recommendation_ids=[row.pk])[row.pk]
+    assert bar.sentence == "Held by the office: not to be keyed in."
+    Recommendation.objects.filter(pk=row.pk).update(status="keyed_in")
+    assert barred_programs(recommendation_ids=[row.pk]) == {}
+
+
+def test_the_sheet_of_a_barred_program_shows_what_is_set(
+    controller: Controller, dispatcher: User, sign_in: SignIn
+) -> None:
+    row = recommended(controller)
+    page = reverse("fleet:sheet", args=["CB-14", "A"])
+    client = sign_in(dispatcher)
+
+    found = sheet(row)
+    assert not found.is_change
+    assert [step.new for letter in found.letters for step in letter.steps if step.station] == ["10 min"]
+    for address in (page, f"{page}?for=home"):
+        words = client.get(address).content.decode()
+        assert "Set your timer like this" not in words
+        assert "23 min" not in words
+    assert "Not to be keyed in yet." in client.get(page).content.decode()
+
+    Recommendation.objects.filter(pk=row.pk).update(status="held")
+    held = client.get(page).content.decode()
+    assert "Leave your timer as it is" in held
+    assert "Held by the office: not to be keyed in." in held
+
+    Recommendation.objects.filter(pk=row.pk).update(status="accepted", outside_reason=REASON)
+    free = client.get(page).content.decode()
+    assert "Set your timer like this" in free
+    assert f"for a written reason: {REASON}." in free
+
+
+def planned(controller: Controller) -> Stop:
+    build_need(controller.site)
+    build_technician("T1")
+    plan_routes(now=NOW, week=DAY, seed=1, iterations=30)
+    stop = Stop.objects.select_related("route").get(visit__site=controller.site)
+    publish_routes(days=[stop.route.day])
+    return stop
+
+
+def test_a_day_s_print_leaves_barred_programs_out_and_names_them(
+    controller: Controller, dispatcher: User, sign_in: SignIn
+) -> None:
+    row = recommended(controller)
+    day = planned(controller).route.day
+    page = f"{reverse('fleet:sheets')}?date={day.isoformat()}"
+    client = sign_in(dispatcher)
+
+    assert [bool(one.sheet.barred) for one in day_sheets(user=dispatcher, day=day)] == [True]
+    words = client.get(page).content.decode()
+    assert "Set your timer like this" not in words
+    assert "Not to be printed" in words
+    assert "Not to be keyed in yet." in words
+
+    Recommendation.objects.filter(pk=row.pk).update(outside_reason=REASON)
+    words = client.get(page).content.decode()
+    assert "Set your timer like this" in words
+    assert "Not to be printed" not in words
+
+
+def test_a_stop_shows_the_break_and_offers_nothing_to_key_in(
+    controller: Controller, dispatcher: User, sign_in: SignIn
+) -> None:
+    row = recommended(controller)
+    stop = planned(controller)
+    client = sign_in(dispatcher)
+
+    found = stop_sheet(stop_id=stop.pk)
+    assert found is not None
+    assert [(one.lines, one.program_set_id) for one in found.programs] == [((), row.pk)]
+    assert found.to_key_in == ()
+    words = client.get(reverse("fleet:stop", args=[stop.pk])).content.decode()
+    assert "Not to be keyed in yet. Station 1: Mon 15 Jun" in words
+    assert "program_keyed_in" not in words
+    assert "23 min" not in words
+
+    Recommendation.objects.filter(pk=row.pk).update(outside_reason=REASON)
+    words = client.get(reverse("fleet:stop", args=[stop.pk])).content.decode()
+    assert "program_keyed_in" in words
+    assert "23 min" in words
