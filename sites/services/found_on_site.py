@@ -10,6 +10,7 @@ from django.db import transaction
 
 from sites.models import ProgramLine, ProgramSet, Recommendation, Sensor
 from sites.models.choices import ProgramStatus
+from sites.selectors.issue_gate import barred_programs
 from sites.services.history import ChangeNote, record_changes
 from sites.services.staleness import mark_sites_stale
 
@@ -34,10 +35,14 @@ class ProgramKeyedIn:
 
     recommendation_id: int
     program_set_id: int
+    controller_id: int
     changed: bool  # False: it stood there already
     status_before: str = ""
     # What stood in the book for that day before; None: nothing did.
     lines_before: tuple[dict[str, object], ...] | None = None
+    barred: str = (
+        ""  # why it was not to be keyed in: the fact is kept, and somebody has to look; empty: it was
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +56,11 @@ class ThresholdSet:
 
 @transaction.atomic
 def key_in_recommendation(*, recommendation_id: int, on: date, by: str, at: datetime) -> ProgramKeyedIn:
-    """Make a recommended program the one that is set, from a day on; doing it twice changes nothing."""
+    """Make a recommended program the one that is set, from a day on; doing it twice changes nothing.
+
+    One that was held, or breaks a watering rule without a written reason, is kept as a fact too: it stands in
+    the timer. The answer and the history say that it was not to be keyed in.
+    """
     row = (
         Recommendation.objects.filter(pk=recommendation_id)
         .select_related("controller__site")
@@ -64,7 +73,8 @@ def key_in_recommendation(*, recommendation_id: int, on: date, by: str, at: date
         controller=row.controller, as_of=on, defaults={"origin": ProgramSet.Origin.KEYED_IN}
     )
     if not is_new and row.status == ProgramStatus.KEYED_IN:
-        return ProgramKeyedIn(row.pk, kept.pk, changed=False)
+        return ProgramKeyedIn(row.pk, kept.pk, row.controller_id, changed=False)
+    bar = barred_programs(recommendation_ids=[row.pk]).get(row.pk)
     before_lines = None if is_new else tuple(kept.lines.values(*LINE_COLUMNS))
     kept.lines.all().delete()
     ProgramLine.objects.bulk_create(
@@ -89,11 +99,23 @@ def key_in_recommendation(*, recommendation_id: int, on: date, by: str, at: date
         key=f"{site.code}/{row.controller.code}/{row.week.isoformat()}",
         site_code=site.code,
         before={"status": before},
-        after={"status": ProgramStatus.KEYED_IN.value, "as_of": on.isoformat()},
-        reason="keyed in at a visit",
+        after={
+            "status": ProgramStatus.KEYED_IN.value,
+            "as_of": on.isoformat(),
+            **({"outside_hours": True} if bar is not None and bar.breaks else {}),
+        },
+        reason=f"keyed in at a visit all the same. {bar.sentence}" if bar else "keyed in at a visit",
     )
     record_changes(notes=[note], by=by, at=at)
-    return ProgramKeyedIn(row.pk, kept.pk, changed=True, status_before=before, lines_before=before_lines)
+    return ProgramKeyedIn(
+        row.pk,
+        kept.pk,
+        row.controller_id,
+        changed=True,
+        status_before=before,
+        lines_before=before_lines,
+        barred=bar.sentence if bar is not None else "",
+    )
 
 
 @transaction.atomic

@@ -11,14 +11,13 @@ from fleet.models import Company, Finding, Flag, Visit, VisitKind, VisitNeed
 from fleet.selectors.programs.key_in import programs_to_key_in
 from fleet.services.company.stock import BadStock, use_parts
 from fleet.services.on_site.finding_input import BadFinding, FindingInput
-from fleet.services.visits.turf_found import TURF_WORDS, raise_need_of_turf
+from fleet.services.visits.program_outside import raise_need_of_program
+from fleet.services.visits.turf_found import raise_need_of_turf, turf_words
 from sites.models import Recommendation, Sensor
-from sites.services.found_again import (
-    note_sensor_installed,
-    turf_of,
-)
+from sites.services.found_again import note_sensor_installed, turf_of
 from sites.services.found_on_site import (
     NothingToKeyIn,
+    ProgramKeyedIn,
     ThresholdNotOffered,
     key_in_recommendation,
     set_threshold,
@@ -141,19 +140,11 @@ def _turf(case: _Case, done: Carried) -> None:
     }
     zones = {str(pk): [was.zones[pk], factor] for pk, factor in now.zones.items() if was.zones[pk] != factor}
     if sensors or zones:
-        done.note(f"The book notes the turf: {_turf_words(found)}.", "turf", sensors=sensors, zones=zones)
+        seen = turf_words(found.turf, found.dry_stations, found.soggy_stations)
+        done.note(f"The book notes the turf: {seen}.", "turf", sensors=sensors, zones=zones)
     if noted.held:
         listed = ", ".join(str(station) for station in noted.held)
         done.words.append(f"What station {listed} is planned with was moved within two weeks: it is held.")
-
-
-def _turf_words(found: FindingInput) -> str:
-    """What was seen of the turf, in words."""
-    parts = [TURF_WORDS[found.turf]] if found.turf else []
-    for word, stations in (("dry", found.dry_stations), ("soggy", found.soggy_stations)):
-        if stations:
-            parts.append(f"station {', '.join(str(one) for one in sorted(stations))} {word}")
-    return "; ".join(parts)
 
 
 def _program(case: _Case, done: Carried) -> None:
@@ -180,6 +171,16 @@ def _program(case: _Case, done: Carried) -> None:
             status=kept.status_before,
             lines=list(kept.lines_before) if kept.lines_before is not None else None,
         )
+        _tell_office(case, kept, done)
+
+
+def _tell_office(case: _Case, kept: ProgramKeyedIn, done: Carried) -> None:
+    """Raise a need where the program was not to be keyed in; that it stands in the timer is a fact."""
+    if not kept.barred:
+        return
+    key, site_id = case.finding.client_key, case.visit.site_id
+    need = raise_need_of_program(program=kept, site_id=site_id, key=key, day=case.day)
+    done.note(f"{kept.barred} It stands in the timer now: the office is told.", "raised", need=need.pk)
 
 
 def _programs_of(case: _Case) -> dict[int, str]:
@@ -194,7 +195,8 @@ def _programs_of(case: _Case) -> dict[int, str]:
     waiting = programs_to_key_in(site_id=case.visit.site_id, day=case.day)
     if case.controller_id is not None:
         waiting = tuple(one for one in waiting if one.controller_id == case.controller_id)
-    return {one.program_set_id: one.controller for one in waiting}
+    free = [one for one in waiting if not one.barred]
+    return {one.program_set_id: one.controller for one in free or waiting}
 
 
 def _installed(case: _Case, done: Carried) -> None:

@@ -5,6 +5,7 @@ Common practice, no source. Even dryness is a question of the setting, and the w
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import date
 
 from fleet.calc.visits.value import SERVICE_MIN
@@ -61,3 +62,20 @@ def raise_need_of_turf(*, turf: str, site_id: int, controller_id: int | None, ke
         },
     )
     return f"A need was raised. {_REASON}"
+
+
+def turf_words(turf: str, dry: Collection[int], soggy: Collection[int]) -> str:
+    """What was seen of the turf, in words.
+
+    Parameters
+    ----------
+    turf
+        One of `TURF_WORDS`, or empty.
+    dry, soggy
+        Stations that looked dry, and soggy.
+    """
+    parts = [TURF_WORDS[turf]] if turf else []
+    for word, stations in (("dry", dry), ("soggy", soggy)):
+        if stations:
+            parts.append(f"station {', '.join(str(one) for one in sorted(stations))} {word}")
+    return "; ".join(parts)

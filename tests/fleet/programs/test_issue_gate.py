@@ -10,13 +10,16 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from fleet.models import Company, Stop, User
+from fleet.models import Company, Finding, Stop, User, VisitNeed
 from fleet.selectors.on_site.stop_sheet import stop_sheet
 from fleet.selectors.programs.day_sheets import day_sheets
 from fleet.selectors.programs.sheet import ProgramSheet, sheet_of
+from fleet.services.on_site.check_findings import undo_finding
+from fleet.services.on_site.findings import FindingInput, record_finding
 from fleet.services.plan.plan_routes import plan_routes
 from fleet.services.plan.routes_by_hand import publish_routes
 from sites.models import (
+    Change,
     Controller,
     ProgramLine,
     ProgramSet,
@@ -165,3 +168,50 @@ def test_a_stop_shows_the_break_and_offers_nothing_to_key_in(
     words = client.get(reverse("fleet:stop", args=[stop.pk])).content.decode()
     assert "program_keyed_in" in words
     assert "23 min" in words
+
+
+@pytest.mark.parametrize(("days", "status"), [("daily", "recommended"), ("wed,sat", "held")])
+def test_a_barred_program_that_was_keyed_in_is_recorded_and_the_office_is_told(
+    controller: Controller, days: str, status: str
+) -> None:
+    row = recommended(controller, days=days, status=status)
+    stop = planned(controller)
+    said = FindingInput(
+        client_key="k1", stop_id=stop.pk, recorded_at=NOW, program_keyed_in=True, program_ids=(row.pk,)
+    )
+
+    done = record_finding(finding=said, by="ines")
+    record_finding(finding=said, by="ines")
+
+    row.refresh_from_db()
+    assert row.status == "keyed_in"
+    assert ProgramLine.objects.filter(program_set__as_of=stop.route.day).get().run_min == 23
+    bar = "Held by the office" if status == "held" else "Not to be keyed in yet. Station 1"
+    need = VisitNeed.objects.get(origin="finding")
+    assert (need.kind, need.state, need.controller) == ("program_change", "open", controller)
+    assert bar in need.reason
+    assert need.reason.endswith("or send somebody to set the timer back.")
+    assert any(words.startswith(bar) and "the office is told" in words for words in done.changes)
+    change = Change.objects.get(kind="recommendation")
+    assert bar in change.reason
+    assert change.after is not None
+    assert bool(change.after.get("outside_hours")) == (status != "held")
+
+    undo_finding(finding_id=Finding.objects.get().pk, by="hana", now=NOW, day=DAY)
+    row.refresh_from_db()
+    need.refresh_from_db()
+    assert (row.status, need.state) == (status, "withdrawn")
+
+
+def test_a_program_with_a_written_reason_is_keyed_in_without_a_word(controller: Controller) -> None:
+    recommended(controller, outside_reason=REASON)
+    stop = planned(controller)
+
+    record_finding(
+        finding=FindingInput(client_key="k1", stop_id=stop.pk, recorded_at=NOW, program_keyed_in=True),
+        by="ines",
+    )
+
+    assert Recommendation.objects.get().status == "keyed_in"
+    assert not VisitNeed.objects.filter(origin="finding").exists()
+    assert Change.objects.get(kind="recommendation").reason == "keyed in at a visit"
