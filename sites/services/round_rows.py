@@ -145,6 +145,8 @@ def _facts(
         valid_until=of.week + timedelta(days=valid) if valid < given.settings.horizon_days else None,
         own_hours=split.apart if split and split.main else (),
         adjust_pct=plan.adjust_pct.get(at),
+        no_run=station[given.has_no_run[zones]],
+        step_min=float(given.controllers.minute_step[at]),
         together=_together(of, at, table if is_change and at not in plan.adjust_pct else None),
         soil_assumed=bool(given.zones.soil_assumed[zones].any()),
         assumed=station[

@@ -74,7 +74,8 @@ def round_plan(
     """The best program of each controller, held against what is set.
 
     A change is material where missing adequacy falls by more than the keep band and dry days are spared, or
-    losses per need fall by more and litres are, or where what is set is unknown, runs off, or breaks a rule.
+    losses per need fall by more and litres are, or where what is set is unknown, breaks a rule, or runs off
+    (but for a timer whose step is longer than the run-off limit, where no run off means no water).
 
     Parameters
     ----------
@@ -109,8 +110,11 @@ def round_plan(
         & (lost_l >= settings.least_lost_l)
         & (less_missing > -settings.keep_shortfall)
     )
-    any_past = np.logical_or.reduceat(past, given.first)
-    is_change = (is_better | ~now.is_known | any_past | breaks_rule) & (chosen.pattern >= 0)
+    # A run past the run-off limit is a reason to change, but where the timer's step is longer than that limit
+    # the program without it leaves the station dry: then what is set stays, and the conflict is told.
+    dries = np.logical_or.reduceat(given.has_no_run, given.first) & (less_missing < -settings.keep_shortfall)
+    runs_off = np.logical_or.reduceat(past, given.first) & ~dries
+    is_change = (is_better | ~now.is_known | runs_off | breaks_rule) & (chosen.pattern >= 0)
     litres = (present.gross_mm - planned.gross_mm) * given.zones.area_m2
     return RoundPlan(
         chosen=chosen,

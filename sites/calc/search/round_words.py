@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+
 from sites.calc import soil
 from weather.calc.arrays import FloatArray, IntArray
 
@@ -67,6 +69,8 @@ class RoundFacts:
         Seasonal adjust of what is set that is all to be keyed in [%]; None: a new program.
     together
         What runs side by side in the new program, and stations too thirsty for the supply, in sentences.
+    no_run, step_min
+        Stations that no run fits, and the timer's step of minutes, which is too long for them [min].
     """
 
     station: IntArray
@@ -101,6 +105,8 @@ class RoundFacts:
     assumed: IntArray | tuple[int, ...] = ()
     adjust_pct: float | None = None
     together: tuple[str, ...] = ()
+    no_run: IntArray | tuple[int, ...] = ()
+    step_min: float = 1.0
 
 
 def reasons(facts: RoundFacts) -> list[str]:
@@ -112,7 +118,7 @@ def reasons(facts: RoundFacts) -> list[str]:
         What they are made of.
     """
     found = [] if not facts.binding else [_about_binding(facts)]
-    found += _about_now(facts)
+    found += _about_step(facts) + _about_now(facts)
     if facts.is_frozen:
         found.append("The site keeps its program as it is, by a person's decision.")
     elif not facts.is_change and facts.binding:
@@ -133,6 +139,16 @@ def _about_binding(facts: RoundFacts) -> str:
         f"{words} On these days even a full refill each time would meet {facts.reach_pct:.0f} % of the need;"
         f" the program meets {facts.adequacy_pct:.0f} %."
     )
+
+
+def _about_step(facts: RoundFacts) -> list[str]:
+    """Stations whose water runs off before the timer's shortest run is over."""
+    if not len(facts.no_run):
+        return []
+    named = stations_words(np.asarray(facts.no_run)).lower()
+    words = f"No run fits {named}: the timer’s step, {facts.step_min:g} min, is longer than any run that"
+    words += " soil, slope and heads take. Slower heads or a timer with a finer step would change that."
+    return [words]
 
 
 def _about_now(facts: RoundFacts) -> list[str]:

@@ -322,6 +322,13 @@ def facts(**given_: object) -> RoundFacts:
     return replace(plain, **given_)  # type: ignore[arg-type]
 
 
+def test_stations_that_no_run_fits_are_named_with_the_step() -> None:
+    words = reasons(facts(no_run=np.array([2]), step_min=10.0, is_change=False))
+
+    assert words[0].startswith("No run fits station 2: the timer’s step, 10 min, is longer than")
+    assert not any("No run fits" in one for one in reasons(facts()))
+
+
 def test_a_change_is_explained_by_what_is_wrong_and_what_will_be() -> None:
     assert reasons(facts()) == [
         "As set, station 2 would get as little as 80 % of the need.",

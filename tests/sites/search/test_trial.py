@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 import numpy as np
+import pytest
 
 from sites.calc.program.passes import ProgramLines
 from sites.calc.program.slots import breaks_rules, chosen_slots, set_slots
@@ -12,6 +13,7 @@ from sites.calc.rules.cases import rule_case
 from sites.calc.rules.file import parse_stage
 from sites.calc.rules.stages import Watered
 from sites.calc.search.controllers import RuleCase
+from sites.calc.search.problem import Problem
 from sites.calc.search.round_plan import round_plan
 from sites.calc.search.search import best_programs
 from sites.calc.search.trial import trial
@@ -180,6 +182,42 @@ def test_water_saved_by_letting_the_garden_go_dry_is_no_gain() -> None:
 
     assert plan.new.adequacy.min() < plan.now.adequacy.min()
     assert not plan.is_change[0]
+
+
+def spray_on_clay(minute_step: float) -> Problem:
+    """A lawn whose water runs off after eight minutes."""
+    return garden(
+        plants=("cool_turf",),
+        heads=("fixed_spray",),
+        texture="clay",
+        slope_pct=6.0,
+        governed=False,
+        minute_step=minute_step,
+    )
+
+
+def test_a_timer_too_coarse_for_the_soil_never_makes_the_round_dry_a_lawn() -> None:
+    given = spray_on_clay(10.0)
+    limit = float(given.zones.runoff_limit_min[0])
+    assert 0 < limit < 10
+
+    plan = round_plan(given, now=as_set(given, [10.0], starts=2), breaks_rule=NO_BREAK)
+
+    assert given.has_no_run.tolist() == [True]
+    assert plan.is_past_runoff.tolist() == [True]
+    assert plan.new.adequacy[0] < 0.5 < plan.now.adequacy[0]
+    assert not plan.is_change[0]
+
+
+@pytest.mark.parametrize("minute_step", [1.0, 2.0])
+def test_what_runs_off_is_changed_where_the_timer_can(minute_step: float) -> None:
+    given = spray_on_clay(minute_step)
+
+    plan = round_plan(given, now=as_set(given, [10.0], starts=2), breaks_rule=NO_BREAK)
+
+    assert not given.has_no_run.any()
+    assert plan.is_change[0]
+    assert 0 < plan.chosen.minutes[0] <= given.zones.runoff_limit_min[0]
 
 
 def test_a_program_that_breaks_a_rule_is_always_changed() -> None:
