@@ -15,6 +15,7 @@ from sites.calc.program.together import side_words, too_thirsty
 from sites.calc.rules.stages import MINUTES_A_DAY
 from sites.calc.search.problem import Problem
 from sites.calc.search.round_words import RoundFacts, reasons
+from sites.calc.search.short import has_no_run
 from sites.calc.search.threshold import threshold_advice
 from sites.calc.search.trial import Trial
 from sites.models import Recommendation, RecommendationLine
@@ -145,7 +146,7 @@ def _facts(
         valid_until=of.week + timedelta(days=valid) if valid < given.settings.horizon_days else None,
         own_hours=split.apart if split and split.main else (),
         adjust_pct=plan.adjust_pct.get(at),
-        no_run=station[given.has_no_run[zones]],
+        no_run=station[has_no_run(given)[zones]],
         step_min=float(given.controllers.minute_step[at]),
         together=_together(of, at, table if is_change and at not in plan.adjust_pct else None),
         soil_assumed=bool(given.zones.soil_assumed[zones].any()),

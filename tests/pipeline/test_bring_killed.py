@@ -36,7 +36,7 @@ WORK = """
 import os, signal, sys
 from datetime import timedelta
 from django.utils import timezone
-from fleet.services import bring_runs
+from fleet.services.bring import runs as bring_runs
 from fleet.services.bring.ask import revive_lost_brings
 from fleet.services.run_day import work_on
 from fleet.services.stage_runs import runs_to_do

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from django.core.paginator import Page, Paginator
 from django.db.models import Count, F, Min, Q
+from django.db.models.functions import TruncMonth
 
 from fleet.calc.ledger.rebates import (
     OPEN,
@@ -158,7 +159,9 @@ def _months(ids: Any) -> dict[int, dict[str, int]]:
     rows = LedgerMonth.objects.filter(site__in=ids, used_source__in=_METERED).order_by().values("site_id")
     counted = rows.annotate(
         all=Count("pk"),
-        before=Count("pk", filter=Q(month__lt=change)),
+        before=Count(
+            "pk", filter=Q(month__lt=TruncMonth(change))
+        ),  # the month in which the sensor came is neither
         after=Count("pk", filter=Q(month__gte=change)),
     )
     return {

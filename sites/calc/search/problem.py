@@ -94,11 +94,6 @@ class Problem:
     gate: BoolArray | None = None
     lane: IntArray | None = None
 
-    @property
-    def has_no_run(self) -> BoolArray:
-        """Zones for which the timer's shortest run is longer than the longest that they take, (zones,)."""
-        return np.asarray(self.cap_min <= 0)
-
     def starts_tried(self) -> IntArray:
         """Passes of a watering day that are tried [1], rising."""
         return np.array([*range(1, MOST_STARTS + 1), *self.more_starts], dtype=np.int64)

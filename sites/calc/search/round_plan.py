@@ -14,6 +14,7 @@ from sites.calc.search.chosen import Chosen
 from sites.calc.search.problem import Problem
 from sites.calc.search.reach import refill_reach
 from sites.calc.search.score import irrigation_need_mm, landscape_need_mm
+from sites.calc.search.short import has_no_run
 from sites.calc.search.trial import Slots, Trial, trial
 from weather.calc.arrays import BoolArray, DayArray, FloatArray
 
@@ -112,7 +113,7 @@ def round_plan(
     )
     # A run past the run-off limit is a reason to change, but where the timer's step is longer than that limit
     # the program without it leaves the station dry: then what is set stays, and the conflict is told.
-    dries = np.logical_or.reduceat(given.has_no_run, given.first) & (less_missing < -settings.keep_shortfall)
+    dries = np.logical_or.reduceat(has_no_run(given), given.first) & (less_missing < -settings.keep_shortfall)
     runs_off = np.logical_or.reduceat(past, given.first) & ~dries
     is_change = (is_better | ~now.is_known | runs_off | breaks_rule) & (chosen.pattern >= 0)
     litres = (present.gross_mm - planned.gross_mm) * given.zones.area_m2

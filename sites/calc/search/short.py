@@ -21,3 +21,14 @@ def is_short(given: Problem, done: Trial) -> BoolArray:
     """
     short = done.adequacy < given.settings.promised_adequacy
     return np.asarray(np.logical_or.reduceat(short, given.first))
+
+
+def has_no_run(given: Problem) -> BoolArray:
+    """Zones for which the timer's shortest run is longer than the longest that they take, (zones,).
+
+    Parameters
+    ----------
+    given
+        Controllers with their zones.
+    """
+    return np.asarray(given.cap_min <= 0)

@@ -16,6 +16,7 @@ from sites.calc.search.controllers import RuleCase
 from sites.calc.search.problem import Problem
 from sites.calc.search.round_plan import round_plan
 from sites.calc.search.search import best_programs
+from sites.calc.search.short import has_no_run
 from sites.calc.search.trial import trial
 from tests.sites.search.cases import DAYS, FIRST_DAY, as_set, garden
 
@@ -203,7 +204,7 @@ def test_a_timer_too_coarse_for_the_soil_never_makes_the_round_dry_a_lawn() -> N
 
     plan = round_plan(given, now=as_set(given, [10.0], starts=2), breaks_rule=NO_BREAK)
 
-    assert given.has_no_run.tolist() == [True]
+    assert has_no_run(given).tolist() == [True]
     assert plan.is_past_runoff.tolist() == [True]
     assert plan.new.adequacy[0] < 0.5 < plan.now.adequacy[0]
     assert not plan.is_change[0]
@@ -215,7 +216,7 @@ def test_what_runs_off_is_changed_where_the_timer_can(minute_step: float) -> Non
 
     plan = round_plan(given, now=as_set(given, [10.0], starts=2), breaks_rule=NO_BREAK)
 
-    assert not given.has_no_run.any()
+    assert not has_no_run(given).any()
     assert plan.is_change[0]
     assert 0 < plan.chosen.minutes[0] <= given.zones.runoff_limit_min[0]
 
