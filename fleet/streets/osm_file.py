@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fleet.calc.plan.travel import great_circle_m
+from fleet.streets.whole_file import PointCount
 
 # Speed by class of street where the file gives none [km/h]: common legal limits, no single source.
 SPEED_KM_H: Final[dict[str, float]] = {
@@ -66,14 +67,25 @@ class _Way:
     is_oneway: bool
 
 
-def read_streets(path: Path) -> StreetPieces:
+def read_streets(path: Path, *, anyway: bool = False) -> StreetPieces:
     """Drivable street pieces of an OSM file (.osm, .osm.gz, .osm.bz2 or .osm.pbf).
 
-    Raises `UnreadableStreets` where the file is missing, broken or holds no street.
+    Raises `UnreadableStreets` where the file is missing, broken, cut off or holds no street.
+
+    Parameters
+    ----------
+    path
+        The file.
+    anyway
+        Take it although ways seem to be missing from it.
     """
-    where, ways = _read(path)
+    points = PointCount()
+    where, ways = _read(path, points)
     if not ways:
         raise UnreadableStreets(f"{path.name} holds no drivable street")
+    doubt = points.doubt()
+    if doubt and not anyway:
+        raise UnreadableStreets(f"{path.name} is not whole: {doubt}")
     counts: dict[int, int] = {}
     for way in ways:
         for node in way.nodes:
@@ -82,14 +94,14 @@ def read_streets(path: Path) -> StreetPieces:
     rows: list[tuple[int, int, float, float]] = []
     for way in ways:
         rows += _pieces(way, where, counts, numbers)
-    points = np.array([where[node] for node in numbers])
+    junctions = np.array([where[node] for node in numbers])
     start, end, length, duration = (np.array(column) for column in zip(*rows, strict=True))
     return StreetPieces(
-        points[:, 0], points[:, 1], start.astype(np.int64), end.astype(np.int64), length, duration
+        junctions[:, 0], junctions[:, 1], start.astype(np.int64), end.astype(np.int64), length, duration
     )
 
 
-def _read(path: Path) -> tuple[dict[int, tuple[float, float]], list[_Way]]:
+def _read(path: Path, points: PointCount) -> tuple[dict[int, tuple[float, float]], list[_Way]]:
     """Coordinates of nodes and the drivable ways."""
     import osmium  # compiled reader: loaded only when a file is built
 
@@ -98,18 +110,29 @@ def _read(path: Path) -> tuple[dict[int, tuple[float, float]], list[_Way]]:
     where: dict[int, tuple[float, float]] = {}
     ways: list[_Way] = []
     try:
+        used = osmium.IdTracker()
         for item in osmium.FileProcessor(str(path)).with_locations():
-            if not isinstance(item, osmium.osm.Way) or "highway" not in item.tags:
+            if isinstance(item, osmium.osm.Node):
+                if item.id > 0 and not item.tags:
+                    points.bare.append(item.id)
+                continue
+            if not isinstance(item, osmium.osm.Way):
+                continue
+            used.add_references(item)
+            if "highway" not in item.tags:
                 continue
             tags = {tag.k: tag.v for tag in item.tags}
             speed = _speed(tags)
             nodes = [node for node in item.nodes if node.location.valid()]
+            points.asked += len(item.nodes)
+            points.missing += len(item.nodes) - len(nodes)
             if speed is None or len(nodes) < 2:
                 continue
             where.update({node.ref: (node.location.lat, node.location.lon) for node in nodes})
             refs = tuple(node.ref for node in nodes)
             backward = tags.get("oneway") == "-1"
             ways.append(_Way(refs[::-1] if backward else refs, speed, _is_oneway(tags)))
+        points.look_up(used.node_ids().get)
     except RuntimeError as error:
         raise UnreadableStreets(f"{path.name} is no readable OSM file: {error}") from error
     return where, ways

@@ -41,7 +41,7 @@ UNDERSTOOD = {
     "watch_sensors": ["--as-of 2026-06-14"],
     "plan_routes": ["--week 2026-06-15 --seconds 3 --seed 4", "--date 2026-06-16"],
     "run_day": ["--date 2026-06-15"],
-    "build_streets": ["FILE"],
+    "build_streets": ["FILE", "FILE --anyway"],
     "score_watch": ["--seeds 1,2"],
     "score_programs": ["--seeds 1,2"],
     "score_ledger": ["--seeds 2"],

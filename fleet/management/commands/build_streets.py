@@ -18,11 +18,18 @@ class Command(RootroundCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", metavar="FILE", help="the extract")
+        parser.add_argument(
+            "--anyway",
+            action="store_true",
+            help="take the file although it seems cut off, or much smaller than the present network",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         del args
         try:
-            done = build_streets(path=Path(options["file"]), data_dir=Path(settings.DATA_DIR))
+            done = build_streets(
+                path=Path(options["file"]), data_dir=Path(settings.DATA_DIR), anyway=options["anyway"]
+            )
         except UnreadableStreets as error:
             self.finish(f"no streets were built: {error}", failed=True)
             return
