@@ -267,7 +267,7 @@ def _ahead(card: NeedCard) -> PlannedCall | None:
 
 def _card(request: HttpRequest, pk: int) -> NeedCard:
     """The need, if this person may see it."""
-    card = need_card(user=asking_user(request), need_id=pk)
+    card = need_card(user=asking_user(request), need_id=pk, today=company_day(now=timezone.now()))
     if card is None:
         raise Http404
     return card

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from django.core.paginator import Page, Paginator
 from django.db.models import Count, Q, QuerySet
 
+from fleet.calc.plan.workdays import monday_of
 from fleet.calc.visits.value import value_sentence
 from fleet.models import Company, Finding, Stop, User, Visit, VisitKind, VisitNeed
 from fleet.selectors.choice import Choice
 from fleet.selectors.plan.stop_rows import company_zone, zone_of
 from fleet.selectors.site.access import sites_for
+from fleet.selectors.visits.why_waits import why_waits
 from sites.models import Change
 
 PAGE_SIZE: Final = 50
 # How many findings and changes stand on the card of a need.
 RECENT: Final = 12
+COMING: Final = (Stop.State.AHEAD, Stop.State.ON_THE_WAY, Stop.State.AT_THE_GATE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,12 +43,17 @@ class PlannedCall:
     unserved: str
 
 
+# A call as it is shown, with its rows.
+_Call = tuple[PlannedCall, Visit, Stop | None]
+
+
 @dataclass(frozen=True, slots=True)
 class ListedNeed:
     """One line of the list."""
 
     need: VisitNeed
     call: PlannedCall | None
+    waits: str  # why it is in no plan; empty: it is in one, lacks something, or is closed
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +77,7 @@ class NeedCard:
     value_words: str
     currency: str
     zone: ZoneInfo
+    waits: str  # why it is in no plan; empty: it is in one, lacks something, or is closed
     calls: tuple[PlannedCall, ...]
     findings: tuple[Finding, ...]
     changes: tuple[Change, ...]
@@ -86,10 +96,11 @@ def need_list(*, user: User, show: str, kind: str, words: str, today: date, page
     order = ("-closed_on", "-id") if show in ("met", "withdrawn") else ("-value_per_day", "site__code", "id")
     found = Paginator(shown.select_related("site", "controller").order_by(*order), PAGE_SIZE).get_page(page)
     needs = list(found.object_list)
-    calls = _calls([need.pk for need in needs])
+    here = company_zone()
+    calls = _calls([need.pk for need in needs], here)
     company = Company.objects.only("currency").first()
     return NeedList(
-        rows=tuple(ListedNeed(need, next(iter(calls.get(need.pk, ())), None)) for need in needs),
+        rows=tuple(_listed(need, calls.get(need.pk, []), monday_of(today), here) for need in needs),
         page=found,
         shows=tuple(Choice(key, word, counts[key]) for key, (word, _) in filters.items()),
         kinds=tuple(Choice(key, str(VisitKind(key).label), kinds[key]) for key in sorted(kinds)),
@@ -97,8 +108,8 @@ def need_list(*, user: User, show: str, kind: str, words: str, today: date, page
     )
 
 
-def need_card(*, user: User, need_id: int) -> NeedCard | None:
-    """One need; None where there is none that this person may see."""
+def need_card(*, user: User, need_id: int, today: date) -> NeedCard | None:
+    """One need as it stands on a day; None where there is none that this person may see."""
     need = (
         VisitNeed.objects.filter(pk=need_id, site__in=sites_for(user=user))
         .select_related("site", "controller", "quote")
@@ -108,7 +119,9 @@ def need_card(*, user: User, need_id: int) -> NeedCard | None:
         return None
     company = Company.objects.only("currency").first()
     currency = company.currency if company else ""
-    zone = zone_of(need.site.timezone, company_zone())
+    here = company_zone()
+    zone = zone_of(need.site.timezone, here)
+    calls = _calls([need.pk], here).get(need.pk, [])
     return NeedCard(
         need=need,
         earliest=need.earliest.astimezone(zone) if need.earliest else None,
@@ -116,7 +129,8 @@ def need_card(*, user: User, need_id: int) -> NeedCard | None:
         value_words=value_sentence(need.value_parts, currency),
         currency=currency,
         zone=zone,
-        calls=tuple(_calls([need.pk]).get(need.pk, ())),
+        waits=_listed(need, calls, monday_of(today), here).waits,
+        calls=tuple(call for call, _, _ in calls),
         findings=tuple(
             Finding.objects.filter(visit__needs=need, kind__in=(need.kind, ""))
             .select_related("technician")
@@ -128,7 +142,7 @@ def need_card(*, user: User, need_id: int) -> NeedCard | None:
 
 def _filters(today: date) -> dict[str, tuple[str, Q]]:
     """Filters by name: word and condition."""
-    monday = today - timedelta(days=today.weekday())
+    monday = monday_of(today)
     is_open = Q(state=VisitNeed.State.OPEN)
     # Asked once as a list, not once for each need of a large book.
     ahead = Stop.objects.filter(visit__week__gte=monday, state=Stop.State.AHEAD, visit__needs__isnull=False)
@@ -156,8 +170,23 @@ def _answering(needs: QuerySet[VisitNeed], words: str) -> QuerySet[VisitNeed]:
     return needs
 
 
-def _calls(need_ids: list[int]) -> dict[int, list[PlannedCall]]:
-    """Calls of each need, the newest first."""
+def _listed(need: VisitNeed, calls: Sequence[_Call], monday: date, here: ZoneInfo) -> ListedNeed:
+    """A need with its call: the one that is coming, else the last one and why it waits."""
+    coming = next((call for call, visit, stop in calls if _is_coming(visit, stop, monday)), None)
+    if coming is not None or need.state != VisitNeed.State.OPEN:
+        return ListedNeed(need, coming or next((call for call, _, _ in calls), None), "")
+    last, visit, stop = calls[0] if calls else (None, None, None)
+    zone = zone_of(need.site.timezone, here)
+    return ListedNeed(need, last, why_waits(need, visit=visit, stop=stop, week=monday, zone=zone))
+
+
+def _is_coming(visit: Visit, stop: Stop | None, monday: date) -> bool:
+    """Whether somebody drives there from a week on, or is on it now."""
+    return stop is not None and visit.week >= monday and stop.state in COMING
+
+
+def _calls(need_ids: list[int], here: ZoneInfo) -> dict[int, list[_Call]]:
+    """Calls of each need with their visits and stops, the newest first."""
     links = list(
         Visit.needs.through.objects.filter(visitneed_id__in=need_ids).values_list("visitneed_id", "visit_id")
     )
@@ -171,10 +200,10 @@ def _calls(need_ids: list[int]) -> dict[int, list[PlannedCall]]:
         .select_related("route__technician")
         .defer("route__way")
     }
-    here = company_zone()
-    found: dict[int, list[PlannedCall]] = {}
+    found: dict[int, list[_Call]] = {}
     for need_id, visit_id in sorted(links, key=lambda pair: (visits[pair[1]].week, pair[1]), reverse=True):
-        found.setdefault(need_id, []).append(_call(visits[visit_id], stops.get(visit_id), here))
+        visit, stop = visits[visit_id], stops.get(visit_id)
+        found.setdefault(need_id, []).append((_call(visit, stop, here), visit, stop))
     return found
 
 

@@ -13,6 +13,7 @@ from fleet.calc.visits.value import value_sentence
 from fleet.models import Company, Stop, Visit, VisitKind, VisitNeed
 from fleet.selectors.plan.stop_rows import company_zone, zone_of
 from fleet.selectors.visits.needs import NeedRow, NeedsWeek, PlannedPlace
+from fleet.selectors.visits.why_waits import why_waits
 
 
 def needs_week(*, week: date, most: int | None = None, people: Sequence[int] | None = None) -> NeedsWeek:
@@ -56,7 +57,7 @@ def needs_week(*, week: date, most: int | None = None, people: Sequence[int] | N
     words = dict(VisitKind.choices)
     return NeedsWeek(
         week=week,
-        rows=tuple(_row(needs[pk], places, currency, here) for pk in shown),
+        rows=tuple(_row(needs[pk], places, currency, here, week) for pk in shown),
         gardens=counted["gardens"],
         gardens_planned=counted["served"],
         gardens_waiting=counted["gardens"] - counted["served"],
@@ -104,7 +105,9 @@ def _places(week: date, need_ids: list[int], here: ZoneInfo) -> dict[int, Planne
     return places
 
 
-def _row(need: VisitNeed, places: dict[int, PlannedPlace], currency: str, here: ZoneInfo) -> NeedRow:
+def _row(
+    need: VisitNeed, places: dict[int, PlannedPlace], currency: str, here: ZoneInfo, week: date
+) -> NeedRow:
     """One need as a row."""
     site = need.site
     zone = zone_of(site.timezone, here)
@@ -136,6 +139,6 @@ def _row(need: VisitNeed, places: dict[int, PlannedPlace], currency: str, here: 
         parts=tuple(part for part in need.parts.split(";") if part),
         blocked=need.blocked_by,
         unserved_code="" if planned or visit is None else visit.unserved_code,
-        unserved="" if planned or visit is None else visit.why_unserved,
+        unserved="" if planned else why_waits(need, visit=visit, stop=None, week=week, zone=zone),
         planned=planned,
     )

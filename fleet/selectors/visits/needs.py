@@ -53,7 +53,8 @@ class NeedRow:
     parts: tuple[str, ...]
     # Empty when it may be planned; else the sentence that says what is missing (locate ticket, ...).
     blocked: str
-    # The last plan's reason for leaving it out; empty when planned or never tried.
+    # The last plan's reason for leaving it out, as a code; and why it waits, whoever found that: empty when
+    # planned or blocked.
     unserved_code: str
     unserved: str
     planned: PlannedPlace | None
