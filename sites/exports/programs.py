@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from datetime import date
 from typing import Final
 
-from sites.models import RecommendationLine
+from sites.models import Recommendation, RecommendationLine
+from sites.selectors.issue_gate import barred_programs
 
 COLUMNS: Final = (
     "week",
@@ -38,6 +39,8 @@ COLUMNS: Final = (
 def rows(*, week: date, private: bool = False) -> Iterator[dict[str, object]]:
     """A week's programs, station by station in the order in which they run.
 
+    The reasons of a program that may not be issued begin with why it may not.
+
     Parameters
     ----------
     week
@@ -46,6 +49,11 @@ def rows(*, week: date, private: bool = False) -> Iterator[dict[str, object]]:
         Nothing in a program is private; taken so that all exports are called alike.
     """
     del private
+    barred = barred_programs(
+        recommendation_ids=Recommendation.objects.filter(week=week, is_change=True).values_list(
+            "pk", flat=True
+        )
+    )
     lines = (
         RecommendationLine.objects.filter(recommendation__week=week)
         .select_related("recommendation__controller__site")
@@ -58,6 +66,7 @@ def rows(*, week: date, private: bool = False) -> Iterator[dict[str, object]]:
     )
     for line in lines.iterator(chunk_size=2_000):
         answer = line.recommendation
+        bar = barred.get(answer.pk)
         yield {
             "week": week.isoformat(),
             "as_of": week.isoformat(),
@@ -81,7 +90,7 @@ def rows(*, week: date, private: bool = False) -> Iterator[dict[str, object]]:
             "lost_pct": _number(line.lost_pct, 1),
             "runoff_limit_min": _number(line.runoff_limit_min, 1),
             "is_change": str(answer.is_change).lower(),
-            "reasons": " ".join(answer.reasons),
+            "reasons": " ".join([bar.sentence, *answer.reasons] if bar else answer.reasons),
         }
 
 

@@ -11,6 +11,7 @@ from sites.importing.rules import RulesFile, StageRow, read_rules
 from sites.models import RuleSet, RuleStage
 from sites.selectors.rules import stored_rule_sets
 from sites.services.history import ChangeNote, record_changes
+from sites.services.programs import reopen_outside_programs
 from weather.importing.rows import ImportReport
 
 
@@ -18,6 +19,9 @@ def import_rules(
     *, path: Path, by: str, now: datetime, dry_run: bool = False, keep_good: bool = False
 ) -> ImportReport:
     """Bring a rules file in: each rule set of the file replaces its stages; other sets stay.
+
+    Accepted programs that break the rules as they are then are to be decided again, unless a reason is
+    written; the report's warnings count them.
 
     Parameters
     ----------
@@ -33,7 +37,7 @@ def import_rules(
     stored = stored_rule_sets(codes=[code for code, _, _ in sets])
     new = [one for one in sets if one[0] not in stored]
     changed = [one for one in sets if one[0] in stored and stored[one[0]] != _plain(one[1], one[2])]
-    write = not dry_run and (not file.problems or keep_good)
+    write, reopened = not dry_run and (not file.problems or keep_good), 0
     if write:
         with transaction.atomic():
             for code, supplier, stages in (*new, *changed):
@@ -43,12 +47,21 @@ def import_rules(
                 for code, supplier, stages in (*new, *changed)
             ]
             record_changes(notes=notes, by=by, at=now)
-    return _report(file, len(new), len(changed), len(sets) - len(new) - len(changed), written=write)
+            for code, _, _ in (*new, *changed):
+                reopened += reopen_outside_programs(rule_set=code, by=by, at=now)
+    return _report(
+        file, len(new), len(changed), len(sets) - len(new) - len(changed), written=write, reopened=reopened
+    )
 
 
-def _report(file: RulesFile, new: int, changed: int, unchanged: int, *, written: bool) -> ImportReport:
+def _report(
+    file: RulesFile, new: int, changed: int, unchanged: int, *, written: bool, reopened: int
+) -> ImportReport:
     """What the import did, counted in rule sets."""
-    return ImportReport(file.file, new, changed, unchanged, tuple(file.problems), written=written)
+    fit = "program no longer fits" if reopened == 1 else "programs no longer fit"
+    words = f"{reopened} accepted {fit} the watering rules:"
+    warnings = (f"{words} to be decided again in the weekly round.",) if reopened else ()
+    return ImportReport(file.file, new, changed, unchanged, tuple(file.problems), warnings, written=written)
 
 
 def write_rule_set(*, code: str, supplier: str, stages: list[StageRow]) -> None:

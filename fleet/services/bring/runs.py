@@ -22,7 +22,7 @@ from fleet.models import Company, StageRun
 from fleet.services.bring.file import Look, look_at_file, save_file
 from fleet.services.bring.file_seen import keep_seen, kept_seen, seen_in
 from fleet.services.bring.kept_looks import keep_look, state_of_book
-from fleet.services.bring.kinds import BOOK, Moment
+from fleet.services.bring.kinds import BOOK, RULES, Moment
 from fleet.services.bring.uploads import (
     Upload,
     data_path,
@@ -57,6 +57,7 @@ class Outcome:
     made: tuple[tuple[str, int], ...] = ()
     sites: tuple[str, ...] = ()
     more_sites: int = 0
+    asks: tuple[str, ...] = ()  # what it leaves for a person to decide
 
 
 def look_in_run(context: StageContext) -> str:
@@ -114,9 +115,8 @@ def kept_outcome(*, folder: Path, upload: Upload) -> Outcome | None:
     except (OSError, ValueError):
         return None
     made = tuple((fault, count) for fault, count in facts["made"])
-    return Outcome(
-        **(facts | {"made": made, "problems": tuple(facts["problems"]), "sites": tuple(facts["sites"])})
-    )
+    lists = {name: tuple(facts.get(name, ())) for name in ("problems", "sites", "asks")}
+    return Outcome(**(facts | lists | {"made": made}))
 
 
 def _look(folder: Path, upload: Upload, moment: Moment, tell: _Telling) -> str:
@@ -150,6 +150,7 @@ def _sealer(folder: Path, upload: Upload, context: StageContext, attempt: int) -
             "done", report.added, report.changed, report.unchanged,
             tuple(str(one) for one in report.problems[:MOST_PROBLEMS]),
             tuple(sorted(made.items())), tuple(sites[:MOST_SITES]), max(0, len(sites) - MOST_SITES),
+            report.warnings if upload.kind == RULES else (),
         )  # fmt: skip
         keep_outcome(folder=folder, upload=upload, outcome=outcome)
         held = StageRun.objects.filter(pk=context.run_id, state=StageRun.State.RUNNING, attempt=attempt)

@@ -27,4 +27,6 @@ class Command(RootroundCommand):
             dry_run=options["dry_run"],
             keep_good=options["keep_good"],
         )
+        for warning in report.warnings:
+            self.stdout.write(warning)
         self.finish(report.summary(), problems=report.problems)

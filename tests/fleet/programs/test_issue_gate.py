@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
 
@@ -18,6 +22,7 @@ from fleet.services.on_site.check_findings import undo_finding
 from fleet.services.on_site.findings import FindingInput, record_finding
 from fleet.services.plan.plan_routes import plan_routes
 from fleet.services.plan.routes_by_hand import publish_routes
+from sites.exports import programs
 from sites.models import (
     Change,
     Controller,
@@ -29,6 +34,8 @@ from sites.models import (
     RuleStage,
 )
 from sites.selectors.issue_gate import barred_programs
+from sites.services.programs import decide_program
+from sites.services.record_rules import import_rules
 from tests.factories import DAY, build_controller, build_need, build_site, build_technician, build_zone
 
 pytestmark = pytest.mark.django_db
@@ -215,3 +222,79 @@ def test_a_program_with_a_written_reason_is_keyed_in_without_a_word(controller: 
     assert Recommendation.objects.get().status == "keyed_in"
     assert not VisitNeed.objects.filter(origin="finding").exists()
     assert Change.objects.get(kind="recommendation").reason == "keyed in at a visit"
+
+
+def test_an_export_says_first_why_a_program_may_not_be_keyed_in(controller: Controller) -> None:
+    row = recommended(controller)
+
+    (line,) = programs.rows(week=DAY)
+    assert str(line["reasons"]).startswith("Not to be keyed in yet. Station 1: Mon 15 Jun")
+    assert str(line["reasons"]).endswith(" because")
+
+    Recommendation.objects.filter(pk=row.pk).update(status="held")
+    (line,) = programs.rows(week=DAY)
+    assert str(line["reasons"]).startswith("Held by the office: not to be keyed in.")
+    Recommendation.objects.filter(pk=row.pk).update(status="accepted", outside_reason=REASON)
+    (line,) = programs.rows(week=DAY)
+    assert line["reasons"] == "because"
+
+
+def rules_file(folder: Path, *specs: dict[str, Any]) -> Path:
+    file = folder / "rules.json"
+    sets = [{"rule_set": "hill", "supplier": "Hill Water", "stages": list(specs)}]
+    file.write_text(json.dumps({"rule_sets": sets}), encoding="utf-8")
+    return file
+
+
+def test_rules_of_a_file_take_accepted_programs_back_but_not_those_with_a_reason(
+    controller: Controller, tmp_path: Path
+) -> None:
+    row = recommended(controller, days="wed,sat")
+    decide_program(recommendation_id=row.pk, status="accepted", by="hana", at=NOW)
+    file = rules_file(tmp_path, {"name": "one day", "weekdays": ["sun"], "windows": ["20:00-08:00"]})
+
+    import_rules(path=file, by="ruth", now=NOW, dry_run=True)
+    row.refresh_from_db()
+    assert row.status == "accepted"
+
+    report = import_rules(path=file, by="ruth", now=NOW)
+    row.refresh_from_db()
+    assert row.status == "recommended"
+    assert report.warnings == (
+        "1 accepted program no longer fits the watering rules: to be decided again in the weekly round.",
+    )
+    assert "rules hill changed" in Change.objects.filter(kind="recommendation").latest("pk").reason
+    assert import_rules(path=file, by="ruth", now=NOW).warnings == ()
+
+    decide_program(recommendation_id=row.pk, status="accepted", by="hana", at=NOW, note=REASON)
+    assert import_rules(path=rules_file(tmp_path, TWO_DAYS | {"weekdays": ["mon"]}), by="ruth", now=NOW)
+    row.refresh_from_db()
+    assert row.status == "accepted"
+
+
+def test_the_imports_page_says_how_many_programs_new_rules_reopen(
+    controller: Controller, tmp_path: Path, dispatcher: User, sign_in: SignIn
+) -> None:
+    row = recommended(controller, days="wed,sat", status="accepted")
+    file = rules_file(tmp_path, TWO_DAYS | {"weekdays": ["sun"]})
+    client = sign_in(dispatcher)
+
+    sent = client.post("/bring/", {"file": SimpleUploadedFile("rules.json", file.read_bytes())})
+    page = str(sent["Location"])
+    client.post(f"{page}save/")
+
+    row.refresh_from_db()
+    assert row.status == "recommended"
+    words = client.get(page).content.decode()
+    assert "To be decided" in words
+    assert "1 accepted program no longer fits the watering rules" in words
+
+
+def test_the_command_says_how_many_programs_new_rules_reopen(
+    controller: Controller, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    recommended(controller, days="wed,sat", status="accepted")
+
+    call_command("import_rules", str(rules_file(tmp_path, TWO_DAYS | {"weekdays": ["sun"]})))
+
+    assert "1 accepted program no longer fits the watering rules" in capsys.readouterr().out
