@@ -14,7 +14,7 @@ from fleet.services.bring.runs import LOOK, SAVE, look_in_run, save_in_run
 from fleet.services.heart import beating
 from fleet.services.ledger.leaks import update_leaks
 from fleet.services.ledger.record import update_ledger
-from fleet.services.plan.plan_routes import plan_routes
+from fleet.services.plan.plan_routes import company_settings, plan_routes
 from fleet.services.plan.watched import AlreadyPlanning, PlanningStopped
 from fleet.services.stage_context import Clock, StageContext
 from fleet.services.stage_runs import (
@@ -34,7 +34,6 @@ from sites.services.locations import assign_locations
 from sites.services.weekly_round import weekly_round
 
 NIGHT: Final = "run_day"
-PLANNING_SECONDS: Final = 10.0
 
 
 class StageFailed(RuntimeError):
@@ -72,9 +71,10 @@ def _needs(context: StageContext) -> str:
 
 def _routes(context: StageContext) -> str:
     week = date.fromisoformat(context.scope) if context.scope != "all" else monday_of(context.day)
+    seconds = company_settings().planning_s if context.planning_s is None else context.planning_s
     try:
         done = plan_routes(
-            now=context.now, week=week, seconds=context.planning_s, seed=context.seed, run_id=context.run_id
+            now=context.now, week=week, seconds=seconds, seed=context.seed, run_id=context.run_id
         )
     except (AlreadyPlanning, PlanningStopped) as left:
         return f"nothing written: {left}"
@@ -106,7 +106,7 @@ PARTS: Final[dict[str, Callable[[StageContext], str]]] = {
 
 
 def run_day(
-    *, day: date, clock: Clock, seed: int = 0, again: bool = True, planning_s: float = PLANNING_SECONDS
+    *, day: date, clock: Clock, seed: int = 0, again: bool = True, planning_s: float | None = None
 ) -> Iterator[str]:
     """Run every stage of a day in order; a line for each.
 
@@ -121,7 +121,7 @@ def run_day(
     again
         Run stages that are done already as well: each gives the same result again.
     planning_s
-        Time that the planner may take [s].
+        Time that the planner may take [s]; None: what the company has set.
 
     Raises
     ------
@@ -164,7 +164,7 @@ def work_on(*, run_id: int, clock: Clock, seed: int = 0) -> bool:
     return True
 
 
-def _run_claimed(run: StageRun, *, clock: Clock, seed: int, planning_s: float = PLANNING_SECONDS) -> str:
+def _run_claimed(run: StageRun, *, clock: Clock, seed: int, planning_s: float | None = None) -> str:
     """Summary of a claimed run; a failure is kept with its reason and raised by name."""
     attempt = StageRun.objects.values_list("attempt", flat=True).get(pk=run.pk)
     context = StageContext(

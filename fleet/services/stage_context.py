@@ -18,7 +18,7 @@ class StageContext:
     day, now, seed, scope
         The company's day, the moment, the seed, and the scope of the run.
     planning_s
-        Time that the planner may take [s].
+        Time that the planner may take [s]; None: what the company has set.
     clock
         Tells the moment to stages that last.
     run_id
@@ -31,7 +31,7 @@ class StageContext:
     now: datetime
     seed: int
     scope: str
-    planning_s: float
+    planning_s: float | None
     clock: Clock
     run_id: int
     is_retry: bool

@@ -8,7 +8,7 @@ from time import sleep
 
 import pytest
 
-from fleet.models import Company, StageRun
+from fleet.models import Company, Planning, StageRun
 from fleet.services.heart import beating
 from fleet.services.run_day import NIGHT, run_day, work_on
 from fleet.services.stage_runs import (
@@ -109,6 +109,7 @@ def test_a_night_goes_on_without_a_stage_that_was_given_up(company: Company) -> 
 
     assert "given up after 5 tries" in lines[1]
     assert lines[-1].startswith("update_ledger")
+    assert Planning.objects.get().seconds == 0.1  # what is said here goes before what the company has set
     assert is_given_up(run_id=broken.pk, now=NOW)
 
 

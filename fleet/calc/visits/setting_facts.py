@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from typing import Final
 
 ASSUMED: Final = "assumed"
-WAITING, RAISING, DRIVING, MINUTES, BREAKS = (
+WAITING, RAISING, DRIVING, MINUTES, BREAKS, NIGHT = (
     "What a day of waiting costs",
     "When a need is raised",
     "What driving costs, and how long it takes",
     "Minutes on the spot",
     "Breaks",
+    "The plan of the night",
 )
 
 
@@ -96,5 +97,8 @@ FACTS: Final = (
     SettingFact("break_from_h", BREAKS, "Break starts at the earliest", "h of the day", 6, 20),
     SettingFact("break_to_h", BREAKS, "Break starts at the latest", "h of the day", 6, 22),
     SettingFact("break_from_shift_h", BREAKS, "Shifts shorter than this have none", "h", 0, 12),
+    SettingFact(
+        "planning_s", NIGHT, "What the planning of the week may take each night", "s", 5, 600
+    ),
 )  # fmt: skip
 FACT_OF: Final = {fact.name: fact for fact in FACTS}

@@ -67,6 +67,8 @@ class VisitSettings:
     min_start_up, min_audit, min_sensor_check, min_sensor_install, min_program_change, min_repair, \
 min_move_station_wire, min_dig, min_backflow_test, min_winterize, min_complaint, min_survey, min_log_missing
         Planned time on the spot of each kind of visit, before findings are looked at [min].
+    planning_s
+        Time that the night's planning of the week may take [s].
     rush_hours
         Hours of the day in which driving takes longer.
     """
@@ -108,6 +110,7 @@ min_move_station_wire, min_dig, min_backflow_test, min_winterize, min_complaint,
     min_complaint: float = SERVICE_MIN["complaint"]
     min_survey: float = SERVICE_MIN["survey"]
     min_log_missing: float = SERVICE_MIN["log_missing"]
+    planning_s: float = 10.0
     rush_hours: tuple[RushSpan, ...] = ()
 
     def __post_init__(self) -> None:
