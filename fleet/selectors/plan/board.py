@@ -97,7 +97,11 @@ def unserved_rows(*, week: date) -> tuple[UnservedRow, ...]:
 
 def plan_stamp(*, week: date) -> PlanStamp | None:
     """When a week was last planned and what came of it; None: never."""
-    runs = PlanRun.objects.filter(week=week, undone_at__isnull=True).defer("before")
+    runs = (
+        PlanRun.objects.filter(week=week, undone_at__isnull=True)
+        .order_by("-planned_at", "-pk")
+        .defer("before")
+    )
     run = next((run for run in runs if run.figures.get("what") == "plan"), None)
     if run is None:
         return None
@@ -110,8 +114,10 @@ def plan_stamp(*, week: date) -> PlanStamp | None:
         unserved=int(figures.get("unserved", 0)),
         drive_min=float(figures.get("drive_min", 0)),
         drive_km=float(figures.get("drive_km", 0)),
-        told_moved=int(figures.get("told_moved", 0)),
         told=int(figures.get("told", 0)),
+        # Plans of earlier versions counted the left-out ones alone, as moved.
+        told_lost=int(figures.get("told_lost", figures.get("told_moved", 0))),
+        told_moved=int(figures.get("told_moved", 0)) if "told_lost" in figures else 0,
     )
 
 

@@ -104,8 +104,14 @@ class PlanStamp:
     unserved: int
     drive_min: float
     drive_km: float
-    told_moved: int  # told customers whose day or window the last plan changed
-    told: int
+    told: int  # visits of that planning whose customers were told hours
+    told_lost: int  # those of them that it left out
+    told_moved: int  # those that it put on another day or outside their hours
+
+    @property
+    def told_kept(self) -> int:
+        """Told customers who need no call."""
+        return self.told - self.told_lost - self.told_moved
 
 
 @dataclass(frozen=True, slots=True)

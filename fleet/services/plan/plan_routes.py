@@ -31,6 +31,7 @@ from fleet.services.plan.fit import (
 from fleet.services.plan.held_windows import free_expired
 from fleet.services.plan.lock import hold_plan
 from fleet.services.plan.problem import POINTS_PER_MONEY
+from fleet.services.plan.revision import places_of
 from fleet.services.plan.snapshot import CannotUndo, keep_run, restore_snapshot, snapshot
 from fleet.services.plan.state import (
     NothingToPlan,
@@ -39,6 +40,7 @@ from fleet.services.plan.state import (
     previous_orders,
     week_state,
 )
+from fleet.services.plan.told_kept import told_hours, told_kept
 from fleet.services.plan.visits_of_week import merge_needs, plannable_needs, split_skills, write_visits
 from fleet.services.plan.watched import (
     PlanningStopped,
@@ -70,8 +72,9 @@ class RoutesPlanned:
     drive_min: float
     drive_km: float
     is_estimated: bool
-    told: int
-    told_moved: int
+    told: int  # visits whose customers were told hours
+    told_lost: int  # those of them left out
+    told_moved: int  # those on another day or outside their hours
 
     def summary(self) -> str:
         """One line for the end of a command."""
@@ -80,7 +83,7 @@ class RoutesPlanned:
         return (
             f"{what}: {self.visits} visits on {self.routes} routes, {self.unserved} left out, "
             f"{self.drive_min / 60:.1f} h and {self.drive_km:.0f} km of driving{estimated}; "
-            f"{self.told_moved} of {self.told} told customers moved"
+            f"of {self.told} told customers {self.told_lost} lost their hours, {self.told_moved} were moved"
         )
 
 
@@ -225,11 +228,12 @@ def _keep(
         return fresh
     row, given, plan = work.row, found.state.given, found.plan
     before = snapshot(days=given.days, monday=row.week)
+    hours = told_hours((*given.visits, *found.state.without_place))
+    stood = places_of(hours)
     unserved = write_plan(
         state=found.state, problem=found.problem, plan=plan, travel=travel, now=work.now, changes=changes
     )
-    told = [number for number, visit in enumerate(given.visits) if visit.told_at is not None]
-    left = {one.visit for one in plan.unserved}
+    told = told_kept(told=hours, before=stood, after=places_of(hours), zone=given.clock.zone)
     done = RoutesPlanned(
         week=row.week,
         day=row.day,
@@ -239,8 +243,9 @@ def _keep(
         drive_min=round(sum(route.drive_s for route in plan.routes) / 60, 1),
         drive_km=round(sum(route.drive_m for route in plan.routes) / 1000, 1),
         is_estimated=travel.is_estimated,
-        told=len(told),
-        told_moved=sum(number in left for number in told),
+        told=told.told,
+        told_lost=told.lost,
+        told_moved=told.moved,
     )
     keep_run(
         monday=row.week,
@@ -258,6 +263,7 @@ def _keep(
             "is_estimated": done.is_estimated,
             "travel_words": "; ".join([travel.words, *(span.words for span in work.settings.rush_hours)]),
             "told": done.told,
+            "told_lost": done.told_lost,
             "told_moved": done.told_moved,
             "seconds": row.seconds,
             "seed": row.seed,

@@ -83,7 +83,7 @@ def test_two_locked_visits_that_clash_leave_one_out_by_name(company: Company, cl
 
     done = plan_routes(now=EARLY, week=DAY, seed=1, iterations=10)
 
-    assert (done.visits, done.unserved, done.told, done.told_moved) == (2, 1, 2, 1)
+    assert (done.visits, done.unserved, done.told, done.told_lost, done.told_moved) == (2, 1, 2, 1, 0)
     left = Visit.objects.exclude(unserved_code="").get()
     assert left.unserved_code == "lock_clash"
     assert Stop.objects.filter(visit__site__code="OK-1").exists()

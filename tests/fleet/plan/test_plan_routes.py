@@ -140,7 +140,7 @@ def test_a_told_window_is_kept_when_the_week_is_planned_again(company: Company) 
 
     stop = Stop.objects.get(visit=visit)
     assert start <= stop.arrive <= start + timedelta(hours=1)
-    assert (done.told, done.told_moved) == (1, 0)
+    assert (done.told, done.told_lost, done.told_moved) == (1, 0, 0)
 
 
 def test_a_locked_visit_stays_on_its_technicians_day(company: Company) -> None:
