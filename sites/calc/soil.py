@@ -123,8 +123,38 @@ def available_water_mm(
     field_capacity_kpa
         Tension called field capacity [kPa], 6 to 15.
     """
-    held = field_capacity(soil, field_capacity_kpa) - wilting_point(soil)
+    return held_between_mm(field_capacity(soil, field_capacity_kpa), wilting_point(soil), root_depth_mm)
+
+
+def held_between_mm(
+    field_capacity: npt.ArrayLike, wilting_point: npt.ArrayLike, root_depth_mm: npt.ArrayLike
+) -> FloatArray:
+    """Water that a root zone holds between two contents [mm], FAO-56 Eq. 82 (Allen et al. 1998).
+
+    Parameters
+    ----------
+    field_capacity, wilting_point
+        Water contents [m3/m3], (n,) or one.
+    root_depth_mm
+        Root depth [mm], (n,) or one.
+    """
+    held = np.asarray(field_capacity, dtype=np.float64) - np.asarray(wilting_point, dtype=np.float64)
     return np.asarray(held * np.asarray(root_depth_mm, dtype=np.float64))
+
+
+def allowed_depletion_mm(available_mm: npt.ArrayLike, fraction: npt.ArrayLike) -> FloatArray:
+    """What of the available water may be gone [mm], RAW of FAO-56 Eq. 83 (Allen et al. 1998).
+
+    Parameters
+    ----------
+    available_mm
+        Total available water [mm], (n,) or one.
+    fraction
+        Share that may be gone [1], (n,) or one.
+    """
+    return np.asarray(
+        np.asarray(available_mm, dtype=np.float64) * np.asarray(fraction, dtype=np.float64), dtype=np.float64
+    )
 
 
 def depletion_fraction(

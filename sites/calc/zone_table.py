@@ -255,7 +255,9 @@ def zone_table(zones: BookZones, field_capacity_kpa: float = soil.FIELD_CAPACITY
         field_capacity=soil.field_capacity(texture, field_capacity_kpa),
         wilting_point=soil.wilting_point(texture),
         total_available_water_mm=available,
-        allowed_depletion_mm=available * landscape.allowed_depletion_fraction(zones.plant),
+        allowed_depletion_mm=soil.allowed_depletion_mm(
+            available, landscape.allowed_depletion_fraction(zones.plant)
+        ),
         intake_rate_mm_h=intake,
         surface_accumulation_mm=accumulation,
         runoff_limit_min=runoff_limit_min(rate, intake, accumulation),

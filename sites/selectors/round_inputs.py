@@ -12,6 +12,7 @@ import numpy as np
 from sites.calc import soil
 from sites.calc.program.own_hours import OwnHours
 from sites.calc.rules.stages import Stage, Watered
+from sites.calc.search.assumed_words import sensor_assumptions
 from sites.calc.search.controllers import ControllerTable, RuleCase
 from sites.calc.search.settings import ProgramSettings
 from sites.calc.search.threshold import Watched
@@ -37,6 +38,7 @@ class RoundControllers:
     frozen: tuple[bool, ...]
     rules_lack: tuple[str, ...]  # why nobody can say what the rules permit; empty: they are known
     own_hours: OwnHours  # of the zones, in the zones' order
+    sensor_lacks: tuple[tuple[str, ...], ...]  # what is assumed of each sensor, in sentences
 
 
 def round_controllers(
@@ -105,6 +107,9 @@ def round_controllers(
         frozen=tuple(row.site.program_frozen for row in rows),
         rules_lack=tuple(book.lacks[case] for case in case_of),
         own_hours=own,
+        sensor_lacks=tuple(
+            _sensor_lacks(row, row.pk in governing, kpa) for row, kpa in zip(rows, threshold, strict=True)
+        ),
     )
 
 
@@ -127,6 +132,18 @@ def _threshold(row: Controller) -> float:
     """Threshold as set [kPa], NaN where none is known."""
     sensor = getattr(row, "sensor", None)
     return float(sensor.threshold_kpa) if sensor is not None and sensor.threshold_kpa else math.nan
+
+
+def _sensor_lacks(row: Controller, has_zone: bool, kpa: float) -> tuple[str, ...]:
+    """What is assumed of a controller's sensor."""
+    sensor = getattr(row, "sensor", None)
+    return sensor_assumptions(
+        is_marked=row.governed,
+        has_sensor=sensor is not None,
+        station=sensor.station if sensor is not None else 0,
+        has_zone=has_zone,
+        threshold_kpa=kpa,
+    )
 
 
 def _steps(row: Controller) -> tuple[float, ...]:

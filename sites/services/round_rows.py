@@ -13,8 +13,9 @@ from sites.calc.program.patterns import NOON, DayChoice
 from sites.calc.program.times import Timetable
 from sites.calc.program.together import side_words, too_thirsty
 from sites.calc.rules.stages import MINUTES_A_DAY
+from sites.calc.search.assumed_words import zone_assumptions
 from sites.calc.search.problem import Problem
-from sites.calc.search.round_words import RoundFacts, reasons
+from sites.calc.search.round_words import OFF_SEASON, OFF_SEASON_MM, RoundFacts, reasons
 from sites.calc.search.short import has_no_run
 from sites.calc.search.threshold import threshold_advice
 from sites.calc.search.trial import Trial
@@ -65,7 +66,7 @@ def recommendation_rows(
         threshold_kpa_now=None if math.isnan(kpa) else kpa,
         threshold_kpa=None if math.isnan(advice.threshold_kpa) else advice.threshold_kpa,
         cycles_per_event=int(plan.chosen.starts[at]) if table else 1,
-        reasons=reasons(facts) if table else [f"No program can be issued: {_binding(of, at, controller)}."],
+        reasons=reasons(facts) if table else [_no_program(_binding(of, at, controller))],
         binding_limit=_binding(of, at, controller),
         water_at_stake_l=litres,
         money_at_stake=litres / LITRES_PER_M3 * of.price_per_m3,
@@ -149,10 +150,8 @@ def _facts(
         no_run=station[has_no_run(given)[zones]],
         step_min=float(given.controllers.minute_step[at]),
         together=_together(of, at, table if is_change and at not in plan.adjust_pct else None),
-        soil_assumed=bool(given.zones.soil_assumed[zones].any()),
-        assumed=station[
-            given.zones.precipitation_rate_assumed[zones] | given.zones.distribution_uniformity_assumed[zones]
-        ],
+        rests_on=(*of.found.sensor_lacks[controller], *zone_assumptions(given.zones, zones)),
+        is_off_season=bool((plan.need_mm[zones] < OFF_SEASON_MM).all()),
         barred=tuple(sorted(set(station.tolist()) - {*split.main, *split.apart})) if split else (),
     )
 
@@ -197,3 +196,8 @@ def _bypass_rate(given: Problem, done: Trial, at: int) -> float | None:
 def _binding(of: RoundContext, at: int, controller: int) -> str:
     """What keeps the least bad program from being good; empty: nothing."""
     return of.found.rules_lack[controller] or of.binding[at]
+
+
+def _no_program(binding: str) -> str:
+    """Why there is no program: what binds, or that none is needed."""
+    return f"No program can be issued: {binding}." if binding else OFF_SEASON

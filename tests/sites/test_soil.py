@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sites.calc import soil
+from sites.calc import landscape, soil
 from sites.calc.reference_tables import table_rows
+from tests.sites.search.cases import garden
 
 # Clapp and Hornberger 1978, Water Resour. Res. 14:601-604, Table 2, through the exact fraction formula with
 # field capacity at 10 kPa: share of available water gone at 20, 30, 40, 60, 80 kPa (computed, two digits).
@@ -164,3 +165,13 @@ def test_printed_centimetres_and_stored_kilopascals_of_the_retention_table_agree
 )
 def test_every_row_of_every_table_names_its_source(name: str) -> None:
     assert all(row["source"].strip() for row in table_rows(name))
+
+
+def test_what_roots_hold_and_may_lose_in_a_zone_follow_equations_82_and_83() -> None:
+    # FAO-56 (Allen et al. 1998), Eq. 82 and 83, on a zone's own field capacity, wilting point and roots.
+    zones = garden(plants=("cool_turf", "shrubs")).zones
+    held = (zones.field_capacity - zones.wilting_point) * zones.root_depth_mm
+    fraction = landscape.allowed_depletion_fraction(zones.plant)
+
+    assert zones.total_available_water_mm == pytest.approx(held)
+    assert zones.allowed_depletion_mm == pytest.approx(held * fraction)

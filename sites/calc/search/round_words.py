@@ -7,11 +7,13 @@ from datetime import date
 
 import numpy as np
 
-from sites.calc import soil
 from weather.calc.arrays import FloatArray, IntArray
 
 # The limit by that name, as the search for it calls it.
 WATERING_DAYS = "watering days"
+# No zone needs more than this of irrigation in four weeks [mm]: common practice, no source.
+OFF_SEASON_MM = 4.0
+OFF_SEASON = "Off season: rain and soil bring nearly all that these four weeks need; the timer may rest."
 # From here on a difference is told: zone-days [d], and per cent of what is applied.
 _DRY_DAYS_WORTH_SAYING = 3.0
 _LOSS_WORTH_SAYING = 4.0
@@ -63,8 +65,10 @@ class RoundFacts:
     own_hours, barred
         Stations that the rules give other hours than the rest, in a letter of their own; and those that they
         give none.
-    soil_assumed, assumed
-        Whether the book lacks a soil, and stations whose rate or uniformity it lacks.
+    rests_on
+        What it rests on that nobody told, in sentences.
+    is_off_season
+        Whether next to no water is needed over the horizon.
     adjust_pct
         Seasonal adjust of what is set that is all to be keyed in [%]; None: a new program.
     together
@@ -101,8 +105,8 @@ class RoundFacts:
     valid_until: date | None
     own_hours: tuple[int, ...] = ()
     barred: tuple[int, ...] = ()
-    soil_assumed: bool = False
-    assumed: IntArray | tuple[int, ...] = ()
+    rests_on: tuple[str, ...] = ()
+    is_off_season: bool = False
     adjust_pct: float | None = None
     together: tuple[str, ...] = ()
     no_run: IntArray | tuple[int, ...] = ()
@@ -117,7 +121,8 @@ def reasons(facts: RoundFacts) -> list[str]:
     facts
         What they are made of.
     """
-    found = [] if not facts.binding else [_about_binding(facts)]
+    found = [OFF_SEASON] if facts.is_off_season else []
+    found += [_about_binding(facts)] if facts.binding else []
     found += _about_step(facts) + _about_now(facts)
     if facts.is_frozen:
         found.append("The site keeps its program as it is, by a person's decision.")
@@ -127,7 +132,7 @@ def reasons(facts: RoundFacts) -> list[str]:
         found.append("What is set is good enough: a change would save too little to key it in.")
     else:
         found.append(_about_new(facts))
-    return found + _cautions(facts) + _assumptions(facts)
+    return found + _cautions(facts) + list(facts.rests_on)
 
 
 def _about_binding(facts: RoundFacts) -> str:
@@ -247,20 +252,6 @@ def _cautions(facts: RoundFacts) -> list[str]:
     if facts.valid_until is not None:
         until = f"{facts.valid_until.day} {facts.valid_until:%B}"
         found.append(f"The watering rules change: from {until} on, the days have to be keyed in anew.")
-    return found
-
-
-def _assumptions(facts: RoundFacts) -> list[str]:
-    """What the program rests on that nobody told."""
-    found = []
-    if facts.soil_assumed:
-        taken = soil.DEFAULT_TEXTURE.replace("_", " ")
-        found.append(
-            f"Nobody told the soil: {taken} is assumed; run-off limits and what roots hold rest on it."
-        )
-    if len(facts.assumed):
-        named = stations_words(facts.assumed).lower()
-        found.append(f"Rate or uniformity of {named} is assumed from the kind of head.")
     return found
 
 

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pytest
 
-from sites.models import Controller, Recommendation, RuleSet, RuleStage, Zone
+from sites.models import Controller, Recommendation, RuleSet, RuleStage, Sensor, Zone
 from sites.services.balance import update_balance
 from sites.services.weekly_round import weekly_round
 from tests.factories import build_controller, build_location, build_sensor, build_site, build_zone
@@ -61,6 +61,71 @@ def test_rates_that_nobody_measured_are_named_station_by_station() -> None:
 
     assert "Rate or uniformity of station 2 is assumed from the kind of head." in said
     assert controller.pk
+
+
+def test_coefficient_depth_and_slope_that_nobody_told_are_named() -> None:
+    a_garden()
+    Zone.objects.filter(station=1).update(landscape_coefficient=0.8, root_depth_mm=250, slope_pct=3)
+    Zone.objects.filter(station=2).update(landscape_coefficient=None, root_depth_mm=None, slope_pct=None)
+
+    said = answer().reasons
+
+    assert (
+        "Not in the book, so assumed: landscape coefficient (from plant, sun and climate) of station 2; root"
+        " depth (from the plant) of station 2; slope (level) of station 2." in said
+    )
+    Zone.objects.update(landscape_coefficient=0.8, root_depth_mm=250, slope_pct=3)
+    Recommendation.objects.all().delete()
+    assert "so assumed" not in " ".join(answer().reasons)
+
+
+def test_a_timer_marked_as_governed_without_a_sensor_is_told_to_be_planned_by_the_clock() -> None:
+    controller = a_garden()
+    assert "by the clock alone" not in " ".join(answer().reasons)
+    controller.sensor.delete()
+    Recommendation.objects.all().delete()
+
+    found = answer()
+
+    assert found.expected_bypass_rate is None
+    assert any("governed by a sensor, but the book has no sensor: the" in one for one in found.reasons)
+
+
+def test_a_sensor_in_a_station_without_a_zone_is_told_to_be_planned_by_the_clock() -> None:
+    controller = a_garden()
+    Sensor.objects.update(station=5)
+
+    found = answer()
+
+    assert found.expected_bypass_rate is None
+    assert any("no zone at station 5, where its sensor stands: the" in one for one in found.reasons)
+    assert controller.governed
+
+
+@pytest.mark.parametrize(
+    ("kpa", "words"), [(None, "Nobody told the sensor’s threshold"), (8, "of 8 kPa is no")]
+)
+def test_a_threshold_that_cannot_be_used_is_told(kpa: float | None, words: str) -> None:
+    a_garden()
+    assert "half of the allowed depletion" not in " ".join(answer().reasons)
+    Sensor.objects.update(threshold_kpa=kpa)
+    Recommendation.objects.all().delete()
+
+    (said,) = [one for one in answer().reasons if "half of the allowed depletion" in one]
+
+    assert words in said
+
+
+def test_off_season_says_so() -> None:
+    a_garden()
+    assert "Off season" not in " ".join(answer().reasons)
+    Recommendation.objects.all().delete()
+    DailyWeather.objects.update(eto_mm=0.2, rain_mm=12.0, rain_used_mm=12.0)
+
+    found = answer()
+
+    assert found.binding_limit == ""
+    assert found.reasons[0].startswith("Off season: rain and soil bring nearly all")
 
 
 def test_a_zone_with_an_area_and_no_polygon_is_programmed() -> None:
