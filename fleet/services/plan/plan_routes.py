@@ -41,6 +41,7 @@ from fleet.services.plan.state import (
     week_state,
 )
 from fleet.services.plan.told_kept import told_hours, told_kept
+from fleet.services.plan.travel_told import tell_travel
 from fleet.services.plan.visits_of_week import merge_needs, plannable_needs, split_skills, write_visits
 from fleet.services.plan.watched import (
     PlanningStopped,
@@ -261,7 +262,7 @@ def _keep(
             "drive_min": done.drive_min,
             "drive_km": done.drive_km,
             "is_estimated": done.is_estimated,
-            "travel_words": "; ".join([travel.words, *(span.words for span in work.settings.rush_hours)]),
+            "travel_words": tell_travel(plan=plan, given=given, travel=travel, settings=work.settings),
             "told": done.told,
             "told_lost": done.told_lost,
             "told_moved": done.told_moved,

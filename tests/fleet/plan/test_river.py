@@ -2,20 +2,28 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 import pytest
 import shapely
+from django.conf import settings
+from django.test import Client
 
 from fleet.calc.plan.travel import CIRCUITY, great_circle_m
 from fleet.demo.ground_plan import BRIDGES, NEIGHBOURHOODS, blocks, lonlat, place, river, river_north_m
 from fleet.demo.streets import BANK_ROAD_M, Network, write_osm
 from fleet.demo.streets import build_network as lay_out_town
+from fleet.models import Company, PlanRun, Technician, User
+from fleet.services.plan.plan_routes import plan_routes
+from fleet.services.plan.streets import build_streets
 from fleet.streets.network import StreetNetwork, build_network
 from fleet.streets.osm_file import read_streets
+from tests.factories import DAY, build_need, build_site, build_technician
 
+EARLY = datetime(2026, 6, 15, 6, 0, tzinfo=UTC)
 FloatArray = npt.NDArray[np.float64]
 PART_OF = {part.code: part for part in NEIGHBOURHOODS}
 
@@ -102,6 +110,33 @@ def test_without_bridges_only_one_bank_can_be_reached(tmp_path: Path) -> None:
 
     parted = driven(town, tmp_path)
     assert not np.isfinite(times_as_far(parted, "NM", "MR")).any()
-    assert [np.isfinite(times_as_far(parted, *pair)).all() for pair in (("NM", "CB"), ("MR", "SH"))].count(
-        True
-    ) == 1
+    whole = [bool(np.isfinite(times_as_far(parted, *pair)).all()) for pair in (("NM", "CB"), ("MR", "SH"))]
+    assert sorted(whole) == [False, True]
+
+
+@pytest.mark.django_db
+def test_the_page_of_the_week_tells_how_far_around_its_streets_lead(
+    company: Company, dispatcher: User, tmp_path: Path
+) -> None:
+    (lat, lon), (lat2, lon2) = gardens("NM"), gardens("MR")
+    build_technician()
+    Technician.objects.update(
+        start_latitude=lat[0], start_longitude=lon[0], end_latitude=lat[0], end_longitude=lon[0]
+    )
+    for code, latitude, longitude in (("NM-1", lat[0], lon[0]), ("MR-1", lat2[0], lon2[0])):
+        build_need(build_site(code, latitude=float(latitude), longitude=float(longitude)), value_per_day=90.0)
+    client = Client()
+    client.force_login(dispatcher)
+    plan_routes(now=EARLY, week=DAY, seed=1, iterations=10)
+    assert "between gardens" not in PlanRun.objects.latest("pk").figures["travel_words"]
+    write_osm(lay_out_town(), tmp_path / "streets.osm")
+    build_streets(path=tmp_path / "streets.osm", data_dir=Path(settings.DATA_DIR))
+
+    done = plan_routes(now=EARLY + timedelta(minutes=5), week=DAY, seed=1, iterations=10)
+
+    assert (done.visits, done.is_estimated) == (2, False)
+    words = PlanRun.objects.latest("pk").figures["travel_words"]
+    factor = float(words.split("between gardens ")[1].split(" times")[0])
+    assert factor > 1.2 * CIRCUITY
+    page = client.get(f"/week/?week={DAY}").content.decode()
+    assert f"between gardens {factor:.2f} times the straight distance" in page
