@@ -26,6 +26,7 @@ from fleet.services.visits.need_leaks import leak_wants
 from fleet.services.visits.wanted import Wanted, rounded_parts
 from sites.models import Recommendation
 from sites.models.choices import ProgramStatus
+from sites.selectors.issue_gate import barred_programs
 
 CAUSE_WORDS: dict[str, str] = dict(Cause.choices)
 
@@ -110,14 +111,15 @@ def _flag_reason(flag: Flag) -> str:
 def _from_programs(
     day: date, settings: VisitSettings, sites: dict[int, SiteFacts], prices: dict[str, float]
 ) -> list[Wanted]:
-    """A visit for each material program change, and for station wires to be exchanged."""
+    """A visit for each material program change that may be keyed in, and for wires to be exchanged."""
     rows = newest_recommendations(day=day)
+    barred = barred_programs(recommendation_ids=[row.pk for row in rows])
     areas = turf_zone_m2(controller_ids=[row.controller_id for row in rows])
     wants = []
     for row in rows:
         site = sites[row.controller.site_id]
         where = f"{site.code}/{row.controller.code}"
-        if row.is_change and row.status != ProgramStatus.KEYED_IN:
+        if row.is_change and row.status != ProgramStatus.KEYED_IN and row.pk not in barred:
             price = prices.get(site.supplier, settings.water_price_per_m3)
             parts = {
                 "water": water_value(max(0.0, row.water_at_stake_l) / 4, price),

@@ -22,6 +22,7 @@ from fleet.services.on_site.check_findings import undo_finding
 from fleet.services.on_site.findings import FindingInput, record_finding
 from fleet.services.plan.plan_routes import plan_routes
 from fleet.services.plan.routes_by_hand import publish_routes
+from fleet.services.visits.raise_needs import raise_needs
 from sites.exports import programs
 from sites.models import (
     Change,
@@ -298,3 +299,15 @@ def test_the_command_says_how_many_programs_new_rules_reopen(
     call_command("import_rules", str(rules_file(tmp_path, TWO_DAYS | {"weekdays": ["sun"]})))
 
     assert "1 accepted program no longer fits the watering rules" in capsys.readouterr().out
+
+
+def test_nobody_is_sent_to_key_in_a_barred_program(controller: Controller) -> None:
+    row = recommended(controller)
+    asked = VisitNeed.objects.filter(kind="program_change", state="open")
+
+    raise_needs(day=DAY)
+    assert not asked.exists()
+
+    Recommendation.objects.filter(pk=row.pk).update(outside_reason=REASON)
+    raise_needs(day=DAY)
+    assert asked.count() == 1
