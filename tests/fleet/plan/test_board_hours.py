@@ -83,9 +83,9 @@ def test_a_saturdays_work_and_a_sundays_route_have_their_columns_counts_and_link
     assert columns_of(page) == ["Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
     assert "board days6" in page
     sunday = (DAY + timedelta(days=6)).isoformat()
-    assert re.search(rf'<a href="[^"]*day={sunday}"><span class="vh">Tomas Rudd, 1 stops', page)
+    assert re.search(rf'<a href="[^"]*day={sunday}"><span class="vh">Tomas Rudd, 1 stop,', page)
     assert re.search(
-        rf'<a href="[^"]*day={sunday}"><span class="vh">Open </span><b>Sun 21</b><br>1 stops', page
+        rf'<a href="[^"]*day={sunday}"><span class="vh">Open </span><b>Sun 21</b><br>1 stop</a>', page
     )
     assert f'data-day="{SATURDAY.isoformat()}"' in page  # a stop may be dropped there
 
