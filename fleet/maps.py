@@ -74,6 +74,8 @@ def base_map(
     west, south, east, north = (_finite(side) for side in box)
     chart = folium.Map(
         location=[(south + north) / 2, (west + east) / 2],
+        # So far out that the step to the box is no glide, in which lines would swell for a moment.
+        zoom_start=1,
         tiles=None,
         zoom_control=False,
         attribution_control=bool(tile_url),
